@@ -1,0 +1,132 @@
+"""What in the picture is the laminated part.
+
+Four ways to the same record: found without input, from a box, from a drawn outline, or mended by
+taps. Texture plays no role in any of them: where a laminate is rich it is smooth, and a search by
+texture would drop exactly those places.
+"""
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from satcheck.outline_cover import remove_cover
+from satcheck.outline_edge import FINE, refine, seeds_from_polygon
+from satcheck.outline_ribbon import find_ribbons
+
+Bool = NDArray[np.bool_]
+Rgb = NDArray[np.uint8]
+
+TAP_RADIUS = 0.012  # of the long side: a fingertip's precision on a phone screen
+
+
+@dataclass(frozen=True, eq=False)
+class Part:
+    """The part in one picture.
+
+    Attributes
+    ----------
+    laminate : (H, W) bool array
+        What is to be judged: tape, cord and the pipe under the part are left out.
+    silhouette : (H, W) bool array
+        The laminate with the tape and cord that lie on it.
+    confidence : float
+        0 to 1: how far the outline is borne out by the picture; 1 where a person drew it.
+    """
+
+    laminate: Bool
+    silhouette: Bool
+    confidence: float
+
+    @property
+    def covered(self) -> Bool:
+        """(H, W) bool: what tape or cord hides."""
+        return np.asarray(self.silhouette & ~self.laminate)
+
+
+def find_part(rgb: Rgb, exclude: Bool | None = None) -> Part | None:
+    """Find the laminated part on a cluttered bench.
+
+    Parameters
+    ----------
+    rgb : (H, W, 3) uint8 array, sRGB
+    exclude : (H, W) bool array, optional
+        Pixels known not to be part, such as a reference card.
+
+    Returns
+    -------
+    Part or None
+        None where nothing in the picture looks enough like a part.
+    """
+    small = _reduced(rgb)
+    banned = None if exclude is None else _resized(exclude, small.shape[:2])
+    ribbons = find_ribbons(small, banned)
+    if not ribbons:
+        return None
+    silhouette, confidence = refine(small, seeds_from_polygon(small, ribbons[0].polygon), banned)
+    if confidence <= 0:
+        return None
+    return _part(rgb, small, silhouette, confidence)
+
+
+def part_in_box(rgb: Rgb, box: tuple[int, int, int, int]) -> Part | None:
+    """Find the part inside a box x0, y0, x1, y1 (pixels, x1 and y1 excluded)."""
+    x0, y0, x1, y1 = box
+    outside = np.ones(rgb.shape[:2], bool)
+    outside[max(y0, 0) : y1, max(x0, 0) : x1] = False
+    return find_part(rgb, outside)
+
+
+def part_in_outline(rgb: Rgb, polygon: NDArray[np.floating]) -> Part:
+    """Take a drawn outline (N, 2) x, y in pixels as the silhouette; tape is still left out."""
+    mask = np.zeros(rgb.shape[:2], np.uint8)
+    cv2.fillPoly(mask, [np.round(polygon).astype(np.int32)], 1)
+    small = _reduced(rgb)
+    drawn = mask > 0
+    laminate = remove_cover(small, _resized(drawn, small.shape[:2]))
+    return Part(_upsampled(laminate, rgb.shape[:2]) & drawn, drawn, 1.0)
+
+
+def mend(
+    rgb: Rgb,
+    part: Part,
+    taps_inside: NDArray[np.floating],
+    taps_outside: NDArray[np.floating],
+) -> Part:
+    """Correct a wrong outline by taps (N, 2) and (M, 2), x, y in pixels, on and off the part."""
+    small = _reduced(rgb)
+    scale = small.shape[1] / rgb.shape[1]
+    mask = _resized(part.silhouette, small.shape[:2])
+    seeds = np.where(mask, cv2.GC_PR_FGD, cv2.GC_PR_BGD).astype(np.uint8)
+    radius = max(2, round(TAP_RADIUS * max(small.shape)))
+    for taps, label in ((taps_inside, cv2.GC_FGD), (taps_outside, cv2.GC_BGD)):
+        for x, y in np.asarray(taps, float).reshape(-1, 2) * scale:
+            cv2.circle(seeds, (round(x), round(y)), radius, label, -1)
+    silhouette, confidence = refine(small, seeds, None)
+    return _part(rgb, small, silhouette, max(confidence, part.confidence))
+
+
+def _part(rgb: Rgb, small: Rgb, silhouette: Bool, confidence: float) -> Part:
+    """Return the record at full size from a silhouette at working size."""
+    whole = _upsampled(silhouette, rgb.shape[:2])
+    laminate = _upsampled(remove_cover(small, silhouette), rgb.shape[:2]) & whole
+    return Part(laminate, whole, confidence)
+
+
+def _reduced(rgb: Rgb) -> Rgb:
+    """Return the picture with its long side at most ``FINE``."""
+    scale = min(1.0, FINE / max(rgb.shape[:2]))
+    size = (max(8, round(rgb.shape[1] * scale)), max(8, round(rgb.shape[0] * scale)))
+    return np.asarray(cv2.resize(rgb, size, interpolation=cv2.INTER_AREA), np.uint8)
+
+
+def _resized(mask: Bool, shape: tuple[int, ...]) -> Bool:
+    small = cv2.resize(mask.astype(np.uint8) * 255, shape[1::-1], interpolation=cv2.INTER_AREA)
+    return np.asarray(small > 127)
+
+
+def _upsampled(mask: Bool, shape: tuple[int, ...]) -> Bool:
+    """Return ``mask`` at another size with a smooth, not a stepped, rim."""
+    soft = cv2.GaussianBlur(mask.astype(np.uint8) * 255, (0, 0), 1.0)
+    return np.asarray(cv2.resize(soft, shape[1::-1], interpolation=cv2.INTER_LINEAR) > 127)

@@ -1,0 +1,270 @@
+"""Coarse search for the part: the best elongated, smooth-sided ribbon anywhere in the picture.
+
+A socket seen from the side has two smooth flanks that mirror one another about a nearly straight
+axis. For each of a fan of axis directions the picture is resampled on a coarse grid whose rows run
+across the axis; dynamic programming then finds the globally best pair of flanks
+
+    sum over rows [ edge(left) + edge(right) + alpha * sum of evidence between them ]
+    + edge along both end caps - penalty on the flanks' moves from row to row,
+
+with free first and last row. A move in which both flanks go the same way bends the axis and costs
+more than one in which they part or close like mirror images. Texture plays no role.
+
+Steps: 1 perceptual colour at even exposure; 2 distance of each pixel from what the frame's border
+shows nearby; 3 edges and evidence on each grid; 4 dynamic programming; 5 trace the best back.
+"""
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+
+Float = NDArray[np.float32]
+Bool = NDArray[np.bool_]
+
+COARSE = 192  # long side of the search picture, px
+ROWS = 64  # rows of the search grid over the long side
+LEAST_WIDTH = 4  # cells; narrower is a pipe, not a part
+# The weights below were set by a random search over rendered and drawn scenes: common practice,
+# no source.
+ALPHA, EDGE_PAR, EDGE_FLOOR, EDGE_TYPICAL = 0.03, 0.5, 3.0, 1.0
+MOVE_WIDTH, MOVE_AXIS, MOVE_FAR = 0.15, 0.4, 0.3
+BACKGROUND_FLOOR, BACKGROUND_TYPICAL = 3.0, 1.5
+ANGLES = np.radians([*range(-30, 31, 10), *range(60, 121, 10)])
+MOVES = [
+    (dl, dr)
+    for dl in range(-2, 3)
+    for dr in range(-2, 3)
+    if abs(dl + dr) <= 1 and (dl, dr) != (0, 0)
+]
+NEVER = np.float32(-1e9)
+
+
+@dataclass(frozen=True, eq=False)
+class Ribbon:
+    """A coarse silhouette.
+
+    Attributes
+    ----------
+    polygon : (N, 2) float array
+        x, y in [0, 1] of the picture's width and height, first the left flank, then the right.
+    score : float
+        Value of the objective; in cells, larger is better.
+    angle : float
+        Direction of the axis, radians from the picture's vertical.
+    """
+
+    polygon: Float
+    score: float
+    angle: float
+
+
+def lab_at_even_exposure(rgb: NDArray[np.uint8]) -> Float:
+    """Return CIE L*a*b* (H, W, 3) after a gain that lifts the 98th percentile to near white.
+
+    The gain is held to 6, so that a black frame stays black.
+    """
+    image = rgb.astype(np.float32) / np.float32(255)
+    high = float(np.percentile(image.max(axis=2), 98))
+    image = np.clip(image * min(0.95 / max(high, 0.02), 6.0), 0, 1)
+    return np.asarray(cv2.cvtColor(image, cv2.COLOR_RGB2Lab), np.float32)
+
+
+def border_distance(lab: Float, exclude: Bool | None = None) -> Float:
+    """Return (H, W) how unlike the frame's border each pixel is, in about CIE76 units.
+
+    Distance in colour and place to the five nearest border pixels: the border may show a wall, a
+    bench and a pipe at once, each of which explains only its own neighbourhood. Excluded pixels
+    (a card) count as border.
+    """
+    height, width = lab.shape[:2]
+    side = max(height, width)
+    y, x = np.mgrid[:height, :width].astype(np.float32) / side
+    features = np.dstack([0.7 * lab[..., 0], 1.2 * lab[..., 1:], 12.5 * x, 25.0 * y]).reshape(-1, 5)
+    border = np.ones((height, width), bool)
+    rim = max(2, round(0.035 * side))
+    border[rim:-rim, rim:-rim] = False
+    if exclude is not None:
+        border |= exclude
+    distance, _ = cKDTree(features[border.ravel()]).query(features, k=5)
+    return np.asarray(distance.mean(axis=1).reshape(height, width), np.float32)
+
+
+def find_ribbons(
+    rgb: NDArray[np.uint8], exclude: Bool | None = None, count: int = 1
+) -> list[Ribbon]:
+    """Return up to ``count`` ribbons of a picture (H, W, 3), one an axis direction, best first."""
+    scale = COARSE / max(rgb.shape[:2])
+    size = (max(8, round(rgb.shape[1] * scale)), max(8, round(rgb.shape[0] * scale)))
+    reduced = np.asarray(cv2.resize(rgb, size, interpolation=cv2.INTER_AREA), np.uint8)
+    lab = lab_at_even_exposure(reduced)
+    lab = np.asarray(cv2.GaussianBlur(lab, (0, 0), 0.8 * COARSE / ROWS / 2), np.float32)
+    half = np.asarray(
+        cv2.resize(lab, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA), np.float32
+    )
+    banned = None if exclude is None else shrink(exclude, (half.shape[1], half.shape[0]))
+    distance = np.asarray(cv2.resize(border_distance(half, banned), size), np.float32)
+    if banned is not None:
+        distance[shrink(exclude, size)] = 0
+    grids = [_grid(size, angle) for angle in ANGLES]
+    layers = [_layers(lab, distance, *grid) for grid in grids]
+    evidence, across, along = (np.stack(layer) for layer in zip(*layers, strict=True))
+    search = _Search(evidence, across, along)
+    order = np.argsort(-search.best)[:count]
+    return [
+        Ribbon(
+            _polygon(search.trace(int(i)), grids[i], size), float(search.best[i]), float(ANGLES[i])
+        )
+        for i in order
+        if search.best[i] > NEVER / 2
+    ]
+
+
+def shrink(mask: Bool | None, size: tuple[int, int]) -> Bool:
+    """Return ``mask`` resized to ``size`` (width, height): true where any part of it was."""
+    if mask is None:
+        return np.zeros(size[::-1], bool)
+    small = cv2.resize(mask.astype(np.float32), size, interpolation=cv2.INTER_AREA)
+    return np.asarray(small > 0)
+
+
+def _grid(size: tuple[int, int], angle: float) -> tuple[Float, Float]:
+    """Return x and y (ROWS, columns) of a grid whose rows lie across the direction ``angle``."""
+    width, height = size
+    cell = max(size) / ROWS
+    sin, cos = float(np.sin(angle)), float(np.cos(angle))
+    v = (np.arange(ROWS) - (ROWS - 1) / 2)[:, None] * cell
+    u = (np.arange(ROWS) - (ROWS - 1) / 2)[None, :] * cell
+    x = width / 2 - 0.5 + v * sin + u * cos
+    y = height / 2 - 0.5 + v * cos - u * sin
+    return x.astype(np.float32), y.astype(np.float32)
+
+
+def _layers(lab: Float, distance: Float, x: Float, y: Float) -> tuple[Float, Float, Float]:
+    """Return evidence for the part, edges across and edges along on one grid."""
+    height, width = distance.shape
+    inside = (x >= 0) & (y >= 0) & (x <= width - 1) & (y <= height - 1)
+    sample = cv2.remap(lab, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    unlike = cv2.remap(distance, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    level = BACKGROUND_FLOOR + BACKGROUND_TYPICAL * np.quantile(distance, 0.4)
+    evidence = np.clip((unlike - level) / level, -1, 1)
+    evidence[~inside] = -2
+    return (
+        np.asarray(evidence, np.float32),
+        _edges(np.asarray(sample, np.float32), inside, 1),
+        _edges(np.asarray(sample, np.float32), inside, 0),
+    )
+
+
+def _edges(sample: Float, inside: Bool, axis: int) -> Float:
+    """Return the colour step between each cell and the one before it along ``axis``."""
+    near = sample - np.roll(sample, 1, axis)
+    wide = (np.roll(sample, -1, axis) - np.roll(sample, 2, axis)) / 2
+    step = np.where(np.abs(wide) > np.abs(near), wide, near)
+    edge = np.linalg.norm(step * np.array([0.8, 1.3, 1.3], np.float32), axis=2)
+    edge[~(inside & np.roll(inside, 1, axis))] = 0
+    wrapped = np.moveaxis(edge, axis, 0)
+    wrapped[:2] = 0
+    wrapped[-1] = 0
+    return np.asarray(edge, np.float32)
+
+
+class _Search:
+    """Dynamic programming over (left, right) for all directions at once.
+
+    A state's value is that of the best ribbon whose last row so far is the present one.
+    """
+
+    def __init__(self, evidence: Float, across: Float, along: Float) -> None:
+        typical = EDGE_FLOOR + EDGE_TYPICAL * float(np.median(across[across > 0]))
+        flank = np.asarray(across / (across + typical) - EDGE_PAR, np.float32)
+        filled = ALPHA * _sums(evidence)
+        cap = _sums(np.asarray(along / (along + typical) - EDGE_PAR, np.float32))
+        directions, rows, n = evidence.shape
+        column = np.arange(n)
+        narrow = (column[None, :] - column[:, None]) < LEAST_WIDTH
+        value = np.full((directions, n, n), NEVER)
+        self.best = np.full(directions, NEVER)
+        self._last = [(0, 0)] * directions
+        self._rows: list[tuple[Float, Float, Float]] = []
+        for row in range(rows):
+            close = _between(cap[:, row])
+            self._finish(row - 1, value + close)
+            extended = _step(value)
+            value = np.maximum(extended, close)
+            value += _between(filled[:, row]) + flank[:, row, :, None] + flank[:, row, None, :]
+            value[:, narrow] = NEVER
+            self._rows.append((value, extended, close))
+
+    def _finish(self, row: int, value: Float) -> None:
+        """Note the ribbons that would end at ``row`` where they beat the best so far."""
+        flat = value.reshape(len(value), -1)
+        top = flat.max(axis=1)
+        for i in np.flatnonzero(top > self.best):
+            self.best[i] = top[i]
+            self._last[i] = (row, int(flat[i].argmax()))
+
+    def trace(self, direction: int) -> NDArray[np.intp]:
+        """Return (N, 3) row, left, right of the best ribbon of one direction."""
+        row, state = self._last[direction]
+        left, right = divmod(state, self._rows[0][0].shape[2])
+        found = []
+        while True:
+            found.append((row, left, right))
+            _, extended, close = self._rows[row]
+            if row == 0 or close[direction, left, right] >= extended[direction, left, right]:
+                return np.array(found[::-1])
+            row -= 1
+            left, right = _came_from(self._rows[row][0][direction], left, right)
+
+
+def _sums(values: Float) -> Float:
+    """Return running sums along the last axis, each excluding its own cell."""
+    total = np.cumsum(values, axis=-1, dtype=np.float32)
+    return np.asarray(total - values, np.float32)
+
+
+def _between(sums: Float) -> Float:
+    """Return for all (left, right) the sum of the cells left <= i < right."""
+    return np.asarray(sums[..., None, :] - sums[..., :, None])
+
+
+def _move_cost(left: int, right: int) -> np.float32:
+    far = max(abs(left) - 1, 0) + max(abs(right) - 1, 0)
+    cost = MOVE_WIDTH * abs(right - left) + MOVE_AXIS * abs(left + right) + MOVE_FAR * far
+    return np.float32(cost)
+
+
+def _step(value: Float) -> Float:
+    """Return the best value reachable in each state by one move of both flanks."""
+    n = value.shape[-1]
+    best = value.copy()
+    for dl, dr in MOVES:
+        to = (..., slice(max(dl, 0), n + min(dl, 0)), slice(max(dr, 0), n + min(dr, 0)))
+        of = (..., slice(max(-dl, 0), n + min(-dl, 0)), slice(max(-dr, 0), n + min(-dr, 0)))
+        np.maximum(best[to], value[of] - _move_cost(dl, dr), out=best[to])
+    return best
+
+
+def _came_from(value: Float, left: int, right: int) -> tuple[int, int]:
+    """Return the state from which ``_step`` reached (left, right)."""
+    n = len(value)
+    moves = [
+        (float(value[left - dl, right - dr] - _move_cost(dl, dr)), left - dl, right - dr)
+        for dl, dr in [(0, 0), *MOVES]
+        if 0 <= left - dl < n and 0 <= right - dr < n
+    ]
+    _, from_left, from_right = max(moves)
+    return from_left, from_right
+
+
+def _polygon(rows: NDArray[np.intp], grid: tuple[Float, Float], size: tuple[int, int]) -> Float:
+    """Return a ribbon's outline in fractions of the picture; an edge lies before its cell."""
+    x, y = grid
+    half = np.array([x[0, 1] - x[0, 0], y[0, 1] - y[0, 0]]) / 2
+    row, left, right = rows.T
+    flanks = [np.stack([x[row, c], y[row, c]], axis=1) - half for c in (left, right)]
+    outline = np.vstack([flanks[0], flanks[1][::-1]]) + 0.5
+    return np.asarray(outline / np.array(size), np.float32)

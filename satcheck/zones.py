@@ -1,0 +1,253 @@
+"""Which place on the part is which zone.
+
+The zones lie along the part's own axis, not the picture's: thirds of its length, thirds of its
+local width, the strip along the brim and the lock end. Left and right are those of the picture
+turned so that the part's proximal end is up, as the part is worn; for a part that lies with its
+distal end to the right, "right" is thus the upper side of the picture.
+"""
+
+from dataclasses import dataclass
+from typing import Literal, get_args
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from satcheck.errors import UsageError
+from satcheck.outline import Part
+
+Bool = NDArray[np.bool_]
+Float = NDArray[np.float64]
+Side = Literal["up", "down", "left", "right"]
+View = Literal["anterior", "posterior", "medial", "lateral"]
+Limb = Literal["left", "right"]
+
+THIRDS = ("proximal", "middle", "distal")
+SIDES = ("left", "centre", "right")
+ZONE_NAMES: tuple[str, ...] = (
+    *THIRDS,
+    *(f"{third} {side}" for third in THIRDS for side in SIDES),
+    "brim",
+    "lock",
+)
+
+# Shares of the axis length. Common practice, no source: a brim roll is one or two fingers wide.
+BRIM = 0.06
+BRIM_REACH = 0.25  # an ear or the dip between two ears ends within this share
+LOCK = 0.10
+
+WORKING = 800  # long side at which zones are laid out, px
+BINS = 256  # steps along and across the axis
+
+DIRECTIONS: dict[Side, tuple[float, float]] = {
+    "up": (0.0, -1.0),
+    "down": (0.0, 1.0),
+    "left": (-1.0, 0.0),
+    "right": (1.0, 0.0),
+}
+
+
+@dataclass(frozen=True, eq=False)
+class ZoneMap:
+    """The zones of one part in one picture.
+
+    Attributes
+    ----------
+    axis : (float, float)
+        Unit vector x, y (y down) along the part, proximal to distal.
+    third : (H, W) uint8 array
+        0 not laminate, 1 proximal, 2 middle, 3 distal: equal lengths of the silhouette's extent
+        along the axis.
+    side : (H, W) uint8 array
+        0 not laminate, 1 left, 2 centre, 3 right: thirds of the local width, with the picture
+        turned so that the proximal end is up.
+    brim : (H, W) bool array
+        Laminate along the proximal edge, following its curve.
+    lock : (H, W) bool array
+        Laminate at the distal end.
+    distal : {"up", "down", "left", "right"}
+        Where in the picture the distal end lies.
+    guessed : bool
+        True where nobody said which end is distal and the narrower one was taken.
+    """
+
+    axis: tuple[float, float]
+    third: NDArray[np.uint8]
+    side: NDArray[np.uint8]
+    brim: Bool
+    lock: Bool
+    distal: Side
+    guessed: bool
+
+
+def split_zones(part: Part, distal: Side | None = None) -> ZoneMap:
+    """Lay the zones on a part.
+
+    Parameters
+    ----------
+    part : Part
+        Its silhouette gives the axis, the extent and the widths; zones are marked on its laminate.
+    distal : {"up", "down", "left", "right"}, optional
+        Where in the picture the distal end lies. None: the narrower end is taken for distal.
+
+    Raises
+    ------
+    UsageError
+        If ``distal`` is another word.
+    ValueError
+        If the silhouette is empty.
+    """
+    if distal is not None and distal not in DIRECTIONS:
+        raise UsageError(f"distal end {distal!r}: allowed are {', '.join(DIRECTIONS)}")
+    if not part.silhouette.any():
+        raise ValueError("the silhouette is empty; at least one pixel is needed")
+    small = _reduced(part.silhouette)
+    axis = _directed(small, _nearest_axis(small, distal), distal)
+    third, side, brim, lock = (_on(part.laminate, layer) for layer in _layers(small, axis))
+    return ZoneMap(
+        axis=(float(axis[0]), float(axis[1])),
+        third=third,
+        side=side,
+        brim=brim > 0,
+        lock=lock > 0,
+        distal=distal or _side_towards(axis),
+        guessed=distal is None,
+    )
+
+
+def zone_masks(zones: ZoneMap) -> dict[str, Bool]:
+    """Return the (H, W) mask of every zone in ``ZONE_NAMES``, in that order."""
+    third = {name: zones.third == code for code, name in enumerate(THIRDS, 1)}
+    side = {name: zones.side == code for code, name in enumerate(SIDES, 1)}
+    cells = {f"{t} {s}": third[t] & side[s] for t in THIRDS for s in SIDES}
+    return {**third, **cells, "brim": zones.brim, "lock": zones.lock}
+
+
+def view_sides(view: View, limb: Limb | None = None) -> tuple[str, str]:
+    """Name what lies left and right in a view, with the proximal end up.
+
+    Every name depends on the limb's side: seen from the front, the left of the picture is lateral
+    on a right limb and medial on a left one. Without the limb the names stay "left", "right".
+
+    Raises
+    ------
+    UsageError
+        If ``view`` or ``limb`` is another word.
+    """
+    if view not in get_args(View):
+        raise UsageError(f"view {view!r}: allowed are {', '.join(get_args(View))}")
+    if limb is None:
+        return "left", "right"
+    if limb not in get_args(Limb):
+        raise UsageError(f"limb {limb!r}: allowed are {', '.join(get_args(Limb))}")
+    on_right_limb = {
+        "anterior": ("lateral", "medial"),
+        "posterior": ("medial", "lateral"),
+        "medial": ("anterior", "posterior"),
+        "lateral": ("posterior", "anterior"),
+    }
+    left, right = on_right_limb[view]
+    return (left, right) if limb == "right" else (right, left)
+
+
+def _on(laminate: Bool, layer: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """Return the layer at the laminate's size, 0 off the laminate."""
+    full = cv2.resize(layer, laminate.shape[::-1], interpolation=cv2.INTER_NEAREST)
+    return np.asarray(full * laminate, np.uint8)
+
+
+def _side_towards(axis: Float) -> Side:
+    """Return the side of the picture that the axis points to most nearly."""
+    return max(DIRECTIONS, key=lambda name: float(axis @ np.array(DIRECTIONS[name])))
+
+
+def _reduced(mask: Bool) -> Bool:
+    """Return the mask with its long side at most ``WORKING``."""
+    scale = min(1.0, WORKING / max(mask.shape))
+    if scale == 1.0:
+        return mask
+    size = (max(1, round(mask.shape[1] * scale)), max(1, round(mask.shape[0] * scale)))
+    small = cv2.resize(mask.astype(np.uint8) * 255, size, interpolation=cv2.INTER_AREA) > 127
+    return np.asarray(small) if small.any() else mask
+
+
+def _nearest_axis(mask: Bool, distal: Side | None) -> Float:
+    """Return the part's long axis, or its short one where that is nearer to the stated end."""
+    y, x = np.nonzero(mask)
+    points = np.stack([x, y], axis=1).astype(float)
+    points -= points.mean(axis=0)
+    long = np.linalg.eigh(points.T @ points)[1][:, 1]
+    if distal is not None and abs(long @ DIRECTIONS[distal]) < np.sqrt(0.5):
+        return np.array([-long[1], long[0]])
+    return _midline(points, long)
+
+
+def _midline(points: Float, axis: Float) -> Float:
+    """Return the direction of the line through the middles of the widths.
+
+    The outer sixth at either end is left out: a brim flares to one side, and a slanting brim
+    shifts the middle. Second moments alone would follow both.
+    """
+    for _ in range(3):
+        along, across = points @ axis, points @ np.array([axis[1], -axis[0]])
+        low, high, _, length = _extents(along, across)
+        t = (np.arange(BINS) + 0.5) / BINS
+        core = (t > 1 / 6) & (t < 5 / 6)
+        slope = np.polyfit(t[core] * length, (low[core] + high[core]) / 2, 1)[0]
+        axis = axis + slope * np.array([axis[1], -axis[0]])
+        axis /= np.linalg.norm(axis)
+    return axis
+
+
+def _extents(along: Float, across: Float) -> tuple[Float, Float, float, float]:
+    """Return least and greatest ``across`` in each bin of ``along``, its start and its length.
+
+    They are gathered in bins of three pixels and more, so that none holds but a piece of a row.
+    """
+    start, length = float(along.min()) - 0.5, float(np.ptp(along)) + 1
+    count = int(np.clip(length // 3, 1, BINS))
+    index = np.minimum(((along - start) / length * count).astype(int), count - 1)
+    low, high = np.full(count, np.inf), np.full(count, -np.inf)
+    np.minimum.at(low, index, across)
+    np.maximum.at(high, index, across)
+    return _spread(low), _spread(high), start, length
+
+
+def _spread(values: Float) -> Float:
+    """Return the values at ``BINS`` steps, empty bins bridged."""
+    known = np.flatnonzero(np.isfinite(values))
+    steps = (np.arange(BINS) + 0.5) / BINS * len(values) - 0.5
+    return np.interp(steps, known, values[known])
+
+
+def _directed(mask: Bool, axis: Float, distal: Side | None) -> Float:
+    """Return the axis pointing to the distal end: as stated, else to the narrower end."""
+    if distal is not None:
+        return axis if axis @ DIRECTIONS[distal] >= 0 else -axis
+    y, x = np.nonzero(mask)
+    low, high, _, _ = _extents(x * axis[0] + y * axis[1], x * axis[1] - y * axis[0])
+    width = high - low
+    end = BINS // 3
+    return axis if np.median(width[:end]) >= np.median(width[-end:]) else -axis
+
+
+def _layers(mask: Bool, axis: Float) -> tuple[NDArray[np.uint8], ...]:
+    """Return third, side, brim and lock for every pixel, inside the part or not."""
+    y, x = np.nonzero(mask)
+    along, across = x * axis[0] + y * axis[1], x * axis[1] - y * axis[0]
+    low, high, start, length = _extents(along, across)
+    left, _, foot, breadth = _extents(across, along)
+    rows, columns = np.mgrid[: mask.shape[0], : mask.shape[1]].astype(np.float32)
+    t = (columns * axis[0] + rows * axis[1] - start) / length
+    u = columns * axis[1] - rows * axis[0]
+    bins = np.arange(BINS)
+    step = np.clip(t * BINS - 0.5, 0, BINS - 1)
+    near, far = np.interp(step, bins, low), np.interp(step, bins, high)
+    share = (u - near + 0.5) / (far - near + 1)
+    edge = np.interp((u - foot) / breadth * BINS - 0.5, bins, left)
+    brim_end = (edge - start) / length + BRIM
+    third = 1 + np.clip(np.floor(t * 3), 0, 2)
+    side = 1 + np.clip(np.floor(share * 3), 0, 2)
+    brim = t < np.minimum(brim_end, BRIM_REACH)
+    lock = t > 1 - LOCK
+    return tuple(np.ascontiguousarray(layer, np.uint8) for layer in (third, side, brim, lock))
