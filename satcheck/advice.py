@@ -1,0 +1,206 @@
+"""What to do next: to the part while the resin flows, or for a better photo.
+
+At most two sentences. A starved or rich zone comes first, then what hid the part, then lean and
+heavy zones. Every rule of the trade in here is common practice, no source.
+"""
+
+from collections.abc import Collection, Mapping, Sequence
+
+from satcheck.flags import EXPLANATIONS, Explanation, Reason
+from satcheck.model import ACROSS, THIRDS, ZONES, Label, ZoneVerdict
+
+RETAKE_SHARE = 0.2
+"""From this share of the part on, what a better photo would show is worth asking for (own rule)."""
+
+ALL = 0.9
+"""From this share on, a reason holds for the whole part (own rule)."""
+
+MOST = 2
+"""Sentences a technician with wet gloves reads (own rule)."""
+
+_GRID = ZONES[:9]
+_GROUPS: Mapping[str, list[str]] = {
+    **{f"{third} third": [f"{third} {side}" for side in ACROSS] for third in THIRDS},
+    **{
+        side if side == "centre" else f"{side} side": [f"{third} {side}" for third in THIRDS]
+        for side in ACROSS
+    },
+}
+_BY_WORD: Mapping[str, Explanation] = {each.word: each for each in EXPLANATIONS.values()}
+_HOPELESS = tuple(EXPLANATIONS[reason].word for reason in (Reason.NO_PART, Reason.NO_WEAVE))
+
+
+def advise(
+    zones: Sequence[ZoneVerdict],
+    reasons: Mapping[str, float],
+    share_judged: float,
+    verdict: Label,
+) -> tuple[str, ...]:
+    """Return at most two sentences on what to do next.
+
+    Parameters
+    ----------
+    zones : sequence of ZoneVerdict
+        May be empty where no part was found.
+    reasons : mapping of str to float
+        Short word of each reason, and the share (0 to 1) of the part that it keeps from judgement.
+    share_judged : float
+        0 to 1, of the part.
+    verdict : Label
+        Of the part.
+    """
+    if verdict is Label.NOT_JUDGED:
+        return _retake(zones, reasons, least=0.0) or (
+            "Take the photo again: closer, in even light, and without mirrored lamps.",
+        )
+    by_label = {label: [zone.name for zone in zones if zone.verdict is label] for label in Label}
+    urgent = _starved(by_label) + _rich(by_label)
+    mild = _lean(by_label) + _heavy(by_label)
+    retake = _retake(zones, reasons, least=RETAKE_SHARE)
+    if not urgent and not mild and not retake:
+        whole = share_judged >= 1 - RETAKE_SHARE
+        return (
+            "Every judged zone is good: leave it."
+            if whole
+            else "What was judged is good: look at the rest by eye, or take another view.",
+        )
+    return (urgent + retake + mild)[:MOST]
+
+
+def describe_zones(names: Collection[str]) -> str:
+    """Name zones in words, a whole third, side or part by its own name.
+
+    >>> describe_zones(["middle left", "distal left", "distal centre", "distal right", "lock"])
+    'distal third, middle left and lock'
+    >>> describe_zones(["middle left", "middle centre"])
+    'middle left/centre'
+    """
+    left = [name for name in ZONES if name in names]
+    if set(_GRID) <= set(left):
+        return "whole part"
+    found = []
+    for group, members in _GROUPS.items():
+        if set(members) <= set(left):
+            found.append(group)
+            left = [name for name in left if name not in members]
+    for third in THIRDS:
+        sides = [side for side in ACROSS if f"{third} {side}" in left]
+        if sides:
+            found.append(f"{third} {'/'.join(sides)}")
+    words = [*found, *(name for name in left if name not in _GRID)]
+    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
+
+
+def _starved(by_label: Mapping[Label, list[str]]) -> tuple[str, ...]:
+    """Bring resin to where it is missing, from the nearest zone that has too much."""
+    names = by_label[Label.STARVED]
+    if not names:
+        return ()
+    where = f"{_the(names)} {_is(names)} starved"
+    if names == ["brim"]:
+        # Common practice, no source: an edge starves when resin is strung over it.
+        return (f"{where}: string resin up to the edge and stop short of it.",)
+    source = _nearest(names, by_label[Label.RICH]) or _nearest(names, by_label[Label.HEAVY])
+    if source:
+        return (f"{where}: string resin there from {source}.",)
+    if len(set(names) & set(_GRID)) == len(_GRID):
+        return (f"{where}: add resin and string it down, before it gels.",)
+    if any(name.startswith(THIRDS[2]) or name == "lock" for name in names):
+        # Common practice, no source: resin tends to stay proximally, in the thicker layup.
+        return (f"{where}: string more resin down from the proximal end.",)
+    return (f"{where}: string more resin there.",)
+
+
+def _rich(by_label: Mapping[Label, list[str]]) -> tuple[str, ...]:
+    """Take resin from where there is too much, to where it is wanted if anywhere."""
+    names = by_label[Label.RICH]
+    if not names or set(by_label[Label.STARVED]) - {"brim"}:
+        return ()  # where the resin is wanted has been said already
+    where = f"{_the(names)} {_is(names)} rich"
+    if names == ["lock"]:
+        # Common practice, no source: tying and taping in at the lock removes a heavy ring.
+        return (f"{where}: work the undercut and tape it in flat, to free the resin.",)
+    target = _nearest(names, by_label[Label.LEAN])
+    if target:
+        return (f"{where}: string the resin on to {target}.",)
+    # Common practice, no source: a wider, softer band moves resin without drying out the braid.
+    return (f"{where}: string the resin out with a wide soft band.",)
+
+
+def _lean(by_label: Mapping[Label, list[str]]) -> tuple[str, ...]:
+    # Common practice, no source: the in-between is workable while the resin flows.
+    names = by_label[Label.LEAN]
+    if not names:
+        return ()
+    source = _nearest(names, by_label[Label.HEAVY])
+    work = f"string a little resin there from {source}" if source else "bring a little resin there"
+    return (f"{_the(names)} {_is(names)} lean: {work} while it flows.",)
+
+
+def _heavy(by_label: Mapping[Label, list[str]]) -> tuple[str, ...]:
+    # Common practice, no source: the in-between is workable while the resin flows.
+    names = by_label[Label.HEAVY]
+    if not names or by_label[Label.LEAN] or by_label[Label.STARVED]:
+        return ()  # the resin's way to the lean or starved zone has been said already
+    return (f"{_the(names)} {_is(names)} heavy: string a little resin out while it flows.",)
+
+
+def _retake(
+    zones: Sequence[ZoneVerdict], reasons: Mapping[str, float], least: float
+) -> tuple[str, ...]:
+    """Say what hid most of the part, and how to take a photo that shows it."""
+    candidates = {
+        word: share
+        for word, share in reasons.items()
+        if share > least and word in _BY_WORD and _BY_WORD[word].is_retake
+    }
+    if not candidates:
+        return ()
+    word = max(candidates, key=lambda name: (name in _HOPELESS, candidates[name]))
+    why, share = _BY_WORD[word], candidates[word]
+    if word in _HOPELESS or share > ALL:
+        return why.sentence, why.remedy
+    remedy = why.remedy[0].lower() + why.remedy[1:]
+    return (
+        f"{100 * share:.0f} % of the part is not judged ({word}){_mostly(zones, word)}: {remedy}",
+    )
+
+
+def _mostly(zones: Sequence[ZoneVerdict], word: str) -> str:
+    """Say which zones a reason hides, where it hides few of them."""
+    hidden = [z.name for z in zones if z.name in _GRID and z.reasons.get(word, 0.0) > 0.5]
+    return f", mostly {_the(hidden).lower()}" if 0 < len(hidden) <= len(THIRDS) else ""
+
+
+def _nearest(targets: Sequence[str], sources: Sequence[str]) -> str | None:
+    """Return the source zone nearest to any target zone; a source at the same place is none."""
+    distances = {
+        source: min(_distance(source, target) for target in targets)
+        for source in sources
+        if source not in targets
+    }
+    if not distances:
+        return None
+    return _the([min(distances, key=distances.__getitem__)]).lower()
+
+
+def _distance(first: str, second: str) -> float:
+    """Return steps between two zones along and around the part."""
+    (row, column), (other_row, other_column) = _place(first), _place(second)
+    return abs(row - other_row) + abs(column - other_column)
+
+
+def _place(name: str) -> tuple[float, float]:
+    """Return third and side of a zone; brim and lock lie beyond the ends, at the centre."""
+    if name in _GRID:
+        return divmod(_GRID.index(name), len(ACROSS))
+    return (-0.5, 1.0) if name == "brim" else (2.5, 1.0)
+
+
+def _the(names: Sequence[str]) -> str:
+    return f"The {describe_zones(names)}"
+
+
+def _is(names: Sequence[str]) -> str:
+    named = describe_zones(names)
+    return "are" if " and " in named or "/" in named else "is"

@@ -1,0 +1,138 @@
+"""Writing files so that nothing is lost: whole or not at all, and never over what is not ours."""
+
+import os
+import secrets
+import tempfile
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from satcheck.errors import UsageError
+
+OVERLAY_MARK = b"satcheck overlay"
+"""JPEG comment by which an overlay is told from a photo."""
+
+SCHEMA_FAMILY = b'"satcheck.inspection/'
+_HEADER = 4096
+"""A JPEG comment and the schema of a record stand within this many first bytes."""
+
+
+@dataclass(frozen=True)
+class Job:
+    """One photo and the files that its inspection is written to."""
+
+    photo: Path
+    folder: Path
+    stem: str
+
+    @property
+    def record(self) -> Path:
+        """The inspection as JSON."""
+        return self.folder / f"{self.stem}.json"
+
+    @property
+    def labels(self) -> Path:
+        """The label map."""
+        return self.folder / f"{self.stem}.labels.png"
+
+    @property
+    def overlay(self) -> Path:
+        """The photo with the verdict drawn on it."""
+        return self.folder / f"{self.stem}.overlay.jpg"
+
+
+def plan_jobs(photos: Sequence[Path], folder: Path) -> tuple[Job, ...]:
+    """Give every photo its own output files.
+
+    A photo named twice is taken once. A stem that an earlier photo of the call already has, in
+    upper or lower case, gets a number: STEM, STEM-2, STEM-3.
+
+    Raises
+    ------
+    UsageError
+        If an output would be written over one of the photos.
+    """
+    unique: dict[Path, Path] = {}
+    for photo in photos:
+        unique.setdefault(photo.resolve(), photo)
+    taken: set[str] = set()
+    jobs = []
+    for photo in unique.values():
+        own = photo.stem or "photo"
+        stem, number = own, 1
+        while stem.casefold() in taken:
+            number += 1
+            stem = f"{own}-{number}"
+        taken.add(stem.casefold())
+        jobs.append(Job(photo, folder, stem))
+    for job in jobs:
+        for output in (job.record, job.labels, job.overlay):
+            if output.resolve() in unique:
+                raise UsageError(
+                    f"{output}: this photo would be overwritten by the result of "
+                    f"{job.photo.name}; give another folder with --out"
+                )
+    return tuple(jobs)
+
+
+def is_overlay(path: Path) -> bool:
+    """Return whether a file is an overlay that satcheck drew; False where it cannot be read."""
+    return OVERLAY_MARK in _header(path)
+
+
+def check_replaceable(record: Path) -> None:
+    """Raise UsageError where another program's file stands in the place of a record."""
+    header = _header(record)
+    if header and SCHEMA_FAMILY not in header:
+        raise UsageError(
+            f"{record}: this file is there already and is no inspection; "
+            "move it, or give another folder with --out"
+        )
+
+
+def make_writable(folder: Path) -> None:
+    """Make sure that files can be written to a folder; it is created where it is missing.
+
+    Raises
+    ------
+    UsageError
+        If it cannot be created or written, or is a file.
+    """
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        with tempfile.TemporaryFile(dir=folder):
+            pass
+    except OSError as error:
+        why = "it is a file" if folder.is_file() else (error.strerror or "unknown cause")
+        raise UsageError(
+            f"{folder}: this output folder cannot be written ({why}); "
+            "a folder that you may write to is allowed"
+        ) from error
+
+
+def write_whole(path: Path, data: bytes) -> None:
+    """Write a file so that it holds either what it held before or all of ``data``.
+
+    Raises
+    ------
+    OSError
+        If the disk is full or the file cannot be written; nothing is left behind then.
+    """
+    part = path.with_name(f".{path.name[:40]}.{secrets.token_hex(4)}.part")
+    try:
+        with part.open("xb") as file:
+            file.write(data)
+            file.flush()
+            os.fsync(file.fileno())
+        part.replace(path)
+    except BaseException:
+        part.unlink(missing_ok=True)
+        raise
+
+
+def _header(path: Path) -> bytes:
+    try:
+        with path.open("rb") as file:
+            return file.read(_HEADER)
+    except OSError:
+        return b""

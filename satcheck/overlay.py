@@ -1,0 +1,315 @@
+"""The verdict drawn on the photo.
+
+It is read at a glance on a phone, in daylight, in black and white, and without colour vision: each
+label has a pattern of its own and a letter, colours only help. Lines mean too little resin (crossed
+where starved), drops too much (large where rich). What is good stays as the photo shows it, and
+what was not judged is veiled. Every line has a dark rim, so that it stands on a black and on a
+white laminate.
+"""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cache
+from io import BytesIO
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image, ImageDraw, ImageFont
+
+from satcheck.files import OVERLAY_MARK
+from satcheck.model import Inspection, Label
+from satcheck.report import DEMO_SHORT, headline, judged_line
+
+LONG_SIDE = 1600
+QUALITY = 88
+
+COLUMNS = 30
+"""Width of the picture in text heights: 12 pixels on a phone screen 360 pixels wide."""
+
+Rgb = NDArray[np.uint8]
+Mask = NDArray[np.bool_]
+Float = NDArray[np.float32]
+Colour = tuple[int, int, int]
+
+# Own palette: warm for dry, cool for wet; the urgent labels deeper than the mild ones.
+COLOURS: dict[Label, Colour] = {
+    Label.STARVED: (255, 122, 26),
+    Label.LEAN: (255, 214, 110),
+    Label.GOOD: (240, 240, 232),
+    Label.HEAVY: (140, 214, 232),
+    Label.RICH: (92, 124, 255),
+    Label.NOT_JUDGED: (168, 168, 168),
+}
+LETTERS: dict[Label, str] = {
+    Label.STARVED: "S",
+    Label.LEAN: "L",
+    Label.GOOD: "G",
+    Label.HEAVY: "H",
+    Label.RICH: "R",
+    Label.NOT_JUDGED: "?",
+}
+_URGENT = (Label.STARVED, Label.RICH)
+_PAPER: Colour = (250, 249, 245)
+_INK: Colour = (22, 22, 22)
+_GREY: Colour = (120, 120, 120)
+
+
+@dataclass(frozen=True)
+class Line:
+    """A line of text in a strip; size in text heights."""
+
+    text: str
+    size: float
+
+
+@dataclass(frozen=True)
+class Badge:
+    """A letter on the picture, and the middle of the patch that it speaks of (pixels x, y)."""
+
+    label: Label
+    x: float
+    y: float
+    tip: tuple[float, float]
+
+
+def overlay_jpeg(rgb: Rgb, inspection: Inspection) -> bytes:
+    """Return `draw_overlay` as the bytes of a JPEG that says by its comment what it is."""
+    stream = BytesIO()
+    picture = Image.fromarray(draw_overlay(rgb, inspection))
+    picture.save(stream, "JPEG", quality=QUALITY, comment=OVERLAY_MARK)
+    return stream.getvalue()
+
+
+def label_map_png(inspection: Inspection) -> bytes:
+    """Return the label map as the bytes of an 8-bit grey PNG, at least a quarter of the photo."""
+    labels, photo = inspection.labels, inspection.photo
+    least = (math.ceil(photo.width / 4), math.ceil(photo.height / 4))
+    if labels.shape[1] < least[0] or labels.shape[0] < least[1]:
+        labels = _nearest(labels, least)
+    stream = BytesIO()
+    Image.fromarray(labels).save(stream, "PNG", compress_level=3)
+    return stream.getvalue()
+
+
+def draw_overlay(rgb: Rgb, inspection: Inspection) -> Rgb:
+    """Draw the verdict on the upright photo.
+
+    Parameters
+    ----------
+    rgb : (H, W, 3) uint8 array, sRGB
+        The upright photo, at any size.
+    inspection : Inspection
+        Its label map may be of another size.
+
+    Returns
+    -------
+    (h, w, 3) uint8 array, sRGB
+        The photo between the verdict in words and a legend, long side at most 1600 pixels.
+    """
+    words = _words(inspection)
+    strips = _strip_height(words) + LEGEND_HEIGHT
+    height, width = rgb.shape[:2]
+    scale = min(1.0, LONG_SIDE / max(width, height + strips * width / COLUMNS + 2))
+    size = (max(1, int(width * scale)), max(1, int(height * scale)))
+    unit = size[0] / COLUMNS
+    photo = np.asarray(cv2.resize(rgb, size, interpolation=cv2.INTER_AREA), np.uint8)
+    labels = _nearest(inspection.labels, size)
+    drawn = Image.fromarray(_outlined(_patterned(photo, labels, unit), labels, unit))
+    for badge in place_badges(labels, unit):
+        _draw_badge(drawn, badge, unit)
+    return np.concatenate([_strip(words, size[0]), np.asarray(drawn), _legend(inspection, size[0])])
+
+
+def place_badges(labels: NDArray[np.uint8], radius: float) -> tuple[Badge, ...]:
+    """Return where the letters go, so that none hides another.
+
+    Parameters
+    ----------
+    labels : (H, W) uint8 array
+        Label codes.
+    radius : float
+        Of a badge, in pixels.
+
+    Notes
+    -----
+    A patch that holds a badge has it in its middle. A starved or rich patch that is too small for
+    one has it at its side, away from the middle of the part; other small patches have none. Of
+    the good patches only the largest is named.
+    """
+    placed: list[Badge] = []
+    order = (*_URGENT, Label.LEAN, Label.HEAVY, Label.NOT_JUDGED, Label.GOOD)
+    columns = np.flatnonzero((labels > 0).any(axis=0))
+    middle = float(columns.mean()) if columns.size else 0.0
+    for label in order:
+        for x, y, room in _patches(labels == label)[: 1 if label is Label.GOOD else None]:
+            badge = Badge(label, x, y, (x, y))
+            if room < radius:
+                if label not in _URGENT or room < 0.1 * radius:
+                    continue
+                badge = _beside(badge, room + 2 * radius, middle, labels.shape[1], radius)
+            if all(math.hypot(badge.x - b.x, badge.y - b.y) > 2.1 * radius for b in placed):
+                placed.append(badge)
+    return tuple(placed)
+
+
+def _patches(mask: Mask) -> list[tuple[float, float, float]]:
+    """Return the middle x, y of each patch and its distance from the rim, largest patch first."""
+    count, parts, stats, _ = cv2.connectedComponentsWithStats(mask.astype(np.uint8))
+    room = cv2.distanceTransform(np.pad(mask, 1).astype(np.uint8), cv2.DIST_L2, 5)[1:-1, 1:-1]
+    found = []
+    for index in sorted(range(1, count), key=lambda i: -stats[i, cv2.CC_STAT_AREA]):
+        x, y, w, h = (int(v) for v in stats[index, :4])
+        inside = np.where(parts[y : y + h, x : x + w] == index, room[y : y + h, x : x + w], 0)
+        row, column = np.unravel_index(int(inside.argmax()), inside.shape)
+        found.append((float(x + column), float(y + row), float(inside.max())))
+    return found
+
+
+def _beside(badge: Badge, reach: float, middle: float, width: int, radius: float) -> Badge:
+    """Move a badge off its patch, away from the middle of the part, within the picture."""
+    away = reach if badge.x >= middle else -reach
+    x = min(max(badge.x + away, radius), width - radius)
+    return Badge(badge.label, x, badge.y, badge.tip)
+
+
+def _strokes(label: Label, x: Float, y: Float, unit: float) -> Float:
+    """Return the distance of points (N,) from the strokes of a pattern, in pixels, negative inside.
+
+    Lines for too little resin, drops for too much; stronger and closer where it is urgent.
+    """
+    period, half = unit * (1.0 if label in _URGENT else 1.4), unit * 0.1
+    du = np.abs((x + y) * math.sqrt(0.5) % period - period / 2)
+    if label is Label.LEAN:
+        return np.asarray(du - 0.8 * half)
+    dv = np.abs((x - y) * math.sqrt(0.5) % period - period / 2)
+    if label is Label.STARVED:
+        return np.asarray(np.minimum(du, dv) - half)
+    return np.asarray(np.hypot(du, dv) - half * (3.2 if label is Label.RICH else 1.8))
+
+
+def _patterned(photo: Rgb, labels: NDArray[np.uint8], unit: float) -> Rgb:
+    """Lay each label's pattern on the photo (h, w, 3); the surroundings step back."""
+    grey = cv2.cvtColor(cv2.cvtColor(photo, cv2.COLOR_RGB2GRAY), cv2.COLOR_GRAY2RGB)
+    veil = np.full_like(photo, COLOURS[Label.NOT_JUDGED])
+    out = photo.copy()
+    cv2.copyTo(cv2.addWeighted(photo, 0.23, grey, 0.42, 0), _mask(labels, Label.OUTSIDE), out)
+    cv2.copyTo(cv2.addWeighted(veil, 0.6, grey, 0.4, 0), _mask(labels, Label.NOT_JUDGED), out)
+    for label in (Label.STARVED, Label.LEAN, Label.HEAVY, Label.RICH):
+        y, x = np.nonzero(labels == label)
+        strokes = _strokes(label, x.astype(np.float32), y.astype(np.float32), unit)[:, None]
+        rim = np.clip(0.5 + 0.09 * unit - strokes, 0, 1)
+        core = np.clip(0.5 - strokes, 0, 1)
+        ink, colour = np.array(_INK, np.float32), np.array(COLOURS[label], np.float32)
+        washed = 0.8 * out[y, x] + 0.2 * colour
+        inked = washed + rim * (ink - washed)
+        out[y, x] = np.rint(inked + core * (colour - inked))
+    return out
+
+
+def _mask(labels: NDArray[np.uint8], label: Label) -> NDArray[np.uint8]:
+    return np.asarray(labels == label, np.uint8)
+
+
+def _outlined(picture: Rgb, labels: NDArray[np.uint8], unit: float) -> Rgb:
+    """Draw the rim of every starved, lean, heavy and rich patch; of the urgent ones boldly."""
+    out = np.ascontiguousarray(picture)
+    for label in (Label.LEAN, Label.HEAVY, *_URGENT):
+        contours = cv2.findContours(_mask(labels, label), cv2.RETR_CCOMP, cv2.CHAIN_APPROX_NONE)[0]
+        core = unit * (0.16 if label in _URGENT else 0.07)
+        for colour, width in ((_INK, core + 0.16 * unit), (COLOURS[label], core)):
+            cv2.drawContours(out, contours, -1, colour, max(1, round(width)), cv2.LINE_AA)
+    return out
+
+
+def _draw_badge(picture: Image.Image, badge: Badge, unit: float) -> None:
+    """Draw a letter on a disc: white on black where urgent, else black on white."""
+    pen = ImageDraw.Draw(picture)
+    disc, letter = (_INK, _PAPER) if badge.label in _URGENT else (_PAPER, _INK)
+    if (badge.x, badge.y) != badge.tip:
+        pen.line([badge.tip, (badge.x, badge.y)], _PAPER, max(3, round(0.3 * unit)))
+        pen.line([badge.tip, (badge.x, badge.y)], _INK, max(1, round(0.14 * unit)))
+    for radius, colour in ((0.95 * unit, letter), (0.85 * unit, disc)):
+        x, y = badge.x, badge.y
+        pen.ellipse((x - radius, y - radius, x + radius, y + radius), colour)
+    pen.text((badge.x, badge.y), LETTERS[badge.label], letter, _font(1.25 * unit), anchor="mm")
+
+
+LEGEND_HEIGHT = 6.6
+_PAD = 0.6
+
+
+def _words(inspection: Inspection) -> tuple[Line, ...]:
+    """Return the verdict and the first advice, broken into lines; `_strip_height` tells room."""
+    lines = [Line(text, 1.5) for text in _broken(headline(inspection), 1.5, 3)]
+    for advice in inspection.advice[:1]:
+        lines += [Line(text, 1.05) for text in _broken(advice, 1.05, 3)]
+    return tuple(lines)
+
+
+def _broken(text: str, size: float, most: int) -> list[str]:
+    """Break a text into lines as wide as the picture; what does not fit ends in dots."""
+    font, limit = _font(20 * size), 20 * (COLUMNS - 2 * _PAD)
+    lines = [""]
+    for word in text.split():
+        longer = f"{lines[-1]} {word}".strip()
+        if font.getlength(longer) <= limit or not lines[-1]:
+            lines[-1] = longer
+        else:
+            lines.append(word)
+    if len(lines) > most:
+        lines = [*lines[: most - 1], f"{lines[most - 1]} ..."]
+    return lines
+
+
+def _strip_height(lines: Sequence[Line]) -> float:
+    """Return the height of a strip in text heights."""
+    return 2 * _PAD + sum(1.25 * line.size for line in lines)
+
+
+def _strip(lines: Sequence[Line], width: int) -> Rgb:
+    """Return lines of text on paper, (h, width, 3)."""
+    unit = width / COLUMNS
+    picture = Image.new("RGB", (width, round(_strip_height(lines) * unit)), _PAPER)
+    pen, y = ImageDraw.Draw(picture), _PAD * unit
+    for line in lines:
+        y += 1.25 * line.size * unit
+        pen.text((_PAD * unit, y), line.text, _INK, _font(line.size * unit), anchor="ld")
+    return np.asarray(picture)
+
+
+def _legend(inspection: Inspection, width: int) -> Rgb:
+    """Return every label with its letter, pattern and word, and what the verdict rests on."""
+    unit = width / COLUMNS
+    picture = Image.new("RGB", (width, round(LEGEND_HEIGHT * unit)), _PAPER)
+    pen = ImageDraw.Draw(picture)
+    for index, label in enumerate(LETTERS):
+        x, y = (0.4 + 9.4 * (index % 3)) * unit, (0.4 + 2.2 * (index // 3)) * unit
+        swatch = _swatch(label, round(2.7 * unit), round(1.9 * unit), unit)
+        picture.paste(Image.fromarray(swatch), (round(x + 1.1 * unit), round(y)))
+        middle = (x + unit, y + 0.95 * unit)
+        _draw_badge(picture, Badge(label, *middle, middle), unit)
+        pen.text((x + 4.1 * unit, middle[1]), label.word, _INK, _font(1.1 * unit), anchor="lm")
+    note = judged_line(inspection) + (f" {DEMO_SHORT}" if inspection.calibration.is_demo else "")
+    pen.text((_PAD * unit, 5.6 * unit), note, _INK, _font(unit), anchor="lm")
+    return np.asarray(picture)
+
+
+def _swatch(label: Label, width: int, height: int, unit: float) -> Rgb:
+    """Return a piece of a label's pattern (height, width, 3) on middling grey."""
+    plain = np.full((height, width, 3), _GREY, np.uint8)
+    return _patterned(plain, np.full((height, width), label, np.uint8), unit)
+
+
+def _nearest(labels: NDArray[np.uint8], size: tuple[int, int]) -> NDArray[np.uint8]:
+    """Return a label map at another size (width, height), without new codes in between."""
+    return np.asarray(cv2.resize(labels, size, interpolation=cv2.INTER_NEAREST), np.uint8)
+
+
+@cache
+def _font(size: float) -> ImageFont.FreeTypeFont:
+    """Return Pillow's own plain font at a size in pixels."""
+    font = ImageFont.load_default(max(6.0, size))
+    assert isinstance(font, ImageFont.FreeTypeFont), "Pillow's wheels are built with FreeType"
+    return font

@@ -1,0 +1,199 @@
+"""An inspection as JSON and back: ``satcheck.inspection/1``, which other programs read.
+
+A key never changes its meaning within the schema; new keys may come. Without ``cells`` a record
+says everything a reader needs; with them it can be judged again under other bounds, without the
+photo and without an image library.
+"""
+
+import base64
+import zlib
+from collections.abc import Mapping
+from dataclasses import fields
+from typing import Any, TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+from satcheck.errors import UsageError
+from satcheck.model import (
+    CalibrationFacts,
+    Cells,
+    Evenness,
+    Inspection,
+    Interval,
+    Label,
+    Patch,
+    PhotoFacts,
+    ZoneVerdict,
+)
+
+Record = TypeVar("Record", PhotoFacts, CalibrationFacts, Evenness, Interval, Patch, Cells)
+
+SCHEMA = "satcheck.inspection/1"
+
+CAUTIONS: tuple[str, ...] = (
+    "This supports a trained eye and does not replace it.",
+    "It certifies neither the strength nor the fit of a socket.",
+    "Material data sheets, local codes and licensed practice come first.",
+    "Resins, peroxides and solvents are hazardous: handle them as their safety data sheets say.",
+)
+
+_KINDS = ("|u1", "|b1", "<f4", "<f8", "<u4")
+_LARGEST = 1 << 28
+"""Bytes of one array: more than any photo yields, less than what harms a computer."""
+
+
+def inspection_to_json(inspection: Inspection, *, cells: bool = True) -> dict[str, Any]:
+    """Return an inspection as plain values, ready for ``json.dumps``.
+
+    Parameters
+    ----------
+    inspection : Inspection
+    cells : bool
+        With the label map and all that was measured, each array as its dtype, its shape and its
+        bytes (row by row, compressed by zlib, base64).
+    """
+    facts, evenness = inspection.calibration, inspection.evenness
+    record: dict[str, Any] = {
+        "schema": SCHEMA,
+        "version": inspection.version,
+        "photo": vars(inspection.photo) | {},
+        "calibration": vars(facts) | {"bounds": dict(facts.bounds)},
+        "verdict": inspection.verdict.word,
+        "evenness": None if evenness is None else vars(evenness) | {},
+        "share_judged": inspection.share_judged,
+        "distal": inspection.distal,
+        "distal_guessed": inspection.distal_guessed,
+        "zones": [_zone_to_json(zone) for zone in inspection.zones],
+        "flagged": [_patch_to_json(patch) for patch in inspection.flagged],
+        "reasons": dict(inspection.reasons),
+        "advice": list(inspection.advice),
+        "cautions": list(CAUTIONS),
+    }
+    if cells:
+        record["labels"] = _pack(inspection.labels)
+        record["cells"] = None if inspection.cells is None else _cells_to_json(inspection.cells)
+    return record
+
+
+def inspection_from_json(record: Mapping[str, Any], name: str = "record") -> Inspection:
+    """Return the inspection that a record holds.
+
+    Parameters
+    ----------
+    record : mapping
+        What `inspection_to_json` returned; without cells the label map is empty (0, 0).
+    name : str
+        What to call the record in messages.
+
+    Raises
+    ------
+    UsageError
+        If the record is of another schema, or damaged.
+    """
+    schema = record.get("schema") if isinstance(record, Mapping) else None
+    if schema != SCHEMA:
+        raise UsageError(f"{name}: the schema is {schema!r}; {SCHEMA} is allowed")
+    try:
+        return _from_json(record)
+    except (KeyError, TypeError, ValueError, AttributeError, zlib.error) as error:
+        raise UsageError(f"{name}: damaged ({error}); a whole {SCHEMA} is allowed") from error
+
+
+def _from_json(record: Mapping[str, Any]) -> Inspection:
+    evenness, cells, labels = record["evenness"], record.get("cells"), record.get("labels")
+    return Inspection(
+        photo=_build(PhotoFacts, record["photo"]),
+        calibration=_build(CalibrationFacts, record["calibration"]),
+        verdict=_label(record["verdict"]),
+        evenness=None if evenness is None else _build(Evenness, evenness),
+        zones=tuple(_zone_from_json(zone) for zone in record["zones"]),
+        flagged=tuple(_patch_from_json(patch) for patch in record["flagged"]),
+        reasons=dict(record["reasons"]),
+        advice=tuple(record["advice"]),
+        distal=record["distal"],
+        distal_guessed=record["distal_guessed"],
+        share_judged=record["share_judged"],
+        labels=np.zeros((0, 0), np.uint8) if labels is None else _unpack(labels),
+        cells=None if cells is None else _cells_from_json(cells),
+        version=record["version"],
+    )
+
+
+def _build(kind: type[Record], values: Mapping[str, Any]) -> Record:
+    """Return a record of a kind; keys that a later version has added are left out."""
+    known = {field.name for field in fields(kind)}
+    return kind(**{key: value for key, value in values.items() if key in known})
+
+
+def _label(word: str) -> Label:
+    return Label[word.upper().replace(" ", "_")]
+
+
+def _zone_to_json(zone: ZoneVerdict) -> dict[str, Any]:
+    return {
+        "name": zone.name,
+        "verdict": zone.verdict.word,
+        "visibility": None if zone.visibility is None else vars(zone.visibility) | {},
+        "share_judged": zone.share_judged,
+        "reasons": dict(zone.reasons),
+        "worst": None if zone.worst is None else _patch_to_json(zone.worst),
+    }
+
+
+def _zone_from_json(zone: Mapping[str, Any]) -> ZoneVerdict:
+    visibility, worst = zone["visibility"], zone["worst"]
+    return ZoneVerdict(
+        name=zone["name"],
+        verdict=_label(zone["verdict"]),
+        visibility=None if visibility is None else _build(Interval, visibility),
+        share_judged=zone["share_judged"],
+        reasons=dict(zone["reasons"]),
+        worst=None if worst is None else _patch_from_json(worst),
+    )
+
+
+def _patch_to_json(patch: Patch) -> dict[str, Any]:
+    return vars(patch) | {"label": patch.label.word}
+
+
+def _patch_from_json(patch: Mapping[str, Any]) -> Patch:
+    return _build(Patch, {**patch, "label": _label(patch["label"])})
+
+
+def _cells_to_json(cells: Cells) -> dict[str, Any]:
+    packed = {
+        name: _pack(value) if isinstance(value, np.ndarray) else value
+        for name, value in vars(cells).items()
+    }
+    return packed | {"cues": {name: _pack(cue) for name, cue in cells.cues.items()}}
+
+
+def _cells_from_json(cells: Mapping[str, Any]) -> Cells:
+    plain = {
+        name: _unpack(value) if isinstance(value, Mapping) and name != "cues" else value
+        for name, value in cells.items()
+    }
+    cues = {name: _unpack(cue) for name, cue in cells["cues"].items()}
+    return _build(Cells, plain | {"cues": cues})
+
+
+def _pack(array: NDArray[Any]) -> dict[str, Any]:
+    little = np.ascontiguousarray(array, array.dtype.newbyteorder("<"))
+    if little.dtype.str not in _KINDS:
+        raise ValueError(f"an array of {array.dtype}; allowed are {', '.join(_KINDS)}")
+    data = base64.b64encode(zlib.compress(little.tobytes())).decode("ascii")
+    return {"dtype": little.dtype.str, "shape": list(little.shape), "zlib": data}
+
+
+def _unpack(packed: Mapping[str, Any]) -> NDArray[Any]:
+    """Return a packed array; a record never makes more bytes than its shape says."""
+    if packed["dtype"] not in _KINDS:
+        raise ValueError(f"an array of {packed['dtype']}; allowed are {', '.join(_KINDS)}")
+    dtype, shape = np.dtype(packed["dtype"]), tuple(int(n) for n in packed["shape"])
+    size = int(np.prod(shape, dtype=np.int64)) * dtype.itemsize
+    if min(shape, default=0) < 0 or size > _LARGEST:
+        raise ValueError(f"an array of shape {shape}")
+    stream = zlib.decompressobj()
+    data = stream.decompress(base64.b64decode(packed["zlib"], validate=True), size + 1)
+    return np.frombuffer(bytearray(data), dtype).reshape(shape)

@@ -1,0 +1,127 @@
+"""An inspection as text for a terminal: headline, table, what to do. Plain ASCII, 80 columns."""
+
+from collections.abc import Mapping, Sequence
+
+from satcheck.advice import describe_zones
+from satcheck.model import CalibrationFacts, Inspection, Interval, Label, ZoneVerdict
+
+DEMO_NOTE = (
+    "Demo calibration: a shop must calibrate on its own parts before it relies on a verdict."
+)
+
+DEMO_SHORT = "Demo calibration."
+_LEAST_SHARE = 0.05
+"""A reason that hides less of a zone than this is not worth a word in the table (own rule)."""
+_ROW = "{:<16} {:<11} {:>17} {:>7}  {}"
+
+
+def exit_status(inspection: Inspection) -> int:
+    """Return 0 where every judged zone is good, lean or heavy; 1 starved or rich; 3 not judged."""
+    found = {inspection.verdict, *(zone.verdict for zone in inspection.zones)}
+    if found & {Label.STARVED, Label.RICH}:
+        return 1
+    return 3 if inspection.verdict is Label.NOT_JUDGED else 0
+
+
+def headline(inspection: Inspection) -> str:
+    """Return the part's verdict in one line, with the zones that named it."""
+    verdict = inspection.verdict
+    if verdict is Label.NOT_JUDGED:
+        return f"NOT JUDGED: {main_reason(inspection.reasons) or 'the photo does not show enough'}"
+    named = [zone.name for zone in inspection.zones if zone.verdict is verdict]
+    where = f": {describe_zones(named)}" if named and verdict is not Label.GOOD else ""
+    other = Label.RICH if verdict is Label.STARVED else None
+    also = [zone.name for zone in inspection.zones if zone.verdict is other]
+    tail = f"; also RICH: {describe_zones(also)}" if also else ""
+    judged = inspection.share_judged
+    part = "" if verdict is not Label.GOOD or judged >= 0.995 else " where it could be judged"
+    return f"{verdict.word.upper()}{where}{tail}{part}"
+
+
+def main_reason(reasons: Mapping[str, float]) -> str | None:
+    """Return the word of the reason that hides most; None where nothing does."""
+    return max(reasons, key=lambda word: reasons[word]) if reasons else None
+
+
+def judged_line(inspection: Inspection) -> str:
+    """Return how much of the part was judged, and how even it is."""
+    evenness = inspection.evenness
+    even = "" if evenness is None else f", evenness {evenness.value:.2f} ({evenness.word})"
+    return f"{_share(inspection.share_judged)} of the part judged{even}."
+
+
+def text_report(inspection: Inspection) -> str:
+    """Return what `satcheck check` prints for one photo, without a line feed at its end."""
+    return "\n".join(
+        [
+            f"{inspection.photo.name}   {_calibration(inspection.calibration)}",
+            headline(inspection),
+            "",
+            *_table(inspection.zones),
+            *_facts(inspection),
+            f"Next: {' '.join(inspection.advice)}" if inspection.advice else "Next: nothing to do.",
+        ]
+    )
+
+
+def _calibration(facts: CalibrationFacts) -> str:
+    parts = "1 part" if facts.parts == 1 else f"{facts.parts} parts"
+    return f"{facts.fibre}, calibration {facts.id} ({parts})"
+
+
+def _table(zones: Sequence[ZoneVerdict]) -> list[str]:
+    """Return one line a zone; none where no part was found."""
+    if not zones:
+        return []
+    head = _ROW.format("zone", "verdict", "weave visible", "judged", "why not").rstrip()
+    rows = [
+        _ROW.format(
+            zone.name,
+            _word(zone.verdict),
+            _percent(zone.visibility),
+            _share(zone.share_judged),
+            _why_not(zone.reasons),
+        ).rstrip()
+        for zone in zones
+    ]
+    return [head, *rows, ""]
+
+
+def _facts(inspection: Inspection) -> list[str]:
+    """Return the lines between the table and the advice."""
+    lines = []
+    if inspection.zones:
+        lines.append(judged_line(inspection))
+    if inspection.distal_guessed and inspection.distal:
+        lines.append(f"Distal end taken to be {inspection.distal}; --distal says it for certain.")
+    if inspection.calibration.is_demo:
+        lines.append(DEMO_NOTE)
+    return lines
+
+
+def _word(label: Label) -> str:
+    """Return the label as it stands in the table: what calls for action in capitals."""
+    return label.word.upper() if label in (Label.STARVED, Label.RICH) else label.word
+
+
+def _percent(visibility: Interval | None) -> str:
+    """Return a visibility with its interval in percent, with a decimal where it is small."""
+    if visibility is None:
+        return "-"
+    digits = 0 if visibility.high >= 0.1 else 1
+    value, low, high = (f"{100 * v:.{digits}f}" for v in vars(visibility).values())
+    return f"{value} % ({low}-{high})"
+
+
+def _share(share: float) -> str:
+    """Return a share in whole percent; only all is 100 % and only none is 0 %."""
+    percent = round(100 * share)
+    if 0 < share < 1:
+        percent = min(max(percent, 1), 99)
+    return f"{percent} %"
+
+
+def _why_not(reasons: Mapping[str, float]) -> str:
+    """Return the two reasons that hide most of a zone."""
+    worth = sorted((-share, word) for word, share in reasons.items() if share >= _LEAST_SHARE)
+    return ", ".join(word for _, word in worth[:2])

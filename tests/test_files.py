@@ -1,0 +1,91 @@
+"""Files are written whole or not at all, each photo to its own, and never over a photo."""
+
+import json
+from pathlib import Path
+
+import pytest
+
+from satcheck.errors import UsageError
+from satcheck.files import (
+    OVERLAY_MARK,
+    check_replaceable,
+    is_overlay,
+    make_writable,
+    plan_jobs,
+    write_whole,
+)
+from satcheck.record import SCHEMA
+
+
+def stems(*photos: str) -> list[str]:
+    return [job.stem for job in plan_jobs([Path(photo) for photo in photos], Path("out"))]
+
+
+def test_outputs_are_named_by_the_stem() -> None:
+    (job,) = plan_jobs([Path("a/IMG.1.jpg")], Path("out"))
+    assert [path.as_posix() for path in (job.record, job.labels, job.overlay)] == [
+        "out/IMG.1.json",
+        "out/IMG.1.labels.png",
+        "out/IMG.1.overlay.jpg",
+    ]
+
+
+def test_equal_stems_get_numbers_whatever_their_case() -> None:
+    assert stems("a/x.jpg", "b/x.jpg", "b/X.png", "c/x-2.jpg") == ["x", "x-2", "X-3", "x-2-2"]
+
+
+def test_a_photo_named_twice_is_taken_once() -> None:
+    assert stems("a/x.jpg", "y.jpg", "a/../a/x.jpg") == ["x", "y"]
+
+
+def test_a_photo_is_never_overwritten() -> None:
+    with pytest.raises(UsageError, match="overwritten"):
+        plan_jobs([Path("x.jpg"), Path("x.overlay.jpg")], Path())
+
+
+@pytest.mark.parametrize("name", [".", "/", ".."])
+def test_what_is_no_file_name_still_gets_outputs_inside_the_folder(name: str) -> None:
+    (job,) = plan_jobs([Path(name)], Path("out"))
+    assert job.record.parent == Path("out")
+
+
+def test_a_foreign_json_is_not_replaced_but_an_inspection_is(tmp_path: Path) -> None:
+    path = tmp_path / "x.json"
+    check_replaceable(path)
+    path.write_text(json.dumps({"schema": SCHEMA}))
+    check_replaceable(path)
+    path.write_text('{"name": "x"}')
+    with pytest.raises(UsageError, match=r"x\.json"):
+        check_replaceable(path)
+
+
+def test_an_overlay_is_told_by_its_comment(tmp_path: Path) -> None:
+    path = tmp_path / "x.jpg"
+    path.write_bytes(b"\xff\xd8\xff\xe0")
+    assert not is_overlay(path)
+    path.write_bytes(b"\xff\xd8\xff\xfe" + OVERLAY_MARK)
+    assert is_overlay(path)
+    assert not is_overlay(tmp_path / "missing.jpg")
+    assert not is_overlay(tmp_path)
+
+
+def test_a_failed_write_leaves_the_old_file_and_no_other(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def full(_: int) -> None:
+        raise OSError(28, "No space left on device")
+
+    write_whole(tmp_path / "x.json", b"old")
+    monkeypatch.setattr("os.fsync", full)
+    with pytest.raises(OSError, match="No space"):
+        write_whole(tmp_path / "x.json", b"new")
+    assert [path.read_bytes() for path in tmp_path.iterdir()] == [b"old"]
+
+
+def test_an_output_folder_is_made_and_a_file_is_none(tmp_path: Path) -> None:
+    make_writable(tmp_path / "new" / "folder")
+    assert list((tmp_path / "new").iterdir()) == [tmp_path / "new" / "folder"]
+    (tmp_path / "file").write_text("x")
+    for folder in (tmp_path / "file", tmp_path / "file" / "below"):
+        with pytest.raises(UsageError, match="cannot be written"):
+            make_writable(folder)

@@ -1,0 +1,132 @@
+"""The overlay reads in grey and at phone size; the label map keeps its codes."""
+
+from functools import cache
+from io import BytesIO
+from itertools import combinations
+
+import cv2
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+from PIL import Image
+from records import inspection_of
+
+from satcheck.files import OVERLAY_MARK
+from satcheck.model import SCALE, Label
+from satcheck.overlay import (
+    LONG_SIDE,
+    draw_overlay,
+    label_map_png,
+    overlay_jpeg,
+    place_badges,
+)
+
+S, L, G, H, R = SCALE
+PHONE = 360
+Rgb = NDArray[np.uint8]
+
+
+@cache
+def grey_on_a_phone(label: Label, brightness: int) -> NDArray[np.float64]:
+    """Return the middle of the overlay of one patch, in grey and 360 pixels wide."""
+    size = (720, 540)
+    labels = np.full(size[::-1], label, np.uint8)
+    photo = np.full((*size[::-1], 3), brightness, np.uint8)
+    drawn = draw_overlay(photo, inspection_of(size=size, labels=labels))
+    scale = PHONE / drawn.shape[1]
+    small = cv2.resize(drawn, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
+    grey = cv2.cvtColor(small, cv2.COLOR_RGB2GRAY).astype(float)
+    middle = grey.shape[0] // 2
+    return grey[middle - 96 : middle + 96, 8:120]  # beside the badge
+
+
+def spectrum(picture: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return the size of each frequency, without the mean: where the pattern lies is no matter."""
+    size = np.abs(np.fft.rfft2(picture - picture.mean()))
+    return size / max(float(np.linalg.norm(size)), 1e-9)
+
+
+@pytest.mark.parametrize("brightness", [12, 120, 235])
+def test_patterns_stand_out_in_grey_on_a_phone(brightness: int) -> None:
+    """On black, middling and white laminate; good stays as it is."""
+    spread = {label: float(grey_on_a_phone(label, brightness).std()) for label in SCALE}
+    assert spread[G] < 1
+    assert min(spread[S], spread[R]) > 20  # grey levels
+    assert min(spread[L], spread[H]) > 8
+
+
+@pytest.mark.parametrize("brightness", [12, 120, 235])
+def test_patterns_differ_in_grey_on_a_phone(brightness: int) -> None:
+    found = {label: spectrum(grey_on_a_phone(label, brightness)) for label in (S, L, H, R)}
+    for one, other in combinations(found, 2):
+        assert float((found[one] * found[other]).sum()) < 0.8, (one, other)
+    again = spectrum(np.roll(grey_on_a_phone(S, brightness), 3, axis=1))
+    assert float((found[S] * again).sum()) > 0.9  # what tells them apart is not the place
+
+
+@pytest.mark.parametrize("size", [(300, 900), (900, 300), (1200, 1600), (4000, 3000), (333, 301)])
+def test_an_overlay_is_at_most_1600_pixels_and_keeps_the_aspect(size: tuple[int, int]) -> None:
+    photo = np.full((size[1], size[0], 3), 128, np.uint8)
+    labels = np.zeros(size[::-1], np.uint8)
+    drawn = draw_overlay(photo, inspection_of(size=size, labels=labels))
+    assert max(drawn.shape) <= LONG_SIDE
+    height = int((np.abs(drawn.astype(int) - 83).max(axis=(1, 2)) < 3).sum())  # 0.65 * 128
+    assert height / drawn.shape[1] == pytest.approx(size[1] / size[0], abs=3 / drawn.shape[1])
+
+
+def test_a_long_verdict_and_no_advice_are_drawn_too() -> None:
+    photo = np.full((800, 600, 3), 128, np.uint8)
+    odd = {"proximal left": S, "middle right": S, "distal centre": S, "lock": R, "brim": R}
+    for inspection in (inspection_of(S, odd, advice=("word " * 80,)), inspection_of(advice=())):
+        assert draw_overlay(photo, inspection).shape[1] <= LONG_SIDE
+
+
+def test_the_jpeg_says_what_it_is() -> None:
+    data = overlay_jpeg(np.full((400, 300, 3), 90, np.uint8), inspection_of(size=(300, 400)))
+    assert OVERLAY_MARK in data[:4096]
+    assert Image.open(BytesIO(data)).format == "JPEG"
+
+
+def test_the_label_map_is_8_bit_grey_with_the_codes() -> None:
+    inspection = inspection_of(size=(600, 800))
+    picture = Image.open(BytesIO(label_map_png(inspection)))
+    assert (picture.mode, picture.size) == ("L", (600, 800))
+    assert np.array_equal(np.asarray(picture), inspection.labels)
+
+
+def test_the_label_map_is_at_least_a_quarter_of_the_photo() -> None:
+    labels = np.tile(np.array([[0, 3], [9, 1]], np.uint8), (10, 10))
+    inspection = inspection_of(size=(403, 403), labels=labels)
+    picture = Image.open(BytesIO(label_map_png(inspection)))
+    assert picture.size == (101, 101)
+    assert set(np.unique(np.asarray(picture))) == {0, 1, 3, 9}
+
+
+def disc(labels: Rgb, x: int, y: int, radius: int, label: Label) -> None:
+    cv2.circle(labels, (x, y), radius, int(label), -1)
+
+
+def test_a_badge_stands_in_its_patch_or_beside_a_small_urgent_one() -> None:
+    labels = np.zeros((600, 600), np.uint8)
+    labels[100:500, 200:400] = G
+    disc(labels, 300, 400, 40, R)
+    disc(labels, 380, 200, 8, S)
+    disc(labels, 220, 300, 8, L)
+    found = {badge.label: badge for badge in place_badges(labels, 20)}
+    assert set(found) == {S, R, G}  # a small lean patch has its pattern only
+    assert (found[R].x, found[R].y) == pytest.approx((300, 400), abs=3)
+    assert found[S].tip == pytest.approx((380, 200), abs=3)
+    assert found[S].x > 400
+
+
+def test_badges_stay_in_the_picture_and_hide_none_of_each_other() -> None:
+    rng = np.random.default_rng(3)
+    labels = np.zeros((400, 500), np.uint8)
+    for label in (G, H, L, Label.NOT_JUDGED, R, S) * 6:
+        x, y, radius = (int(v) for v in rng.integers((0, 0, 3), (500, 400, 50)))
+        disc(labels, x, y, radius, label)
+    badges = place_badges(labels, 15)
+    assert len(badges) > 6
+    assert all(0 <= badge.x <= 500 and 0 <= badge.y <= 400 for badge in badges)
+    for one, other in combinations(badges, 2):
+        assert np.hypot(one.x - other.x, one.y - other.y) > 30

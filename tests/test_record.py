@@ -1,0 +1,149 @@
+"""Inspections to JSON and back."""
+
+import json
+from dataclasses import fields, replace
+from typing import Any
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from hypothesis.extra import numpy as arrays
+from numpy.typing import NDArray
+from records import inspection_of, zones_of
+
+from satcheck.errors import UsageError
+from satcheck.model import Cells, Inspection, Label, Patch
+from satcheck.record import CAUTIONS, SCHEMA, inspection_from_json, inspection_to_json
+
+PATCH = Patch(Label.STARVED, 120.5, 300.0, 14.2, "mm")
+
+
+def through_text(inspection: Inspection, *, cells: bool = True) -> dict[str, Any]:
+    text = json.dumps(inspection_to_json(inspection, cells=cells), allow_nan=False)
+    loaded: dict[str, Any] = json.loads(text)
+    return loaded
+
+
+def same(first: Any, second: Any) -> bool:
+    if isinstance(first, np.ndarray):
+        return first.dtype == second.dtype and np.array_equal(
+            first, second, equal_nan=first.dtype.kind == "f"
+        )
+    if isinstance(first, Inspection | Cells):
+        return all(same(getattr(first, f.name), getattr(second, f.name)) for f in fields(first))
+    if isinstance(first, dict):
+        return first.keys() == second.keys() and all(same(first[k], second[k]) for k in first)
+    return bool(first == second)
+
+
+def whole_inspection() -> Inspection:
+    zones = zones_of({"lock": Label.STARVED}, {"lock": {"glare": 0.25}})
+    zones = (*zones[:-1], replace(zones[-1], worst=PATCH, visibility=None))
+    return inspection_of(Label.STARVED, zones=zones, flagged=(PATCH,))
+
+
+@pytest.mark.parametrize(
+    "inspection",
+    [
+        whole_inspection(),
+        inspection_of(Label.NOT_JUDGED, zones=(), evenness=None, cells=None, distal=None),
+    ],
+)
+def test_an_inspection_comes_back_from_its_text(inspection: Inspection) -> None:
+    back = inspection_from_json(through_text(inspection))
+    assert same(inspection, back)
+    assert not same(inspection, replace(back, labels=back.labels + 1))
+
+
+def test_the_contract_of_the_schema() -> None:
+    record = through_text(whole_inspection(), cells=False)
+    assert next(iter(record.items())) == ("schema", "satcheck.inspection/1")
+    assert set(record) == {
+        *("schema", "version", "photo", "calibration", "verdict", "evenness", "share_judged"),
+        *("distal", "distal_guessed", "zones", "flagged", "reasons", "advice", "cautions"),
+    }
+    assert set(record["photo"]) == {"name", "sha256", "width", "height", "taken"}
+    assert set(record["calibration"]) == {"id", "fibre", "bounds", "parts", "is_demo", "promise"}
+    assert record["verdict"] == "starved"
+    assert record["zones"][-1] == {
+        "name": "lock",
+        "verdict": "starved",
+        "visibility": None,
+        "share_judged": 0.973,
+        "reasons": {"glare": 0.25},
+        "worst": {"label": "starved", "x": 120.5, "y": 300.0, "size": 14.2, "unit": "mm"},
+    }
+    assert record["zones"][0]["visibility"] == {"value": 0.124, "low": 0.118, "high": 0.13}
+    assert record["flagged"] == [record["zones"][-1]["worst"]]
+    assert record["cautions"] == list(CAUTIONS)
+
+
+def test_a_record_without_cells_comes_back_without_them() -> None:
+    back = inspection_from_json(through_text(whole_inspection(), cells=False))
+    assert back.cells is None
+    assert back.labels.size == 0
+
+
+def test_keys_that_a_later_version_added_are_left_out() -> None:
+    record = through_text(whole_inspection())
+    record["photo"]["lens"] = "wide"
+    record["new"] = 1
+    assert same(inspection_from_json(record), whole_inspection())
+
+
+@given(
+    arrays.arrays(
+        np.float32, st.tuples(st.integers(0, 6), st.integers(0, 6)), elements=st.floats(width=32)
+    )
+)
+def test_every_number_of_the_cells_comes_back(values: NDArray[np.float32]) -> None:
+    inspection = inspection_of()
+    assert inspection.cells is not None
+    cells = replace(inspection.cells, cues={"any": values})
+    back = inspection_from_json(through_text(replace(inspection, cells=cells)))
+    assert back.cells is not None
+    assert same(back.cells.cues["any"], values)
+
+
+@pytest.mark.parametrize("schema", ["satcheck.inspection/2", "other", None])
+def test_another_schema_is_refused_by_name(schema: str | None) -> None:
+    with pytest.raises(UsageError, match=rf"old\.json.*{SCHEMA}"):
+        inspection_from_json({"schema": schema}, "old.json")
+
+
+def damage(record: dict[str, Any], how: str) -> None:
+    packed = record["cells"]["zone"]
+    if how == "missing key":
+        del record["zones"]
+    elif how == "unknown label":
+        record["verdict"] = "soaked"
+    elif how == "short data":
+        packed["shape"] = [packed["shape"][0] + 1, packed["shape"][1]]
+    elif how == "long data":
+        packed["shape"] = [1, 1]
+    elif how == "huge":
+        packed["shape"] = [1 << 20, 1 << 20]
+    elif how == "foreign dtype":
+        packed["dtype"] = "|O"
+    else:
+        packed["zlib"] = "!" + packed["zlib"]
+
+
+@pytest.mark.parametrize(
+    "how",
+    [
+        "missing key",
+        "unknown label",
+        "short data",
+        "long data",
+        "huge",
+        "foreign dtype",
+        "not base64",
+    ],
+)
+def test_a_damaged_record_is_refused(how: str) -> None:
+    record = through_text(whole_inspection())
+    damage(record, how)
+    with pytest.raises(UsageError, match="damaged"):
+        inspection_from_json(record)

@@ -1,0 +1,71 @@
+"""What a user meets first: help, README and a command line that answers at once."""
+
+import re
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+import pytest
+from typer.main import get_command
+
+from satcheck import cli
+from satcheck.flags import EXPLANATIONS, Reason
+from satcheck.model import SIDES, Label
+
+ROOT = Path(__file__).parents[1]
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+COMMANDS: dict[str, Any] = vars(get_command(cli.app))["commands"]
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_every_command_has_help_and_stands_in_the_readme(name: str) -> None:
+    assert COMMANDS[name].help
+    assert re.search(rf"`satcheck {name}\b", README)
+
+
+@pytest.mark.parametrize(
+    ("name", "option"),
+    [
+        (name, parameter.opts[0])
+        for name, command in COMMANDS.items()
+        for parameter in command.params
+        if parameter.opts[0].startswith("--")
+    ],
+)
+def test_every_option_has_help_and_stands_in_the_readme(name: str, option: str) -> None:
+    parameter = next(p for p in COMMANDS[name].params if option in p.opts)
+    assert parameter.help
+    assert f"{option}" in README
+
+
+@pytest.mark.parametrize("label", Label)
+def test_the_readme_gives_the_code_of_every_label(label: Label) -> None:
+    assert re.search(rf"\b{label.value} {label.word}\b", README.replace("\n", " "))
+
+
+def test_the_words_of_the_command_line_are_the_models() -> None:
+    assert tuple(side.value for side in cli.Side) == SIDES
+
+
+def test_every_reason_has_words_of_its_own() -> None:
+    assert set(EXPLANATIONS) == set(Reason)
+    assert len({each.word for each in EXPLANATIONS.values()}) == len(EXPLANATIONS)
+
+
+def test_the_command_line_is_imported_without_numpy() -> None:
+    heavy = "('numpy', 'cv2', 'PIL', 'scipy', 'skimage', 'reportlab')"
+    code = f"import sys, satcheck.cli; print([m for m in {heavy} if m in sys.modules])"
+    run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert run.stdout.strip() == "[]"
+
+
+def test_the_project_names_no_machine_path() -> None:
+    """A path of the machine it was written on would fail on the user's."""
+    found = [
+        path.name
+        for folder in (ROOT / "satcheck", ROOT / ".ci")
+        for path in folder.iterdir()
+        if path.is_file() and re.search(r"/(?:home|root|work)/", path.read_text(encoding="utf-8"))
+    ]
+    assert found == []
