@@ -12,8 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from satcheck.outline_cover import remove_cover
-from satcheck.outline_edge import FINE, refine, seeds_from_polygon
-from satcheck.outline_ribbon import find_ribbons
+from satcheck.outline_edge import FINE, cut, refine, solid
+from satcheck.outline_ribbon import find_ribbons, lab_at_even_exposure
 
 Bool = NDArray[np.bool_]
 Rgb = NDArray[np.uint8]
@@ -64,10 +64,10 @@ def find_part(rgb: Rgb, exclude: Bool | None = None) -> Part | None:
     ribbons = find_ribbons(small, banned)
     if not ribbons:
         return None
-    silhouette, confidence = refine(small, seeds_from_polygon(small, ribbons[0].polygon), banned)
-    if confidence <= 0:
+    shape = refine(small, ribbons[0], banned)
+    if not shape.silhouette.any():
         return None
-    return _part(rgb, small, silhouette, confidence)
+    return _part(rgb, small, shape.silhouette, shape.support)
 
 
 def part_in_box(rgb: Rgb, box: tuple[int, int, int, int]) -> Part | None:
@@ -103,8 +103,8 @@ def mend(
     for taps, label in ((taps_inside, cv2.GC_FGD), (taps_outside, cv2.GC_BGD)):
         for x, y in np.asarray(taps, float).reshape(-1, 2) * scale:
             cv2.circle(seeds, (round(x), round(y)), radius, label, -1)
-    silhouette, confidence = refine(small, seeds, None)
-    return _part(rgb, small, silhouette, max(confidence, part.confidence))
+    silhouette = solid(cut(lab_at_even_exposure(small), seeds), 1)
+    return _part(rgb, small, silhouette, part.confidence)
 
 
 def _part(rgb: Rgb, small: Rgb, silhouette: Bool, confidence: float) -> Part:

@@ -27,11 +27,13 @@ Bool = NDArray[np.bool_]
 COARSE = 192  # long side of the search picture, px
 ROWS = 64  # rows of the search grid over the long side
 LEAST_WIDTH = 4  # cells; narrower is a pipe, not a part
+LEAST_ROWS = 12  # cells; shorter is too small in the picture to be judged
 # The weights below were set by a random search over rendered and drawn scenes: common practice,
 # no source.
 ALPHA, EDGE_PAR, EDGE_FLOOR, EDGE_TYPICAL = 0.03, 0.5, 3.0, 1.0
 MOVE_WIDTH, MOVE_AXIS, MOVE_FAR = 0.15, 0.4, 0.3
 BACKGROUND_FLOOR, BACKGROUND_TYPICAL = 3.0, 1.5
+MISS, CROSS, CROSS_FREE = 1.5, 1.0, 3.0
 ANGLES = np.radians([*range(-30, 31, 10), *range(60, 121, 10)])
 MOVES = [
     (dl, dr)
@@ -113,12 +115,11 @@ def find_ribbons(
     evidence, across, along = (np.stack(layer) for layer in zip(*layers, strict=True))
     search = _Search(evidence, across, along)
     order = np.argsort(-search.best)[:count]
+    traced = [(i, search.trace(int(i))) for i in order if search.best[i] > 0]
     return [
-        Ribbon(
-            _polygon(search.trace(int(i)), grids[i], size), float(search.best[i]), float(ANGLES[i])
-        )
-        for i in order
-        if search.best[i] > NEVER / 2
+        Ribbon(_polygon(rows, grids[i], size), float(search.best[i]), float(ANGLES[i]))
+        for i, rows in traced
+        if len(rows) >= LEAST_ROWS
     ]
 
 
@@ -180,6 +181,7 @@ class _Search:
     def __init__(self, evidence: Float, across: Float, along: Float) -> None:
         typical = EDGE_FLOOR + EDGE_TYPICAL * float(np.median(across[across > 0]))
         flank = np.asarray(across / (across + typical) - EDGE_PAR, np.float32)
+        flank = np.where(flank < 0, MISS * flank, flank).astype(np.float32)
         filled = ALPHA * _sums(evidence)
         cap = _sums(np.asarray(along / (along + typical) - EDGE_PAR, np.float32))
         directions, rows, n = evidence.shape
@@ -192,7 +194,8 @@ class _Search:
         for row in range(rows):
             close = _between(cap[:, row])
             self._finish(row - 1, value + close)
-            extended = _step(value)
+            # A strong edge across the whole width is where a part ends: running on over it costs.
+            extended = _step(value) - CROSS * np.maximum(close - CROSS_FREE, 0)
             value = np.maximum(extended, close)
             value += _between(filled[:, row]) + flank[:, row, :, None] + flank[:, row, None, :]
             value[:, narrow] = NEVER
