@@ -269,7 +269,7 @@ def explain(error: Exception, name: str = "satcheck") -> str:
     elif os.environ.get(TRACEBACK):
         raise error
     else:
-        message = f"{name}: satcheck failed here ({type(error).__name__}: {error})"
+        message = f"{name}: an unforeseen error ({type(error).__name__}: {error})"
         message += f"; {TRACEBACK}=1 in the environment shows where"
     return " ".join(message.split())
 

@@ -12,6 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 from io import BytesIO
+from typing import Any
 
 import cv2
 import numpy as np
@@ -19,7 +20,7 @@ from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFont
 
 from satcheck.files import OVERLAY_MARK
-from satcheck.model import Inspection, Label
+from satcheck.model import Cells, Inspection, Label
 from satcheck.report import DEMO_SHORT, headline, judged_line
 
 LONG_SIDE = 1600
@@ -28,9 +29,15 @@ QUALITY = 88
 COLUMNS = 30
 """Width of the picture in text heights: 12 pixels on a phone screen 360 pixels wide."""
 
+ROOMY = 1.6
+"""Badge radii of room that an urgent patch needs for its badge not to hide it."""
+
+SPECK = 0.1
+"""Badge radii of room under which a patch is too small to be pointed at."""
+
 Rgb = NDArray[np.uint8]
 Mask = NDArray[np.bool_]
-Float = NDArray[np.float32]
+Float = NDArray[np.floating[Any]]
 Colour = tuple[int, int, int]
 
 # Own palette: warm for dry, cool for wet; the urgent labels deeper than the mild ones.
@@ -117,6 +124,9 @@ def draw_overlay(rgb: Rgb, inspection: Inspection) -> Rgb:
     photo = np.asarray(cv2.resize(rgb, size, interpolation=cv2.INTER_AREA), np.uint8)
     labels = _nearest(inspection.labels, size)
     drawn = Image.fromarray(_outlined(_patterned(photo, labels, unit), labels, unit))
+    if inspection.cells is not None:
+        to_picture = np.diag([size[0] / inspection.photo.width, size[1] / inspection.photo.height])
+        _draw_zones(drawn, inspection.cells, to_picture @ inspection.cells.to_photo, unit)
     for badge in place_badges(labels, unit):
         _draw_badge(drawn, badge, unit)
     return np.concatenate([_strip(words, size[0]), np.asarray(drawn), _legend(inspection, size[0])])
@@ -145,8 +155,8 @@ def place_badges(labels: NDArray[np.uint8], radius: float) -> tuple[Badge, ...]:
     for label in order:
         for x, y, room in _patches(labels == label)[: 1 if label is Label.GOOD else None]:
             badge = Badge(label, x, y, (x, y))
-            if room < radius:
-                if label not in _URGENT or room < 0.1 * radius:
+            if room < (ROOMY if label in _URGENT else 1) * radius:
+                if label not in _URGENT or room < SPECK * radius:
                     continue
                 badge = _beside(badge, room + 2 * radius, middle, labels.shape[1], radius)
             if all(math.hypot(badge.x - b.x, badge.y - b.y) > 2.1 * radius for b in placed):
@@ -221,6 +231,79 @@ def _outlined(picture: Rgb, labels: NDArray[np.uint8], unit: float) -> Rgb:
         for colour, width in ((_INK, core + 0.16 * unit), (COLOURS[label], core)):
             cv2.drawContours(out, contours, -1, colour, max(1, round(width)), cv2.LINE_AA)
     return out
+
+
+def zone_borders(zone: NDArray[np.uint8]) -> tuple[tuple[Float, ...], tuple[Float, ...]]:
+    """Return where one third and one side meet the next, as lines on the grid of ``Cells``.
+
+    Each line is an array (N, 2) of column and row, in cells from the grid's corner: first the
+    lines between thirds, then those between sides.
+    """
+    third, side = (zone.astype(int) - 1) // 3, (zone.astype(int) - 1) % 3
+    part = zone > 0
+    between_thirds, between_sides = [], []
+    for index in (1, 2):
+        before, after = part & (third < index), part & (third >= index)
+        row, column = np.nonzero(before[:-1] & after[1:])
+        order = np.argsort(column)
+        between_thirds.append(np.stack([column + 0.5, row + 1.0], axis=1)[order])
+        before, after = part & (side < index), part & (side >= index)
+        row, column = np.nonzero(before[:, :-1] & after[:, 1:])
+        between_sides.append(np.stack([column + 1.0, row + 0.5], axis=1))
+    return tuple(between_thirds), tuple(between_sides)
+
+
+def _draw_zones(picture: Image.Image, cells: Cells, to_picture: Float, unit: float) -> None:
+    """Draw the borders of the zones as thin dashes, and name the ends of the part beside it."""
+    pen = ImageDraw.Draw(picture)
+    for line in sum(zone_borders(cells.zone), ()):
+        points = line @ to_picture[:, :2].T + to_picture[:, 2]
+        _draw_dashes(pen, points, unit)
+    rows, columns = (np.flatnonzero(cells.part.any(axis=axis)) for axis in (1, 0))
+    if not rows.size:
+        return
+    row, column = float(rows.mean()) + 0.5, float(columns.mean()) + 0.5
+    cell = math.sqrt(abs(float(np.linalg.det(to_picture[:, :2]))))
+    ends = {
+        "proximal": (column, rows[0] - 1.5 * unit / cell),
+        "distal": (column, rows[-1] + 1 + 1.5 * unit / cell),
+        "left": (columns[0] - 3.6 * unit / cell, row),  # beyond the badges beside the part
+        "right": (columns[-1] + 1 + 3.6 * unit / cell, row),
+    }
+    for word, place in ends.items():
+        x, y = to_picture[:, :2] @ place + to_picture[:, 2]
+        _draw_word(pen, word, (float(x), float(y)), picture.size, unit)
+
+
+def _draw_dashes(pen: ImageDraw.ImageDraw, points: Float, unit: float) -> None:
+    """Draw a dashed line through points (N, 2), light within dark."""
+    if len(points) < 2:
+        return
+    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
+    for start in np.arange(0.0, along[-1], 0.8 * unit):
+        ends = [start, min(start + 0.4 * unit, along[-1])]
+        dash = [
+            (float(np.interp(t, along, points[:, 0])), float(np.interp(t, along, points[:, 1])))
+            for t in ends
+        ]
+        pen.line(dash, _INK, max(3, round(0.2 * unit)))
+        pen.line(dash, _PAPER, max(1, round(0.08 * unit)))
+
+
+def _draw_word(
+    pen: ImageDraw.ImageDraw,
+    word: str,
+    place: tuple[float, float],
+    size: tuple[int, int],
+    unit: float,
+) -> None:
+    """Write a word in light on a dark rim, within the picture."""
+    font, half = _font(0.95 * unit), 0.5 * unit
+    reach = font.getlength(word) / 2 + half
+    x = min(max(place[0], reach), size[0] - reach)
+    y = min(max(place[1], 2 * half), size[1] - 2 * half)
+    rim = max(1, round(0.14 * unit))
+    pen.text((x, y), word, _PAPER, font, anchor="mm", stroke_width=rim, stroke_fill=_INK)
 
 
 def _draw_badge(picture: Image.Image, badge: Badge, unit: float) -> None:

@@ -138,7 +138,7 @@ def test_every_photo_is_tried_and_each_error_is_one_line(run: Run) -> None:
     assert "GOOD" in out
     first, second = err.splitlines()
     assert first == "missing.jpg: there is no such file; a photo is allowed"
-    assert second.startswith("crash.jpg: satcheck failed here (ZeroDivisionError")
+    assert second.startswith("crash.jpg: an unforeseen error (ZeroDivisionError")
 
 
 def test_the_cause_of_an_unforeseen_error_can_be_seen(

@@ -22,8 +22,10 @@ ORDER = (
     "card_markers",
     "card",
     "outline_cover",
-    "outline_edge",
     "outline_ribbon",
+    "outline_frame",
+    "outline_path",
+    "outline_edge",
     "outline",
     "zones",
     # measures
@@ -90,6 +92,7 @@ def own(source: str) -> set[str]:
 
 def misplaced(module: str, source: str) -> set[str]:
     """Return what a module imports though it does not stand before it."""
+    assert module in ORDER, f"{module} has no place in the order yet"
     return own(source) - set(ORDER[: ORDER.index(module)])
 
 

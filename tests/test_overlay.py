@@ -1,5 +1,6 @@
 """The overlay reads in grey and at phone size; the label map keeps its codes."""
 
+from dataclasses import replace
 from functools import cache
 from io import BytesIO
 from itertools import combinations
@@ -9,7 +10,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 from PIL import Image
-from records import inspection_of
+from records import cells_of, inspection_of
 
 from satcheck.files import OVERLAY_MARK
 from satcheck.model import SCALE, Label
@@ -19,6 +20,7 @@ from satcheck.overlay import (
     label_map_png,
     overlay_jpeg,
     place_badges,
+    zone_borders,
 )
 
 S, L, G, H, R = SCALE
@@ -32,7 +34,7 @@ def grey_on_a_phone(label: Label, brightness: int) -> NDArray[np.float64]:
     size = (720, 540)
     labels = np.full(size[::-1], label, np.uint8)
     photo = np.full((*size[::-1], 3), brightness, np.uint8)
-    drawn = draw_overlay(photo, inspection_of(size=size, labels=labels))
+    drawn = draw_overlay(photo, inspection_of(size=size, labels=labels, cells=None))
     scale = PHONE / drawn.shape[1]
     small = cv2.resize(drawn, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
     grey = cv2.cvtColor(small, cv2.COLOR_RGB2GRAY).astype(float)
@@ -68,7 +70,7 @@ def test_patterns_differ_in_grey_on_a_phone(brightness: int) -> None:
 def test_an_overlay_is_at_most_1600_pixels_and_keeps_the_aspect(size: tuple[int, int]) -> None:
     photo = np.full((size[1], size[0], 3), 128, np.uint8)
     labels = np.zeros(size[::-1], np.uint8)
-    drawn = draw_overlay(photo, inspection_of(size=size, labels=labels))
+    drawn = draw_overlay(photo, inspection_of(size=size, labels=labels, cells=None))
     assert max(drawn.shape) <= LONG_SIDE
     height = int((np.abs(drawn.astype(int) - 83).max(axis=(1, 2)) < 3).sum())  # 0.65 * 128
     assert height / drawn.shape[1] == pytest.approx(size[1] / size[0], abs=3 / drawn.shape[1])
@@ -130,3 +132,25 @@ def test_badges_stay_in_the_picture_and_hide_none_of_each_other() -> None:
     assert all(0 <= badge.x <= 500 and 0 <= badge.y <= 400 for badge in badges)
     for one, other in combinations(badges, 2):
         assert np.hypot(one.x - other.x, one.y - other.y) > 30
+
+
+def test_zone_borders_lie_between_the_thirds_and_the_sides() -> None:
+    zone = np.zeros((8, 8), np.uint8)  # two cells a third and a side, within a rim of one cell
+    zone[1:7, 1:7] = np.kron(np.arange(1, 10).reshape(3, 3), np.ones((2, 2), int))
+    thirds, sides = zone_borders(zone)
+    assert [set(line[:, 1]) for line in thirds] == [{3.0}, {5.0}]
+    assert [set(line[:, 0]) for line in sides] == [{3.0}, {5.0}]
+    assert thirds[0][:, 0].tolist() == sides[1][:, 1].tolist() == [1.5, 2.5, 3.5, 4.5, 5.5, 6.5]
+
+
+def test_zones_are_drawn_where_the_cells_lie() -> None:
+    """The ends are named: a wrong guess of the distal end is seen at once."""
+    photo = np.full((800, 600, 3), 128, np.uint8)
+    with_cells, without = inspection_of(), inspection_of(cells=None)
+    changed = (draw_overlay(photo, with_cells) != draw_overlay(photo, without)).any(axis=2)
+    rows, columns = np.nonzero(changed)
+    top = draw_overlay(photo, without).shape[0] - 800
+    assert 0 <= columns.min() < columns.max() < 600
+    assert 0 < rows.min() < top + 100  # the word beyond the proximal end
+    empty = replace(cells_of(12, 12, 20.0), zone=np.zeros((12, 12), np.uint8))
+    assert draw_overlay(photo, inspection_of(cells=empty)).shape[1] == 600
