@@ -12,7 +12,7 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, NoReturn
+from typing import TYPE_CHECKING, Annotated, Any, NoReturn, cast
 
 import typer
 
@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from satcheck.files import Job
     from satcheck.inspection import Settings
     from satcheck.model import Inspection
+    from satcheck.model import Side as SideWord
 
 OK, DEFECT, WRONG, NOT_JUDGED = 0, 1, 2, 3
 SEVERITY = (WRONG, DEFECT, NOT_JUDGED, OK)
@@ -143,7 +144,7 @@ def check(
     bounds = _load(calibration)
     settings = Settings(
         fibre=pick_fibre(tuple(bounds.fibres), fibre),
-        distal=None if distal is None else distal.value,
+        distal=cast("SideWord | None", distal and distal.value),
         view=None if view is None else view.value,
         pitch=positive(pitch, "--pitch"),
         box=None if box is None else parse_box(box),

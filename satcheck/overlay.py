@@ -116,7 +116,8 @@ def draw_overlay(rgb: Rgb, inspection: Inspection) -> Rgb:
         The photo between the verdict in words and a legend, long side at most 1600 pixels.
     """
     words = _words(inspection)
-    strips = _strip_height(words) + LEGEND_HEIGHT
+    notes = _notes(inspection)
+    strips = _strip_height(words) + _legend_height(notes)
     height, width = rgb.shape[:2]
     scale = min(1.0, LONG_SIDE / max(width, height + strips * width / COLUMNS + 2))
     size = (max(1, int(width * scale)), max(1, int(height * scale)))
@@ -129,7 +130,7 @@ def draw_overlay(rgb: Rgb, inspection: Inspection) -> Rgb:
         _draw_zones(drawn, inspection.cells, to_picture @ inspection.cells.to_photo, unit)
     for badge in place_badges(labels, unit):
         _draw_badge(drawn, badge, unit)
-    return np.concatenate([_strip(words, size[0]), np.asarray(drawn), _legend(inspection, size[0])])
+    return np.concatenate([_strip(words, size[0]), np.asarray(drawn), _legend(notes, size[0])])
 
 
 def place_badges(labels: NDArray[np.uint8], radius: float) -> tuple[Badge, ...]:
@@ -319,15 +320,15 @@ def _draw_badge(picture: Image.Image, badge: Badge, unit: float) -> None:
     pen.text((badge.x, badge.y), LETTERS[badge.label], letter, _font(1.25 * unit), anchor="mm")
 
 
-LEGEND_HEIGHT = 6.6
 _PAD = 0.6
 
 
 def _words(inspection: Inspection) -> tuple[Line, ...]:
-    """Return the verdict and the first advice, broken into lines; `_strip_height` tells room."""
+    """Return the verdict and what to do, broken into lines; of two pieces of advice the first."""
     lines = [Line(text, 1.5) for text in _broken(headline(inspection), 1.5, 3)]
-    for advice in inspection.advice[:1]:
-        lines += [Line(text, 1.05) for text in _broken(advice, 1.05, 3)]
+    alone = 2 if inspection.verdict is Label.NOT_JUDGED else 1  # what is wrong needs its remedy
+    advice = " ".join(inspection.advice[:alone])
+    lines += [Line(text, 1.05) for text in _broken(advice, 1.05, 3) if text]
     return tuple(lines)
 
 
@@ -362,10 +363,21 @@ def _strip(lines: Sequence[Line], width: int) -> Rgb:
     return np.asarray(picture)
 
 
-def _legend(inspection: Inspection, width: int) -> Rgb:
-    """Return every label with its letter, pattern and word, and what the verdict rests on."""
+def _notes(inspection: Inspection) -> tuple[Line, ...]:
+    """Return the lines under the legend: what the verdict rests on."""
+    notes = [judged_line(inspection), *([DEMO_SHORT] if inspection.calibration.is_demo else [])]
+    return tuple(Line(text, 1.0) for note in notes for text in _broken(note, 1.0, 2))
+
+
+def _legend_height(notes: Sequence[Line]) -> float:
+    """Return the height of the legend in text heights."""
+    return 4.4 + _strip_height(notes)
+
+
+def _legend(notes: Sequence[Line], width: int) -> Rgb:
+    """Return every label with its letter, pattern and word above the notes, (h, width, 3)."""
     unit = width / COLUMNS
-    picture = Image.new("RGB", (width, round(LEGEND_HEIGHT * unit)), _PAPER)
+    picture = Image.new("RGB", (width, round(4.4 * unit)), _PAPER)
     pen = ImageDraw.Draw(picture)
     for index, label in enumerate(LETTERS):
         x, y = (0.4 + 9.4 * (index % 3)) * unit, (0.4 + 2.2 * (index // 3)) * unit
@@ -374,9 +386,7 @@ def _legend(inspection: Inspection, width: int) -> Rgb:
         middle = (x + unit, y + 0.95 * unit)
         _draw_badge(picture, Badge(label, *middle, middle), unit)
         pen.text((x + 4.1 * unit, middle[1]), label.word, _INK, _font(1.1 * unit), anchor="lm")
-    note = judged_line(inspection) + (f" {DEMO_SHORT}" if inspection.calibration.is_demo else "")
-    pen.text((_PAD * unit, 5.6 * unit), note, _INK, _font(unit), anchor="lm")
-    return np.asarray(picture)
+    return np.concatenate([np.asarray(picture), _strip(notes, width)])
 
 
 def _swatch(label: Label, width: int, height: int, unit: float) -> Rgb:

@@ -9,7 +9,7 @@ DEMO_NOTE = (
     "Demo calibration: a shop must calibrate on its own parts before it relies on a verdict."
 )
 
-DEMO_SHORT = "Demo calibration."
+DEMO_SHORT = "Demo calibration: a shop must use its own."
 _LEAST_SHARE = 0.05
 """A reason that hides less of a zone than this is not worth a word in the table (own rule)."""
 _ROW = "{:<16} {:<11} {:>17} {:>7}  {}"

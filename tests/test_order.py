@@ -21,11 +21,12 @@ ORDER = (
     "slanted_edge",
     "card_markers",
     "card",
-    "outline_cover",
     "outline_ribbon",
     "outline_frame",
     "outline_path",
+    "outline_strength",
     "outline_edge",
+    "outline_cover",
     "outline",
     "zones",
     # measures
