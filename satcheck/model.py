@@ -68,12 +68,12 @@ class PhotoFacts:
 class Cells:
     """Everything measured on one part: a grid of cells, enough to judge it again without pixels.
 
-    All arrays have the shape (rows, columns) of the grid; cell (r, c) is centred at
-    ((c + 0.5) * step, (r + 0.5) * step) in the pixels (x, y) of the upright photo.
+    All maps have the shape (rows, columns) of the grid. Rows run along the part, the proximal end
+    first; columns across it, left first as seen with the proximal end up.
     """
 
-    step: float
-    """Pixels of the upright photo between neighbouring cell centres."""
+    to_photo: NDArray[np.float64]
+    """(2, 3) affine map from (column + 0.5, row + 0.5) to pixels (x, y) of the upright photo."""
     pitch: float | None
     """Tow pitch in pixels of the upright photo, at the middle of the part; None if unknown."""
     mm_per_px: float | None
@@ -95,6 +95,11 @@ class Cells:
     def part(self) -> NDArray[np.bool_]:
         """Return where the grid lies on the part."""
         return self.zone > 0
+
+    @property
+    def step(self) -> float:
+        """Return the distance between neighbouring cell centres, in pixels of the upright photo."""
+        return float(np.hypot(*self.to_photo[:, 0]))
 
 
 THIRDS = ("proximal", "middle", "distal")

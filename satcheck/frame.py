@@ -1,0 +1,166 @@
+"""The straightened working picture: the part upright, proximal end first, at a chosen scale.
+
+Every measure of the weave is taken in this one frame, so that the braid's axis is always vertical
+and the weave always spans about the same number of pixels.
+"""
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from satcheck.outline import Part
+from satcheck.photo import linear_light
+from satcheck.zones import ZoneMap
+
+MARGIN = 0.03  # of the part's length, kept around it so that windows do not meet the border
+
+
+@dataclass(frozen=True, eq=False)
+class Frame:
+    """A part's straightened picture.
+
+    Attributes
+    ----------
+    linear : (H, W, 3) float32 array
+        Linear light, 0 to 1.
+    laminate : (H, W) bool array
+    zones : (H, W) uint8 array
+        0 outside, else 1 + 3 * third + side, as in ``model.Cells``.
+    brim, lock : (H, W) bool arrays
+    covered : (H, W) bool array
+        Tape and cord.
+    to_photo : (2, 3) float64 array
+        Affine map from (x, y) of this frame, in pixels from its corner, to the upright photo.
+    scale : float
+        Pixels of this frame per pixel of the upright photo.
+    """
+
+    linear: NDArray[np.float32]
+    laminate: NDArray[np.bool_]
+    zones: NDArray[np.uint8]
+    brim: NDArray[np.bool_]
+    lock: NDArray[np.bool_]
+    covered: NDArray[np.bool_]
+    to_photo: NDArray[np.float64]
+    scale: float
+
+    @property
+    def span(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Return each row's centre column and half width; both (H,), NaN where there is no part."""
+        rows = self.laminate.any(1)
+        left = np.argmax(self.laminate, 1).astype(np.float64)
+        right = self.laminate.shape[1] - np.argmax(self.laminate[:, ::-1], 1).astype(np.float64)
+        nothing = np.where(rows, 0.0, np.nan)
+        return (left + right) / 2 + nothing, (right - left) / 2 + nothing
+
+
+def part_width(part: Part, zones: ZoneMap) -> float:
+    """Return the part's mean width across its axis, in pixels of the photo."""
+    length = np.ptp(_along(part, zones.axis)[0])
+    return float(part.silhouette.sum() / max(length, 1.0))
+
+
+def straighten(rgb: NDArray[np.uint8], part: Part, zones: ZoneMap, scale: float) -> Frame:
+    """Turn, crop and scale a photo so that the part stands upright in it.
+
+    Parameters
+    ----------
+    rgb : (H, W, 3) uint8 array
+        sRGB-encoded upright photo.
+    part, zones
+        Masks of the same size.
+    scale : float
+        Wanted pixels of the frame per pixel of the photo; never enlarged beyond 1.
+    """
+    scale = min(scale, 1.0)
+    to_photo, size = _placement(part, zones.axis, scale)
+    flags = cv2.WARP_INVERSE_MAP
+    linear = _warped(linear_light(_cropped(rgb, to_photo, size)[0]), rgb, to_photo, size, scale)
+    code = np.where(zones.third > 0, 1 + 3 * (zones.third.astype(np.int16) - 1) + zones.side - 1, 0)
+    corner = _centred(to_photo)
+
+    def layer(mask: NDArray[np.generic]) -> NDArray[np.uint8]:
+        warped = cv2.warpAffine(
+            mask.astype(np.uint8), corner, size, flags=cv2.INTER_NEAREST | flags
+        )
+        return np.asarray(warped, np.uint8)
+
+    laminate = layer(part.laminate) > 0
+    return Frame(
+        linear=linear,
+        laminate=laminate,
+        zones=np.where(laminate, layer(code), 0).astype(np.uint8),
+        brim=layer(zones.brim) > 0,
+        lock=layer(zones.lock) > 0,
+        covered=layer(part.covered) > 0,
+        to_photo=to_photo,
+        scale=scale,
+    )
+
+
+def _along(part: Part, axis: tuple[float, float]) -> tuple[NDArray[np.float64], ...]:
+    """Return positions along and across the axis of the silhouette's pixels, and the pixels."""
+    y, x = np.nonzero(part.silhouette)
+    points = np.stack([x + 0.5, y + 0.5], 1)
+    across = np.array([axis[1], -axis[0]])
+    return points @ np.array(axis), points @ across, points
+
+
+def _placement(
+    part: Part, axis: tuple[float, float], scale: float
+) -> tuple[NDArray[np.float64], tuple[int, int]]:
+    """Return the map from frame to photo and the frame's (width, height)."""
+    along, across, _ = _along(part, axis)
+    margin = MARGIN * np.ptp(along)
+    start, left = along.min() - margin, across.min() - margin
+    height = int(np.ceil((np.ptp(along) + 2 * margin) * scale))
+    width = int(np.ceil((np.ptp(across) + 2 * margin) * scale))
+    down, right = np.array(axis), np.array([axis[1], -axis[0]])
+    origin = start * down + left * right
+    matrix = np.column_stack([right / scale, down / scale, origin])
+    return matrix, (width, height)
+
+
+def _centred(to_photo: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return the same map for pixel indices, whose centres lie half a pixel in."""
+    shift = to_photo[:, :2] @ np.array([0.5, 0.5]) - 0.5
+    return np.column_stack([to_photo[:, :2], to_photo[:, 2] + shift])
+
+
+def _cropped(
+    rgb: NDArray[np.uint8], to_photo: NDArray[np.float64], size: tuple[int, int]
+) -> tuple[NDArray[np.uint8], NDArray[np.float64]]:
+    """Return the part of the photo that the frame sees, and its corner (x, y)."""
+    corners = np.array([[0, 0], [size[0], 0], [0, size[1]], size], float) @ to_photo[:, :2].T
+    corners += to_photo[:, 2]
+    x0, y0 = np.clip(np.floor(corners.min(0)) - 2, 0, None).astype(int)
+    x1, y1 = np.ceil(corners.max(0)).astype(int) + 2
+    return rgb[y0:y1, x0:x1], np.array([x0, y0], float)
+
+
+def _warped(
+    crop: NDArray[np.float32],
+    rgb: NDArray[np.uint8],
+    to_photo: NDArray[np.float64],
+    size: tuple[int, int],
+    scale: float,
+) -> NDArray[np.float32]:
+    """Return linear light in the frame: area average down to the scale, then turned."""
+    corner = _cropped(rgb, to_photo, size)[1]
+    matrix = to_photo.copy()
+    matrix[:, 2] -= corner
+    if scale < 1:
+        small = (max(1, round(crop.shape[1] * scale)), max(1, round(crop.shape[0] * scale)))
+        shrink = np.array([small[0] / crop.shape[1], small[1] / crop.shape[0]])
+        crop = np.asarray(cv2.resize(crop, small, interpolation=cv2.INTER_AREA), np.float32)
+        matrix = matrix * shrink[:, None]
+    warped = cv2.warpAffine(
+        crop,
+        _centred(matrix),
+        size,
+        flags=cv2.INTER_CUBIC | cv2.WARP_INVERSE_MAP,
+        borderMode=cv2.BORDER_REPLICATE,
+    )
+    return np.clip(np.asarray(warped, np.float32), 0, 1)

@@ -1,0 +1,180 @@
+"""The weave's lattice: its scale from the photo alone, and how much of the texture follows it.
+
+A braid of two mirror-image tow families is a rectangular lattice in its own axes: it repeats after
+``over * pitch / cos(angle)`` across the part and after ``pitch / sin(angle)`` along it, for an
+over/under of 1, 2 or 3. Its strongest spectral peak is often not the tow but the interlacing, so
+the whole lattice is matched, against the places between its nodes.
+"""
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from satcheck.frame import Frame
+from satcheck.photo import luminance
+from satcheck.weave_spectrum import contrast, power
+
+F32 = NDArray[np.float32]
+F64 = NDArray[np.float64]
+
+# Nodes (across, along) that carry the power of an over/under weave, and how much each counts.
+NODES: dict[int, tuple[tuple[int, int, float], ...]] = {
+    1: ((1, 0, 1.0), (1, 1, 1.5), (0, 1, 0.5), (2, 0, 0.5), (2, 1, 0.5), (1, 2, 0.5), (2, 2, 0.5)),
+    2: ((1, 0, 1.5), (1, 1, 1.2), (2, 1, 1.5), (3, 2, 0.8), (2, 0, 0.4), (3, 1, 0.4)),
+    3: ((1, 0, 1.5), (2, 1, 1.2), (3, 1, 1.5), (4, 1, 0.8), (2, 0, 0.4), (3, 0, 0.4)),
+}
+BETWEEN = (
+    (0.5, 0.0), (0.0, 0.5), (0.5, 0.5), (1.5, 0.0), (1.5, 0.5), (0.5, 1.0),
+    (1.5, 1.0), (1.0, 0.5), (2.0, 0.5), (2.5, 1.0), (2.0, 1.5), (1.0, 1.5),
+)  # fmt: skip
+
+# Common practice, no source: tows of 2 to 4 mm on parts 70 to 120 mm wide; braids near 45 degrees.
+PITCH_PER_WIDTH = 0.033
+PITCH_SPREAD = 0.28  # natural log
+ANGLE, ANGLE_SPREAD = 42.0, 7.0  # degrees from the axis
+RARITY = {1: 0.0, 2: 0.0, 3: 1.2}  # 3/3 sleeves are rare; natural log of the odds
+PRIOR_WEIGHT = 0.15  # of the log prior against the score's own scatter, about 0.15
+
+WINDOW = 0.28  # of the part's width: about eight pitches
+PADDED = 256
+PEAK_CAP = 3.0  # natural log; one strong peak must not stand for a lattice
+
+
+@dataclass(frozen=True)
+class Lattice:
+    """The braid's lattice at the middle of the part.
+
+    Attributes
+    ----------
+    pitch : float
+        Distance between neighbouring tows of one family, across them, in pixels of the frame.
+    angle : float
+        Between a tow and the part's axis, degrees.
+    over : {1, 2, 3}
+        Tows that a tow passes over, then under.
+    strength : float
+        Mean natural log of the power at the nodes over that between them; about 0 where there is
+        no weave, 0.5 to 2 where there is.
+    """
+
+    pitch: float
+    angle: float
+    over: int
+    strength: float
+
+    @property
+    def repeat(self) -> tuple[float, float]:
+        """Return the lattice's period across and along the axis, in pixels of the frame."""
+        angle = np.deg2rad(self.angle)
+        return float(self.over * self.pitch / np.cos(angle)), float(self.pitch / np.sin(angle))
+
+
+def find_lattice(frame: Frame, pitch: float | None = None) -> Lattice | None:
+    """Estimate the weave's lattice from the middle of a part.
+
+    Parameters
+    ----------
+    frame : Frame
+        At any scale that leaves at least 4 pixels a pitch.
+    pitch : float, optional
+        Known pitch in pixels of the frame; the estimate then stays within a few per cent of it.
+
+    Returns
+    -------
+    Lattice or None
+        None where the part is too small to hold three windows.
+    """
+    width = 2 * float(np.nanmedian(frame.span[1]))
+    whitened = _mean_spectrum(frame, width)
+    if whitened is None:
+        return None
+    expected, spread = (PITCH_PER_WIDTH * width, PITCH_SPREAD) if pitch is None else (pitch, 0.03)
+    pitches = expected * np.exp(np.linspace(-2.5 * spread, 2.5 * spread, 61))
+    angles = np.arange(30.0, 56.0, 1.5)
+    best, best_value = None, -np.inf
+    for over in NODES:
+        score = _scores(whitened, pitches[:, None], angles[None, :], over)
+        prior = -0.5 * (np.log(pitches / expected)[:, None] / spread) ** 2
+        prior = prior - 0.5 * ((angles[None, :] - ANGLE) / ANGLE_SPREAD) ** 2
+        value = score + PRIOR_WEIGHT * (prior - RARITY[over])
+        i, j = np.unravel_index(np.argmax(value), value.shape)
+        if value[i, j] > best_value:
+            best_value = value[i, j]
+            best = Lattice(float(pitches[i]), float(angles[j]), over, float(score[i, j]))
+    return best
+
+
+def _window_corners(
+    frame: Frame, size: int, step: int, lanes: tuple[float, ...]
+) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Return upper left corners of windows that lie on the laminate, lanes as shares of width."""
+    centre, half = frame.span
+    filled = cv2.boxFilter(frame.laminate.astype(np.float32), -1, (size, size))
+    height, width = frame.laminate.shape
+    corners = []
+    for y in range(size // 2, height - size // 2, step):
+        if not np.isfinite(half[y]) or 2 * half[y] < size:
+            continue
+        for lane in lanes:
+            x = int(centre[y] + lane * half[y])
+            inside = size // 2 <= x < width - size // 2
+            if inside and filled[y, x] > 0.98:
+                corners.append((y - size // 2, x - size // 2))
+    found = np.array(corners, np.intp).reshape(-1, 2)
+    return found[:, 0], found[:, 1]
+
+
+def _mean_spectrum(frame: Frame, width: float) -> F32 | None:
+    """Return the log power (PADDED // 2, PADDED // 2 + 1) of what persists, less its radial trend.
+
+    The geometric mean over windows keeps what is everywhere (the weave) and drops what is in a
+    few (wrinkles, reflections). Both tow directions are folded on one quadrant.
+    """
+    size = max(16, int(WINDOW * width) // 2 * 2)
+    rows, columns = _window_corners(frame, size, max(1, size // 4), (-0.33, -0.11, 0.11, 0.33))
+    if len(rows) < 3 or size > PADDED:
+        return None
+    scale = 0.045 * width
+    flat = contrast(luminance(frame.linear), frame.laminate, scale / 1.2)
+    weight = frame.laminate.astype(np.float32)
+    local = cv2.GaussianBlur(flat * flat, (0, 0), 1.5 * scale)
+    local = local / np.maximum(cv2.GaussianBlur(weight, (0, 0), 1.5 * scale), 1e-3)
+    even = np.clip(flat / np.sqrt(local + 1e-6), -2.5, 2.5) * weight
+    spectra = power(even.astype(np.float32), rows, columns, size, PADDED)
+    spectra /= spectra.mean((1, 2), keepdims=True)
+    log = np.log(spectra + 1e-9).mean(0)
+    half = PADDED // 2
+    folded = np.logaddexp(log[:half], log[-np.arange(half) % PADDED]) - np.log(2)
+    return np.asarray(cv2.GaussianBlur(folded - _radial(folded), (0, 0), 0.7), np.float32)
+
+
+def _radial(log: F32) -> F32:
+    """Return the median of a quadrant's log power over rings, at each of its places."""
+    radius = np.hypot(*np.mgrid[: log.shape[0], : log.shape[1]])
+    ring = np.minimum((radius / 2.3).astype(int), 79)
+    medians = np.array([np.median(log[ring == k]) if (ring == k).any() else 0 for k in range(80)])
+    return np.asarray(medians[ring], np.float32)
+
+
+def _scores(whitened: F32, pitch: F64, angle: F64, over: int) -> F64:
+    """Return node power less power between nodes, for grids of pitches (px) and angles (deg)."""
+    radians = np.deg2rad(angle)
+    across, along = over * pitch / np.cos(radians), pitch / np.sin(radians)
+    peak = cv2.dilate(whitened, np.ones((3, 3), np.uint8))
+
+    def at(i: float, j: float) -> F64:
+        x = np.rint(i * PADDED / across).astype(int)
+        y = np.rint(j * PADDED / along).astype(int)
+        inside = (x < peak.shape[1] - 2) & (y < peak.shape[0] - 2)
+        value = peak[np.minimum(y, peak.shape[0] - 1), np.minimum(x, peak.shape[1] - 1)]
+        return np.where(inside, np.minimum(value, PEAK_CAP), np.nan)
+
+    weights = np.array([w for _, _, w in NODES[over]])
+    nodes = np.stack([at(i, j) for i, j, _ in NODES[over]])
+    known = np.where(np.isnan(nodes), 0, weights[:, None, None])
+    on = np.nansum(nodes * weights[:, None, None], 0) / np.maximum(known.sum(0), 1e-9)
+    between = np.stack([at(i, j) for i, j in BETWEEN])
+    off = np.nansum(between, 0) / np.maximum((~np.isnan(between)).sum(0), 1)
+    return np.where((known > 0).sum(0) >= 3, on - off, -9.0)

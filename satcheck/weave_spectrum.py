@@ -1,0 +1,111 @@
+"""Flattened contrast of a picture and the power spectra of its windows."""
+
+import cv2
+import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
+from numpy.typing import NDArray
+
+F32 = NDArray[np.float32]
+Bool = NDArray[np.bool_]
+
+DARK_FLOOR = 0.002  # linear; keeps the logarithm of a black pixel within the sensor's own floor
+CLIP = 1.0  # natural log units; a glint or a scratch must not outweigh a whole window
+
+
+def masked_blur(values: F32, weight: F32, sigma: float) -> F32:
+    """Return the Gaussian mean of ``values`` (H, W) over where ``weight`` is, sigma in pixels."""
+    spread = cv2.GaussianBlur(weight, (0, 0), sigma)
+    return np.asarray(
+        cv2.GaussianBlur(values * weight, (0, 0), sigma) / np.maximum(spread, 1e-3), np.float32
+    )
+
+
+def contrast(luminance: F32, mask: Bool, pitch: float) -> F32:
+    """Return the natural log of luminance over its local mean; 0 outside the mask.
+
+    Division by the local mean makes the value independent of exposure and of slow shading
+    (homomorphic flattening); the mean is taken over 1.2 pitches, on the logarithm.
+
+    Parameters
+    ----------
+    luminance : (H, W) float32 array, linear, 0 to 1
+    mask : (H, W) bool array
+    pitch : float
+        Tow pitch in pixels.
+    """
+    weight = mask.astype(np.float32)
+    inside = np.where(mask, luminance, masked_blur(luminance, weight, 1.2 * pitch))
+    log = np.log(np.maximum(inside, 0) + DARK_FLOOR).astype(np.float32)
+    flat = np.where(mask, log - masked_blur(log, weight, 1.2 * pitch), 0)
+    return np.clip(flat, -CLIP, CLIP).astype(np.float32)
+
+
+def hann(size: int) -> F32:
+    """Return the (size, size) Hann window without its zero rim."""
+    edge = np.hanning(size + 2)[1:-1]
+    return np.outer(edge, edge).astype(np.float32)
+
+
+def power(
+    picture: F32, rows: NDArray[np.intp], columns: NDArray[np.intp], size: int, padded: int
+) -> F32:
+    """Return the one-sided power spectra of Hann windows of a picture.
+
+    Parameters
+    ----------
+    picture : (H, W) float32 array
+    rows, columns : (n,) int arrays
+        Upper left corners of the windows.
+    size : int
+        Side of a window in pixels.
+    padded : int
+        Side of the transform; zeros are added to reach it.
+
+    Returns
+    -------
+    (n, padded, padded // 2 + 1) float32 array
+        Rows are fftfreq(padded), columns rfftfreq(padded), in cycles per pixel. Scaled as a
+        density: white noise of variance v has the mean v (the scaling of scipy.signal's
+        periodogram with scaling='density', but for its doubling of the one-sided half).
+    """
+    window = hann(size)
+    tiles = sliding_window_view(picture, (size, size))[rows, columns]
+    tiles = (tiles - tiles.mean((1, 2), keepdims=True)) * window
+    spectrum = np.fft.rfft2(tiles, (padded, padded))
+    density = (spectrum.real**2 + spectrum.imag**2) / float((window**2).sum())
+    return np.asarray(density, np.float32)
+
+
+def dominant_wave(spectrum: F32) -> tuple[float, float]:
+    """Return the frequency (cycles per pixel) and direction (radians) of the strongest wave.
+
+    The peak is refined by a parabola through the logarithms of its neighbours. The direction is
+    that of the wave vector, measured from the picture's x axis towards y, in (-pi/2, pi/2].
+
+    Parameters
+    ----------
+    spectrum : (N, N // 2 + 1) float32 array, as from ``power``
+    """
+    size = spectrum.shape[0]
+    log = np.log(spectrum + 1e-12)
+    log[0, 0] = -np.inf
+    row, column = (int(i) for i in np.unravel_index(np.argmax(log), log.shape))
+
+    def at(r: int, c: int) -> float:  # the half that is not stored mirrors the one that is
+        return float(log[r % size, c] if c >= 0 else log[-r % size, -c])
+
+    dy = _vertex(at(row - 1, column), at(row, column), at(row + 1, column))
+    last = column + 1 == log.shape[1]
+    dx = 0.0 if last else _vertex(at(row, column - 1), at(row, column), at(row, column + 1))
+    fy = np.fft.fftfreq(size)[row] + dy / size
+    fx = (column + dx) / size
+    angle = float(np.arctan2(fy, fx))
+    return float(np.hypot(fx, fy)), np.pi / 2 if angle == -np.pi / 2 else angle
+
+
+def _vertex(before: float, at: float, after: float) -> float:
+    """Return where the parabola through three equidistant values peaks, in steps from ``at``."""
+    bend = before - 2 * at + after
+    if not np.isfinite(bend) or bend >= 0:
+        return 0.0
+    return float(np.clip(0.5 * (before - after) / bend, -0.5, 0.5))
