@@ -18,6 +18,11 @@ from satcheck.outline_ribbon import find_ribbons, lab_at_even_exposure
 Bool = NDArray[np.bool_]
 Rgb = NDArray[np.uint8]
 
+# Bounds on what can be a part: common practice, no source; a socket is some 1.5 to 3 times as long
+# as wide, tapers, and fills between a twentieth and two thirds of a useful picture.
+SHARE = (0.035, 0.8)
+LEAST_ASPECT, LEAST_SOLIDITY, MOST_RECTANGLE = 1.15, 0.8, 0.96
+LEAST_SUPPORT, FULL_SUPPORT = 0.35, 0.8
 TAP_RADIUS = 0.012  # of the long side: a fingertip's precision on a phone screen
 
 
@@ -65,9 +70,9 @@ def find_part(rgb: Rgb, exclude: Bool | None = None) -> Part | None:
     if not ribbons:
         return None
     shape = refine(small, ribbons[0], banned)
-    if not shape.silhouette.any():
+    if shape.support < LEAST_SUPPORT or not _plausible(shape.silhouette):
         return None
-    return _part(rgb, small, shape.silhouette, shape.support)
+    return _part(rgb, small, shape.silhouette, min(1.0, shape.support / FULL_SUPPORT))
 
 
 def part_in_box(rgb: Rgb, box: tuple[int, int, int, int]) -> Part | None:
@@ -105,6 +110,25 @@ def mend(
             cv2.circle(seeds, (round(x), round(y)), radius, label, -1)
     silhouette = solid(cut(lab_at_even_exposure(small), seeds), 1)
     return _part(rgb, small, silhouette, part.confidence)
+
+
+def _plausible(silhouette: Bool) -> bool:
+    """Return whether a silhouette could be a part: of fair size, longish, compact, no card."""
+    share = float(silhouette.mean())
+    if not SHARE[0] < share < SHARE[1]:
+        return False
+    contours, _ = cv2.findContours(
+        silhouette.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE
+    )
+    contour = max(contours, key=cv2.contourArea)
+    area = cv2.contourArea(contour)
+    sides = sorted(cv2.minAreaRect(contour)[1])
+    hull = cv2.contourArea(cv2.convexHull(contour))
+    return (
+        sides[1] > LEAST_ASPECT * sides[0]
+        and area > LEAST_SOLIDITY * hull
+        and area < MOST_RECTANGLE * sides[0] * sides[1]
+    )
 
 
 def _part(rgb: Rgb, small: Rgb, silhouette: Bool, confidence: float) -> Part:

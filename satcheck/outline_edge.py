@@ -7,6 +7,7 @@ Colour weighs little beside edges: glass on a grey wall has hardly a colour of i
 """
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import cv2
 import numpy as np
@@ -15,6 +16,7 @@ from numpy.typing import NDArray
 from satcheck.outline_frame import Frame, blur, straighten
 from satcheck.outline_path import smooth_path
 from satcheck.outline_ribbon import Ribbon, lab_at_even_exposure
+from satcheck.outline_strength import edges
 
 Float = NDArray[np.float32]
 Bool = NDArray[np.bool_]
@@ -25,12 +27,13 @@ FINE = 400  # long side of the working picture, px
 # no source.
 BAND, CORE = 0.5, 0.35  # half widths: what GrabCut may add; share of the width that is surely part
 OPEN = 0.05  # half widths
-EDGE_FLOOR, EDGE_LOCAL = 2.0, 0.3
+EDGE_FLOOR = 2.0
 CAP_FLOOR = 6.0
 ROW_STEP = 0.08  # half widths between rows of a flank
 COLOUR_SHARE, FLANK_COLOUR, CAP_COLOUR, NECK_COLOUR = 0.5, 0.006, 0.003, 0.02
 FLANK_BEND, CAP_BEND = 0.2, 0.08
 BEYOND = 0.6  # score of an end off the flanks: neither for nor against
+GAP, BRIDGE, FLANK_GOES_ON = 0.3, 0.2, 0.6
 DROP, DROP_REACH, NECK = 0.45, 0.10, 0.6
 
 
@@ -50,11 +53,36 @@ def refine(rgb: Bytes, ribbon: Ribbon, exclude: Bool | None) -> Shape:
     barred = ~frame.inside
     if exclude is not None:
         barred |= frame.sample(exclude.astype(np.float32)) > 0.5
-    inner = by_colour(image, frame, barred)
-    return _shape(image, frame, inner, barred)
+    across = edges(
+        image, frame.inside, 1, ROW_STEP * frame.half_width, frame.half_width, EDGE_FLOOR
+    )
+    found = _bridged(_by_colour(image, frame, barred), frame, across)
+    inner = solid(found, max(1, int(OPEN * frame.half_width)))
+    return _shape(image, frame, inner, barred, across)
 
 
-def by_colour(image: Float, frame: Frame, barred: Bool) -> Bool:
+def _bridged(found: Bool, frame: Frame, across: Float) -> Bool:
+    """Return the mask with gaps filled across which the flanks run on: there, tape lies."""
+    width = frame.ribbon.sum(axis=1)
+    empty = (found & frame.ribbon).sum(axis=1) < GAP * width
+    rows = np.flatnonzero(~empty & (width > 0))
+    filled = found.copy()
+    for before, after in pairwise(rows):
+        gap = np.arange(before + 1, after)
+        if not 0 < len(gap) < BRIDGE * frame.length:
+            continue
+        reach = max(2, int(0.15 * frame.half_width))
+        near = [
+            np.clip(edge[gap, None] + np.arange(-reach, reach + 1), 0, across.shape[1] - 1)
+            for edge in (frame.ribbon.argmax(axis=1), frame.ribbon.argmax(axis=1) + width)
+        ]
+        strong = np.minimum(*(across[gap[:, None], n].max(axis=1) for n in near))
+        if np.median(strong) > FLANK_GOES_ON:
+            filled[gap] |= frame.ribbon[gap]
+    return filled
+
+
+def _by_colour(image: Float, frame: Frame, barred: Bool) -> Bool:
     """Return roughly what is part, (N, K), by GrabCut from the ribbon."""
     rows, columns = frame.ribbon.shape
     away = cv2.distanceTransform(1 - frame.ribbon.astype(np.uint8), cv2.DIST_L2, 5)
@@ -69,7 +97,7 @@ def by_colour(image: Float, frame: Frame, barred: Bool) -> Bool:
     seeds[barred] = cv2.GC_BGD
     if not (seeds == cv2.GC_FGD).any():
         return frame.ribbon & ~barred
-    return solid(cut(image, seeds), max(1, int(OPEN * frame.half_width)))
+    return cut(image, seeds)
 
 
 def cut(lab: Float, seeds: Bytes) -> Bool:
@@ -128,35 +156,12 @@ def _end(width: NDArray[np.float64], length: float) -> int:
     return len(width)
 
 
-def edges(
-    image: Float, usable: Bool, axis: int, along: float, around: float, floor: float
-) -> Float:
-    """Return edge strength 0 to 1 between each cell and the one before it along ``axis``.
-
-    The colour step is averaged over ``along`` cells in the edge's own direction and set against
-    the typical step within ``around`` cells.
-    """
-    near = image - np.roll(image, 1, axis)
-    wide = (np.roll(image, -1, axis) - np.roll(image, 2, axis)) / 2
-    step = np.where(np.abs(wide) > np.abs(near), wide, near)
-    edge = np.linalg.norm(step * np.array([0.8, 1.3, 1.3], np.float32), axis=2)
-    edge[~(usable & np.roll(usable, 1, axis))] = 0
-    size = int(along) | 1
-    edge = np.asarray(cv2.blur(edge, (1, size) if axis == 1 else (size, 1)), np.float32)
-    lines = np.moveaxis(edge, axis, 0)
-    lines[:2] = 0
-    lines[-1] = 0
-    typical = cv2.blur(edge, (int(around) | 1, int(around) | 1))
-    return np.asarray(edge / (edge + floor + EDGE_LOCAL * typical), np.float32)
-
-
-def _shape(image: Float, frame: Frame, inner: Bool, barred: Bool) -> Shape:
+def _shape(image: Float, frame: Frame, inner: Bool, barred: Bool, across: Float) -> Shape:
     """Return the silhouette between the best flanks and the best ends."""
     step = ROW_STEP * frame.half_width
     start, stop, *necks = _extent(frame, inner)
     if stop - start < 16:
         return Shape(np.zeros(frame.shape, bool), 0.0)
-    across = edges(image, frame.inside, 1, step, frame.half_width, EDGE_FLOOR)
     colour = COLOUR_SHARE * (2.0 * inner - 1) + (1 - COLOUR_SHARE) * (2.0 * frame.ribbon - 1)
     colour[barred] = -1
     first = max(0, start - int(0.04 * frame.length))

@@ -33,7 +33,7 @@ LEAST_ROWS = 12  # cells; shorter is too small in the picture to be judged
 ALPHA, EDGE_PAR, EDGE_FLOOR, EDGE_TYPICAL = 0.03, 0.5, 3.0, 1.0
 MOVE_WIDTH, MOVE_AXIS, MOVE_FAR = 0.15, 0.4, 0.3
 BACKGROUND_FLOOR, BACKGROUND_TYPICAL = 3.0, 1.5
-MISS, CROSS, CROSS_FREE = 1.5, 1.0, 3.0
+MISS = 1.5  # an edge that a flank lacks costs more than one it has earns
 ANGLES = np.radians([*range(-30, 31, 10), *range(60, 121, 10)])
 MOVES = [
     (dl, dr)
@@ -179,7 +179,9 @@ class _Search:
     """
 
     def __init__(self, evidence: Float, across: Float, along: Float) -> None:
-        typical = EDGE_FLOOR + EDGE_TYPICAL * float(np.median(across[across > 0]))
+        typical = EDGE_FLOOR + EDGE_TYPICAL * (
+            float(np.median(across[across > 0])) if across.any() else 0.0
+        )
         flank = np.asarray(across / (across + typical) - EDGE_PAR, np.float32)
         flank = np.where(flank < 0, MISS * flank, flank).astype(np.float32)
         filled = ALPHA * _sums(evidence)
@@ -194,8 +196,7 @@ class _Search:
         for row in range(rows):
             close = _between(cap[:, row])
             self._finish(row - 1, value + close)
-            # A strong edge across the whole width is where a part ends: running on over it costs.
-            extended = _step(value) - CROSS * np.maximum(close - CROSS_FREE, 0)
+            extended = _step(value)
             value = np.maximum(extended, close)
             value += _between(filled[:, row]) + flank[:, row, :, None] + flank[:, row, None, :]
             value[:, narrow] = NEVER

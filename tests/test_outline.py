@@ -1,0 +1,206 @@
+"""The outline on drawn scenes whose silhouette is known, and on pictures without a part."""
+
+import cv2
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from numpy.typing import NDArray
+from skimage import data
+
+from satcheck.outline import Part, find_part, mend, part_in_box, part_in_outline
+
+Bool = NDArray[np.bool_]
+Rgb = NDArray[np.uint8]
+HEIGHT, WIDTH = 640, 480
+FIBRES = {"carbon": (52, 52, 56), "aramid": (196, 160, 72), "glass": (186, 190, 182)}
+# x left, x right, y of a socket standing on its brim's opposite end, brim up.
+FLANKS = [(150, 330, 120), (162, 318, 150), (170, 312, 260), (180, 302, 380), (205, 278, 470)]
+NECK = [(218, 264, 490), (218, 264, 535)]
+
+
+def outline() -> NDArray[np.float64]:
+    rows = FLANKS + NECK
+    y = np.linspace(rows[0][2], rows[-1][2], 80)
+    left, right = (np.interp(y, [r[2] for r in rows], [r[i] for r in rows]) for i in (0, 1))
+    return np.vstack([np.stack([left, y], 1), np.stack([right, y], 1)[::-1]])
+
+
+def filled(polygon: NDArray[np.float64]) -> Bool:
+    mask = np.zeros((HEIGHT, WIDTH), np.uint8)
+    cv2.fillPoly(mask, [np.round(polygon).astype(np.int32)], 1)
+    return mask > 0
+
+
+def bench(kind: str, rng: np.random.Generator) -> NDArray[np.float64]:
+    """Draw a background: a plain wall, a wooden board, or a wall and bench with boxes on it."""
+    y, x = np.mgrid[:HEIGHT, :WIDTH]
+    picture = np.full((HEIGHT, WIDTH, 3), (128.0, 138.0, 150.0)) - (0.03 * x)[..., None]
+    if kind == "wood":
+        grain = cv2.GaussianBlur(rng.normal(0, 60, (HEIGHT, WIDTH)), (0, 0), 40, sigmaY=1.5)
+        picture = np.array([172.0, 128, 84]) + grain[..., None] * 6
+    if kind == "boxes":
+        picture[420:] = np.array([150.0, 142, 130]) - (0.05 * (y - 420))[420:, :, None]
+        for left, top, colour in ((20, 330, (70, 100, 80)), (350, 350, (140, 110, 150))):
+            cv2.rectangle(picture, (left, top), (left + 80, top + 120), colour, -1)
+    return np.asarray(picture + rng.normal(0, 2, picture.shape), np.float64)
+
+
+def scene(
+    background: str, fibre: str, *, tape: bool = False, pipe: bool = False, seed: int = 0
+) -> tuple[Rgb, Bool, Bool]:
+    """Draw a part, woven above and smooth below, and return picture, silhouette and laminate."""
+    rng = np.random.default_rng(seed)
+    picture = bench(background, rng)
+    silhouette = filled(outline())
+    y, x = np.mgrid[:HEIGHT, :WIDTH]
+    if pipe:
+        shade = 210 - 1.5 * (np.arange(222, 258) - 235.0) ** 2 / 4
+        picture[:160, 222:258] = shade[None, :, None]
+    turn = (x - 241) / np.maximum(silhouette.sum(axis=1), 1)[:, None]
+    shade = 0.55 + 0.6 * np.sqrt(np.clip(1 - (2 * turn) ** 2, 0, 1))
+    weave = 0.14 * np.sin(0.8 * (x + y)) * np.sin(0.8 * (x - y)) * (y < 300)
+    body = np.array(FIBRES[fibre], float) * (shade + weave)[..., None]
+    picture[silhouette] = body[silhouette]
+    picture[170:360, 205:216] = 235  # a lamp's reflection along the part
+    laminate = silhouette.copy()
+    if tape:
+        band = silhouette & (y > 498) & (y < 520)
+        picture[band] = (40, 90, 170)
+        laminate &= ~band
+    soft = cv2.GaussianBlur(np.clip(picture, 0, 255), (0, 0), 0.7)
+    return soft.astype(np.uint8), silhouette, laminate
+
+
+def overlap(one: Bool, other: Bool) -> float:
+    """Return intersection over union."""
+    return float((one & other).sum() / max(1, (one | other).sum()))
+
+
+def found(part: Part | None) -> Part:
+    assert part is not None
+    return part
+
+
+@pytest.mark.parametrize("background", ["wall", "wood", "boxes"])
+@pytest.mark.parametrize("fibre", list(FIBRES))
+def test_a_part_is_found_with_its_smooth_half(background: str, fibre: str) -> None:
+    picture, silhouette, _ = scene(background, fibre)
+    part = found(find_part(picture))
+    assert overlap(part.silhouette, silhouette) > 0.94
+    smooth = silhouette.copy()
+    smooth[:320] = False
+    assert part.silhouette[smooth].mean() > 0.95
+    assert 0 < part.confidence <= 1
+
+
+def test_the_pipe_under_the_part_is_left_out() -> None:
+    picture, silhouette, _ = scene("wall", "carbon", pipe=True)
+    part = found(find_part(picture))
+    assert overlap(part.silhouette, silhouette) > 0.93
+    assert part.silhouette[:100].sum() == 0
+
+
+def test_tape_is_silhouette_but_not_laminate() -> None:
+    picture, silhouette, laminate = scene("wall", "aramid", tape=True)
+    part = found(find_part(picture))
+    tape = silhouette & ~laminate
+    assert part.covered[tape].mean() > 0.8
+    assert overlap(part.laminate, laminate) > 0.94
+
+
+def test_a_part_without_tape_has_nothing_covered() -> None:
+    picture, silhouette, _ = scene("wall", "aramid")
+    assert found(find_part(picture)).covered.sum() < 0.01 * silhouette.sum()
+
+
+def test_excluded_pixels_are_not_part() -> None:
+    picture, silhouette, _ = scene("wall", "glass")
+    card = np.zeros(silhouette.shape, bool)
+    card[250:380, 318:420] = True
+    picture[card] = 245
+    part = found(find_part(picture, card))
+    assert (part.silhouette & card).sum() == 0
+    assert overlap(part.silhouette, silhouette) > 0.93
+
+
+@pytest.mark.parametrize("scale", [0.94, 2.5])
+def test_the_mask_has_the_pictures_size(scale: float) -> None:
+    picture, silhouette, _ = scene("boxes", "carbon")
+    picture = np.asarray(cv2.resize(picture, None, fx=scale, fy=scale), np.uint8)
+    part = found(find_part(picture))
+    assert part.laminate.shape == picture.shape[:2]
+    size = silhouette.shape[::-1]
+    back = cv2.resize(part.silhouette.astype(np.uint8), size, interpolation=cv2.INTER_NEAREST)
+    assert overlap(back > 0, silhouette) > 0.94
+
+
+@pytest.mark.parametrize("turns", [1, 2, 3])
+def test_a_turned_picture_has_the_turned_outline(turns: int) -> None:
+    picture, silhouette, _ = scene("wall", "carbon")
+    part = found(find_part(np.ascontiguousarray(np.rot90(picture, turns))))
+    assert overlap(part.silhouette, np.rot90(silhouette, turns)) > 0.94
+
+
+@settings(max_examples=6, deadline=None)
+@given(st.sampled_from(list(FIBRES)), st.integers(0, 1000), st.floats(0.5, 1.1))
+def test_a_mirrored_or_darker_picture_has_the_same_part(
+    fibre: str, seed: int, light: float
+) -> None:
+    picture, silhouette, _ = scene("wall", fibre, seed=seed)
+    dim = np.clip(picture[:, ::-1] * light, 0, 255).astype(np.uint8)
+    assert overlap(found(find_part(dim)).silhouette, silhouette[:, ::-1]) > 0.93
+
+
+def noise() -> Rgb:
+    return np.random.default_rng(1).integers(0, 255, (600, 450, 3), dtype=np.uint8)
+
+
+@pytest.mark.parametrize("name", ["brick", "gravel", "grass", "noise", "plain", "black"])
+def test_a_picture_without_a_part_has_none(name: str) -> None:
+    made = {
+        "noise": noise(),
+        "plain": np.full((600, 450, 3), 140, np.uint8),
+        "black": np.zeros((600, 450, 3), np.uint8),
+    }
+    picture = made.get(name)
+    if picture is None:
+        picture = np.dstack([getattr(data, name)()] * 3)
+    assert find_part(picture) is None
+
+
+@pytest.mark.parametrize("background", ["wall", "wood", "boxes"])
+@pytest.mark.parametrize("seed", [0, 1, 2])
+def test_a_bare_bench_has_no_part(background: str, seed: int) -> None:
+    picture = bench(background, np.random.default_rng(seed)).clip(0, 255).astype(np.uint8)
+    assert find_part(picture) is None
+
+
+def test_a_box_rules_out_what_lies_outside() -> None:
+    picture, silhouette, _ = scene("boxes", "aramid")
+    box = (130, 100, 350, 560)
+    part = found(part_in_box(picture, box))
+    inside = np.zeros(silhouette.shape, bool)
+    inside[100:560, 130:350] = True
+    assert not (part.silhouette & ~inside).any()
+    assert overlap(part.silhouette, silhouette) > 0.93
+
+
+def test_a_drawn_outline_is_taken_as_it_is() -> None:
+    picture, silhouette, laminate = scene("wall", "glass", tape=True)
+    part = part_in_outline(picture, outline())
+    assert np.array_equal(part.silhouette, silhouette)
+    assert part.confidence == 1
+    assert overlap(part.laminate, laminate) > 0.95
+
+
+def test_taps_mend_a_wrong_outline() -> None:
+    picture, silhouette, _ = scene("wall", "aramid")
+    wrong = silhouette.copy()
+    wrong[:300] = False
+    wrong[400:500, 20:120] = True
+    before = Part(wrong, wrong, 0.4)
+    after = mend(picture, before, np.array([[240, 180], [260, 270]]), np.array([[70, 450]]))
+    assert overlap(after.silhouette, silhouette) > 0.9 > overlap(wrong, silhouette)
+    assert after.silhouette[180, 240]
+    assert not after.silhouette[450, 70]
