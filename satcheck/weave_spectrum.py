@@ -99,6 +99,8 @@ def dominant_wave(spectrum: F32) -> tuple[float, float]:
     dx = 0.0 if last else _vertex(at(row, column - 1), at(row, column), at(row, column + 1))
     fy = np.fft.fftfreq(size)[row] + dy / size
     fx = (column + dx) / size
+    if fx < 0:  # refined across the border of the stored half
+        fx, fy = -fx, -fy
     angle = float(np.arctan2(fy, fx))
     return float(np.hypot(fx, fy)), np.pi / 2 if angle == -np.pi / 2 else angle
 

@@ -1,0 +1,148 @@
+"""The straightened picture: where its pixels come from, which way it is turned, its light."""
+
+from typing import get_args
+
+import cv2
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from numpy.typing import NDArray
+
+from satcheck.frame import Frame, part_width, straighten
+from satcheck.outline import Part
+from satcheck.photo import encode_srgb, linear_light
+from satcheck.zones import DIRECTIONS, Side, split_zones
+
+Float = NDArray[np.float64]
+TURNS: dict[Side, int] = {"down": 0, "left": 90, "up": 180, "right": 270}
+CENTRE = np.array([210.0, 200.0])
+
+
+def turn(angle: float) -> Float:
+    """Return the matrix that turns x, y (y down) clockwise on the screen."""
+    c, s = np.cos(np.radians(angle)), np.sin(np.radians(angle))
+    return np.array([[c, -s], [s, c]])
+
+
+def cone(angle: float, centre: Float = CENTRE) -> Part:
+    """Return a tapered part, its narrow distal end pointing down before the turn."""
+    outline = np.array([(-60, -120), (60, -120), (40, 120), (-40, 120)]) @ turn(angle).T + centre
+    mask = np.zeros((400, 420), np.uint8)
+    cv2.fillPoly(mask, [np.round(outline * 16).astype(np.int32)], 1, shift=4)
+    return Part(mask > 0, mask > 0, 1.0)
+
+
+def dot(at: Float, sigma: float = 3.0) -> NDArray[np.uint8]:
+    """Return a photo with one light dot at x, y, in pixels from the photo's corner."""
+    y, x = np.mgrid[:400, :420] + 0.5
+    light = 0.8 * np.exp(-((x - at[0]) ** 2 + (y - at[1]) ** 2) / (2 * sigma**2))
+    return np.repeat(encode_srgb(light)[..., None], 3, 2)
+
+
+def centroid(frame: Frame) -> Float:
+    """Return where the light lies, x, y in pixels from the frame's corner."""
+    light = frame.linear[..., 1].astype(float)
+    y, x = np.mgrid[: light.shape[0], : light.shape[1]] + 0.5
+    return np.asarray(np.array([(x * light).sum(), (y * light).sum()]) / light.sum())
+
+
+@pytest.mark.parametrize("scale", [1.0, 0.62, 0.35])
+@pytest.mark.parametrize("angle", [0, 17, 90, 143, 180, 270, 305])
+def test_a_dot_of_the_photo_is_found_where_the_map_says(angle: int, scale: float) -> None:
+    part = cone(angle)
+    at = turn(angle) @ np.array([21.3, -64.6]) + CENTRE
+    frame = straighten(dot(at), part, split_zones(part), scale)
+    found = frame.to_photo @ [*centroid(frame), 1]
+    assert np.hypot(*(found - at)) < 0.2  # px of the photo; the warp rounds to 1/32 of its own
+
+
+@pytest.mark.parametrize("distal", get_args(Side))
+def test_the_proximal_end_is_up_and_right_stays_right(distal: Side) -> None:
+    """Right is clockwise of up, seen with the proximal end up: a turn, never a mirror."""
+    part = cone(TURNS[distal])
+    proximal_right = turn(TURNS[distal]) @ np.array([30.0, -90.0]) + CENTRE
+    frame = straighten(dot(proximal_right), part, split_zones(part, distal), 0.8)
+    x, y = centroid(frame) / frame.laminate.shape[::-1]
+    assert (x > 0.6, y < 0.25) == (True, True)
+    assert np.linalg.det(frame.to_photo[:, :2]) > 0
+    down = frame.to_photo[:, 1] * frame.scale
+    assert down == pytest.approx(DIRECTIONS[distal], abs=0.02)
+
+
+@pytest.mark.parametrize("distal", get_args(Side))
+def test_zones_run_down_and_to_the_right(distal: Side) -> None:
+    part = cone(TURNS[distal])
+    frame = straighten(dot(CENTRE), part, split_zones(part, distal), 0.7)
+    y, x = np.nonzero(frame.zones)
+    code = frame.zones[y, x].astype(int) - 1
+    rows = [y[code // 3 == third].mean() for third in range(3)]
+    columns = [x[code % 3 == side].mean() for side in range(3)]
+    assert rows == sorted(rows)
+    assert columns == sorted(columns)
+    assert y[frame.brim[y, x]].mean() < rows[0] < rows[2] < y[frame.lock[y, x]].mean()
+
+
+@settings(max_examples=15, deadline=None)
+@given(st.floats(0, 360), st.floats(0.2, 1.0))
+def test_areas_shrink_with_the_square_of_the_scale(angle: float, scale: float) -> None:
+    part = cone(angle)
+    frame = straighten(dot(CENTRE), part, split_zones(part), scale)
+    square = frame.to_photo[:, :2].T @ frame.to_photo[:, :2]
+    assert square == pytest.approx(np.eye(2) / scale**2, abs=1e-9)  # a similarity
+    assert frame.laminate.sum() == pytest.approx(scale**2 * part.laminate.sum(), rel=0.02)
+    assert np.array_equal(frame.zones > 0, frame.laminate)
+
+
+def test_light_is_averaged_as_light_not_as_codes() -> None:
+    """A fine board of black and white is linear 0.5, as sRGB code 188; its mean code is 0.216."""
+    y, x = np.mgrid[:400, :420]
+    board = np.repeat(((x + y) % 2 * 255).astype(np.uint8)[..., None], 3, 2)
+    part = cone(30)
+    frame = straighten(board, part, split_zones(part), 0.25)
+    assert frame.linear[frame.laminate].mean() == pytest.approx(0.5, abs=0.005)
+    assert linear_light(np.array([128], np.uint8))[0] == pytest.approx(0.216, abs=0.001)
+
+
+@pytest.mark.parametrize("scale", [1.0, 0.5])
+def test_a_part_cut_by_the_border_is_still_placed_right(scale: float) -> None:
+    part = cone(10, np.array([30.0, 110.0]))
+    assert part.silhouette[:, 0].any()
+    assert part.silhouette[0].any()
+    at = np.array([45.0, 120.0])
+    frame = straighten(dot(at), part, split_zones(part, "down"), scale)
+    assert np.hypot(*(frame.to_photo @ [*centroid(frame), 1] - at)) < 0.15
+
+
+def test_a_photo_is_never_enlarged() -> None:
+    part = cone(0)
+    frame = straighten(dot(CENTRE), part, split_zones(part), 3.0)
+    assert frame.scale == 1.0
+    assert frame.laminate.sum() == pytest.approx(part.laminate.sum(), rel=0.01)
+
+
+def test_span_is_the_axis_and_the_half_width() -> None:
+    part = cone(0)
+    frame = straighten(dot(CENTRE), part, split_zones(part, "down"), 1.0)
+    centre, half = frame.span
+    rows = np.flatnonzero(frame.laminate.any(1))
+    photo_y = (np.arange(len(half)) + 0.5 + frame.to_photo[1, 2])[rows]
+    assert half[rows] == pytest.approx(60 - (photo_y - 80) / 12, abs=1.1)
+    assert np.ptp(centre[rows]) < 2.1  # half a degree of the axis
+    assert np.isnan(half[0])
+    assert np.isnan(centre[-1])
+
+
+def test_what_is_covered_is_no_laminate() -> None:
+    whole = cone(0)
+    laminate = whole.laminate.copy()
+    laminate[190:200] = False
+    part = Part(laminate, whole.silhouette, 1.0)
+    frame = straighten(dot(CENTRE), part, split_zones(part), 0.5)
+    assert not (frame.covered & frame.laminate).any()
+    assert frame.covered.sum() == pytest.approx(part.covered.sum() / 4, rel=0.1)
+
+
+def test_width_is_the_mean_across_the_axis() -> None:
+    part = cone(40)
+    assert part_width(part, split_zones(part)) == pytest.approx(100, rel=0.02)
