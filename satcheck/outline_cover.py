@@ -29,9 +29,12 @@ MOST_LINES = 5  # searched for in either end
 END = 0.33  # share of the length in which tape is looked for, at either end
 CLEAN = 0.35  # least edge strength over three quarters of a line
 THINNEST, THICKEST = 0.008, 0.17  # of the length
-FOREIGN, VERY_FOREIGN = 11.0, 20.0  # CIE76 from the laminate on either side, on one of them
+FOREIGN, VERY_FOREIGN = 11.0, 22.0  # CIE76 from the laminate on either side, on one of them
 COMMON = 0.08  # of the body may have a band's colour, within
 ALIKE = 7.0  # CIE76
+BESIDE = 0.3  # of a band's area must lie on a side for it to have a colour
+APART = 4  # rows between two lines
+BROAD, TAPE_ROUGHNESS = 0.06, 1.2  # of the length; CIE L*
 LINE_BEND = 0.1
 
 
@@ -78,9 +81,11 @@ def _bands(image: Float, part: Bool, frame: Frame) -> Bool:
     reach = int(END * (last - first))
     strength = edges(image, frame.inside, 0, 3, frame.half_width, 3.0)
     body = image[first + reach : last - reach][part[first + reach : last - reach]]
+    # The flanks are edges too, and slant: lines are sought inside them.
+    core = cv2.erode(part.astype(np.uint8), np.ones((3, 7), np.uint8)) > 0
     covered = np.zeros(part.shape, bool)
     for start, stop in ((first, first + reach), (last - reach, last)):
-        lines = _cross_lines(strength, part, start, stop)
+        lines = _cross_lines(strength, core, start, stop)
         if start == first:
             lines.insert(0, np.full(part.shape[1], first - 1.0))
         else:
@@ -105,7 +110,7 @@ def _cross_lines(strength: Float, part: Bool, start: int, stop: int) -> list[NDA
         line = np.interp(columns, at[on], path[on].astype(float))
         found.append(line + start)
         rows = np.arange(stop - start)[:, None]
-        score = np.where(np.abs(rows - line[None, :]) < 3, 0, score)
+        score = np.where(np.abs(rows - line[None, :]) < APART, 0, score)
     return sorted(found, key=lambda line: float(line.mean()))
 
 
@@ -113,23 +118,38 @@ def _foreign(
     image: Float, part: Bool, body: Float, lines: list[NDArray[np.float64]], length: int
 ) -> Bool:
     """Return the bands between neighbouring lines whose colour is not the laminate's."""
-    row = np.arange(len(part))[:, None]
-    covered = np.zeros(part.shape, bool)
+    core = cv2.erode(part.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
+    lightness = np.ascontiguousarray(image[..., 0])
+    rough = np.abs(lightness - cv2.GaussianBlur(lightness, (0, 0), 2.0))
+    bands = []
     for upper, lower in pairwise(lines):
         thick = float(np.median(lower - upper))
         if not THINNEST * length < thick < THICKEST * length:
             continue
-        band = part & (row >= upper[None, :]) & (row < lower[None, :])
-        above = part & (row >= upper[None, :] - thick) & (row < upper[None, :] - 1)
-        below = part & (row >= lower[None, :] + 1) & (row < lower[None, :] + thick)
-        if band.sum() < 8:
+        band = _rows_between(part, upper, lower)
+        above = _rows_between(core, upper - thick, upper - 1)
+        below = _rows_between(core, lower + 1, lower + thick)
+        sides = [side for side in (above, below) if side.sum() > max(8, BESIDE * band.sum())]
+        # A broad band must be as even as tape is: a dry end can have clean borders too.
+        inner = band & core
+        if inner.sum() < 5 or not sides:
             continue
-        colour = np.median(image[band], axis=0)
-        beside = [np.median(image[side], axis=0) for side in (above, below) if side.sum() > 8]
-        apart = [float(np.linalg.norm(colour - other)) for other in beside]
-        common = float((np.linalg.norm(body - colour, axis=1) < ALIKE).mean())
-        between = len(apart) == 2
-        foreign = apart and min(apart) > FOREIGN and (not between or max(apart) > VERY_FOREIGN)
-        if foreign and common < COMMON:
+        even = float(np.median(rough[inner])) < TAPE_ROUGHNESS
+        if thick < BROAD * length or even:
+            bands.append((band, sides))
+    covered = np.zeros(part.shape, bool)
+    # The ends last: what ends beside tape is laminate that merely differs from the tape.
+    for band, sides in sorted(bands, key=lambda found: -len(found[1])):
+        if len(sides) == 1 and covered[sides[0]].mean() > BESIDE:
+            continue
+        colour = np.median(image[band & core], axis=0)
+        apart = [float(np.linalg.norm(colour - np.median(image[s], axis=0))) for s in sides]
+        foreign = min(apart) > FOREIGN and (len(apart) == 1 or max(apart) > VERY_FOREIGN)
+        if foreign and float((np.linalg.norm(body - colour, axis=1) < ALIKE).mean()) < COMMON:
             covered |= band
     return covered
+
+
+def _rows_between(part: Bool, upper: NDArray[np.float64], lower: NDArray[np.float64]) -> Bool:
+    row = np.arange(len(part))[:, None]
+    return np.asarray(part & (row >= upper[None, :]) & (row < lower[None, :]))

@@ -33,7 +33,7 @@ ROW_STEP = 0.08  # half widths between rows of a flank
 COLOUR_SHARE, FLANK_COLOUR, CAP_COLOUR, NECK_COLOUR = 0.5, 0.006, 0.003, 0.02
 FLANK_BEND, CAP_BEND = 0.2, 0.08
 BEYOND = 0.6  # score of an end off the flanks: neither for nor against
-GAP, BRIDGE, FLANK_GOES_ON = 0.3, 0.2, 0.6
+GAP, BRIDGE, FLANK_GOES_ON = 0.45, 0.2, 0.5
 DROP, DROP_REACH, NECK = 0.45, 0.10, 0.6
 
 
@@ -62,24 +62,40 @@ def refine(rgb: Bytes, ribbon: Ribbon, exclude: Bool | None) -> Shape:
 
 
 def _bridged(found: Bool, frame: Frame, across: Float) -> Bool:
-    """Return the mask with gaps filled across which the flanks run on: there, tape lies."""
+    """Return the mask with the ribbon's rows filled in where its flanks run on without colour.
+
+    Colour loses a band of tape, which parts the brim from the body, and a pale or wet end.
+    """
     width = frame.ribbon.sum(axis=1)
-    empty = (found & frame.ribbon).sum(axis=1) < GAP * width
-    rows = np.flatnonzero(~empty & (width > 0))
+    rows = np.flatnonzero((found & frame.ribbon).sum(axis=1) > GAP * width)
+    strong = _flank_strength(frame, across)
     filled = found.copy()
+    if not len(rows):
+        return filled
     for before, after in pairwise(rows):
-        gap = np.arange(before + 1, after)
-        if not 0 < len(gap) < BRIDGE * frame.length:
-            continue
-        reach = max(2, int(0.15 * frame.half_width))
-        near = [
-            np.clip(edge[gap, None] + np.arange(-reach, reach + 1), 0, across.shape[1] - 1)
-            for edge in (frame.ribbon.argmax(axis=1), frame.ribbon.argmax(axis=1) + width)
-        ]
-        strong = np.minimum(*(across[gap[:, None], n].max(axis=1) for n in near))
-        if np.median(strong) > FLANK_GOES_ON:
+        gap = slice(before + 1, after)
+        length = after - before - 1
+        if 0 < length < BRIDGE * frame.length and np.median(strong[gap]) > FLANK_GOES_ON:
             filled[gap] |= frame.ribbon[gap]
+    held = blur(strong, 0.015 * frame.length) > FLANK_GOES_ON
+    for row, step in ((rows[0], -1), (rows[-1], 1)):
+        following = row + step
+        while 0 <= following < len(width) and width[following] and held[following]:
+            filled[following] |= frame.ribbon[following]
+            following += step
     return filled
+
+
+def _flank_strength(frame: Frame, across: Float) -> Float:
+    """Return for each row (N,) the weaker of the two edges at the ribbon's flanks."""
+    reach = max(2, int(0.15 * frame.half_width))
+    left = frame.ribbon.argmax(axis=1)
+    window = np.arange(-reach, reach + 1)
+    strengths = []
+    for flank in (left, left + frame.ribbon.sum(axis=1)):
+        near = np.clip(flank[:, None] + window, 0, across.shape[1] - 1)
+        strengths.append(np.take_along_axis(across, near, axis=1).max(axis=1))
+    return np.asarray(np.minimum(strengths[0], strengths[1]), np.float32)
 
 
 def _by_colour(image: Float, frame: Frame, barred: Bool) -> Bool:

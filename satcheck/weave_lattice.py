@@ -39,6 +39,8 @@ PRIOR_WEIGHT = 0.15  # of the log prior against the score's own scatter, about 0
 
 WINDOW = 0.28  # of the part's width: about eight pitches
 PADDED = 256
+LEAST_CONTRAST = 1e-3  # RMS, natural log; an 8-bit code is three times as much
+SMOOTH = 0.5  # of unit variance; a window below it holds less than ``LEAST_CONTRAST``
 PEAK_CAP = 3.0  # natural log; one strong peak must not stand for a lattice
 
 
@@ -84,7 +86,7 @@ def find_lattice(frame: Frame, pitch: float | None = None) -> Lattice | None:
     Returns
     -------
     Lattice or None
-        None where the part is too small to hold three windows.
+        None where fewer than three windows fit on the part or show any texture.
     """
     width = 2 * float(np.nanmedian(frame.span[1]))
     whitened = _mean_spectrum(frame, width)
@@ -141,8 +143,12 @@ def _mean_spectrum(frame: Frame, width: float) -> F32 | None:
     weight = frame.laminate.astype(np.float32)
     local = cv2.GaussianBlur(flat * flat, (0, 0), 1.5 * scale)
     local = local / np.maximum(cv2.GaussianBlur(weight, (0, 0), 1.5 * scale), 1e-3)
-    even = np.clip(flat / np.sqrt(local + 1e-6), -2.5, 2.5) * weight
+    even = np.clip(flat / np.sqrt(local + LEAST_CONTRAST**2), -2.5, 2.5) * weight
     spectra = power(even.astype(np.float32), rows, columns, size, PADDED)
+    textured = spectra.mean((1, 2)) > SMOOTH
+    if textured.sum() < 3:
+        return None
+    spectra = spectra[textured]
     spectra /= spectra.mean((1, 2), keepdims=True)
     log = np.log(spectra + 1e-9).mean(0)
     half = PADDED // 2

@@ -8,84 +8,98 @@ search would find a "weave" in any noise.
 
 from dataclasses import dataclass
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
 
 from satcheck.frame import Frame
-from satcheck.photo import luminance
 from satcheck.weave_lattice import NODES, Lattice
-from satcheck.weave_spectrum import contrast, power
+from satcheck.weave_spectrum import hann, power
 
 F32 = NDArray[np.float32]
 F64 = NDArray[np.float64]
+Index = NDArray[np.intp]
 
 WINDOW = 4.0  # pitches: the smallest spot that is reported
 STEP = 0.75  # pitches between windows
 NODE_WIDTH = 0.22  # standard deviation of a node, in lattice steps: a window's own resolution
 ANNULUS = (0.25, 1.6)  # cycles per pitch between which texture counts as weave
-STRETCH = np.array([0.80, 0.87, 0.93, 1.0, 1.07, 1.15, 1.25])
+QUIET = 2.2  # cycles per pitch above which what is left is noise: two tow harmonics and blur
+GRID = 0.04  # natural log steps in which repeats are tabulated; a tenth of a node's width
+STRETCH = np.arange(-6, 7, 2)  # grid steps by which the lattice may depart from its geometry
 STRETCH_SPREAD = 0.25  # natural log; what a braid pushed by hand departs from its geometry
 SMOOTH = 4.0  # windows along the part over which the correction is fitted
+FIT_WINDOWS = 1500  # enough to fit a dozen numbers
 
 
 @dataclass(frozen=True, eq=False)
 class Windows:
-    """Texture windows of one part, one row per window.
+    """Texture windows of one part, one row per window; densities as in ``weave_spectrum.power``.
 
     Attributes
     ----------
-    x, y : (n,) float arrays
+    x, y : (n,) int arrays
         Centres, in pixels of the frame.
     at_nodes, between : (n,) float arrays
         Mean power density of log luminance at the lattice's nodes, and between them within the
-        weave's annulus (cycles per pixel squared units of ``weave_spectrum.power``).
+        weave's annulus.
     variance : (n,) float array
-        Variance of log luminance carried by the nodes, what lies between them subtracted; may be
-        negative where there is no weave.
+        Variance of log luminance within the annulus, noise included.
+    noise : (n,) float array
+        What of ``variance`` is noise, if the noise is as strong there as above the weave's band.
     """
 
-    x: F64
-    y: F64
+    x: Index
+    y: Index
     at_nodes: F64
     between: F64
     variance: F64
+    noise: F64
 
 
-def track(frame: Frame, lattice: Lattice) -> Windows:
+def track(frame: Frame, flat: F32, lattice: Lattice) -> Windows:
     """Measure the lattice's share of the texture in windows over the whole part.
 
     Parameters
     ----------
     frame : Frame
+    flat : (H, W) float32 array
+        Its flattened contrast, from ``weave_spectrum.contrast``.
     lattice : Lattice
         In pixels of this frame.
     """
     size = round(WINDOW * lattice.pitch / 2) * 2
-    flat = contrast(luminance(frame.linear), frame.laminate, lattice.pitch)
     row, x, y, lane, width = _places(frame, size, max(2, round(STEP * lattice.pitch)))
     if len(x) == 0:
         nothing = np.zeros(0)
-        return Windows(nothing, nothing, nothing, nothing, nothing)
+        return Windows(x, y, nothing, nothing, nothing, nothing)
     spectra = power(flat, y - size // 2, x - size // 2, size, size)
-    across, along = _carried(lattice, lane, width)
-    stretch = _stretch(spectra, row, lane, across, along, lattice)
-    across, along = across * stretch[0][row], along * stretch[1][row]
-    at_nodes, between, variance = _shares(spectra, across, along, lattice)
-    return Windows(x.astype(float), y.astype(float), at_nodes, between, variance)
+    spectra /= _filled(frame, x, y, size)[:, None, None]
+    table = _Table.around(_carried(lattice, lane, width), spectra.shape[1:], lattice)
+    table = table.stretched(*_stretch(spectra, row, lane, table))
+    at_nodes, between = table.means(spectra)
+    variance, noise = _totals(spectra, lattice.pitch)
+    return Windows(x, y, at_nodes, between, variance, noise)
 
 
-def _places(frame: Frame, size: int, step: int) -> tuple[NDArray[np.intp], ...]:
+def _places(frame: Frame, size: int, step: int) -> tuple[Index, Index, Index, F64, F64]:
     """Return row index, centre x and y, lane (-1 to 1) and half width (over its median)."""
     centre, half = frame.span
     height, width = frame.laminate.shape
     ys = np.arange(size // 2, height - size // 2, step)
     xs = np.arange(size // 2, width - size // 2, step)
     row, column = np.nonzero(frame.laminate[np.ix_(ys, xs)])
-    y, x = ys[row], xs[column]
-    relative = half / np.nanmedian(half)
+    y, x = ys[row].astype(np.intp), xs[column].astype(np.intp)
     lane = np.clip((x - centre[y]) / half[y], -0.95, 0.95)
-    return row, x, y, lane, relative[y]
+    return row, x, y, lane, half[y] / float(np.nanmedian(half))
+
+
+def _filled(frame: Frame, x: Index, y: Index, size: int) -> F32:
+    """Return the share of each window's weight that lies on the laminate, at least 0.2."""
+    kernel = hann(size) ** 2
+    share = cv2.filter2D(frame.laminate.astype(np.float32), -1, kernel / kernel.sum())
+    return np.maximum(np.asarray(share, np.float32)[y, x], np.float32(0.2))
 
 
 def _carried(lattice: Lattice, lane: F64, width: F64) -> tuple[F64, F64]:
@@ -101,65 +115,105 @@ def _carried(lattice: Lattice, lane: F64, width: F64) -> tuple[F64, F64]:
     return across * width * foreshortened, along * np.sqrt(1 - sine**2) / np.cos(middle)
 
 
-def _node_weights(shape: tuple[int, int], across: F64, along: F64, lattice: Lattice) -> F32:
-    """Return how far each frequency belongs to a node, (n, *shape), 0 to 1."""
-    fx = np.fft.rfftfreq(shape[0]).astype(np.float32)[None, None, :]
-    fy = np.abs(np.fft.fftfreq(shape[0])).astype(np.float32)[None, :, None]
-    u = fx * across.astype(np.float32)[:, None, None]
-    v = fy * along.astype(np.float32)[:, None, None]
-    weight = np.zeros((len(across), *shape), np.float32)
-    for i, j, _ in NODES[lattice.over][:4]:
-        ring = ((u - i) ** 2 + (v - j) ** 2) / (2 * NODE_WIDTH**2)
-        np.maximum(weight, np.exp(-ring), out=weight)
+@dataclass(frozen=True, eq=False)
+class _Table:
+    """Node weights for a grid of repeats, and which of them each window needs."""
+
+    weights: F32
+    """(across, along, frequencies): how far each frequency belongs to a node, 0 to 1."""
+    ring: NDArray[np.bool_]
+    """(frequencies,): the weave's annulus."""
+    across: Index
+    along: Index
+
+    @classmethod
+    def around(cls, repeats: tuple[F64, F64], shape: tuple[int, ...], lattice: Lattice) -> "_Table":
+        """Return the table that holds every repeat and its stretches."""
+        reach = int(np.abs(STRETCH).max())
+        steps = [np.rint(np.log(r / np.median(r)) / GRID).astype(np.intp) for r in repeats]
+        lows = [int(s.min()) - reach for s in steps]
+        grids = [
+            float(np.median(r)) * np.exp(GRID * np.arange(low, s.max() + reach + 1))
+            for r, s, low in zip(repeats, steps, lows, strict=True)
+        ]
+        fx = np.fft.rfftfreq(shape[0]).astype(np.float32)[None, :]
+        fy = np.abs(np.fft.fftfreq(shape[0])).astype(np.float32)[:, None]
+        weights = _node_weights(fx, fy, grids[0], grids[1], lattice.over)
+        ring = _between(fx, fy, lattice.pitch, *ANNULUS)
+        return cls(weights, ring.ravel(), steps[0] - lows[0], steps[1] - lows[1])
+
+    def stretched(self, across: Index, along: Index) -> "_Table":
+        """Return the table with every window's repeats moved by grid steps."""
+        return _Table(self.weights, self.ring, self.across + across, self.along + along)
+
+    def means(self, spectra: F32) -> tuple[F64, F64]:
+        """Return mean power density at the nodes and between them, (n,) each."""
+        flat = spectra.reshape(len(spectra), -1)
+        at_nodes, between = np.zeros(len(flat)), np.zeros(len(flat))
+        pair = self.across * self.weights.shape[1] + self.along
+        for key in np.unique(pair):
+            chosen = pair == key
+            weight = self.weights[divmod(int(key), self.weights.shape[1])]
+            off = ((weight < 0.1) & self.ring).astype(np.float32)
+            sums = flat[chosen] @ np.stack([weight, off], 1)
+            at_nodes[chosen] = sums[:, 0] / weight.sum()
+            between[chosen] = sums[:, 1] / max(off.sum(), 1.0)
+        return at_nodes, between
+
+
+def _node_weights(fx: F32, fy: F32, across: F64, along: F64, over: int) -> F32:
+    """Return (len(across), len(along), frequencies) weights, 0 to 1."""
+    weight = np.zeros((len(across), len(along), fy.size * fx.size), np.float32)
+    for i, j, _ in NODES[over][:4]:
+        u = np.exp(-((fx * across[:, None] - i) ** 2) / (2 * NODE_WIDTH**2))
+        v = np.exp(-((fy[:, 0] * along[:, None] - j) ** 2) / (2 * NODE_WIDTH**2))
+        node = v[None, :, :, None] * u[:, None, None, :]
+        np.maximum(weight, node.reshape(weight.shape).astype(np.float32), out=weight)
     return weight
 
 
-def _annulus(shape: tuple[int, int], pitch: float) -> F32:
-    """Return 1 where a frequency lies within the weave's annulus, (N, N // 2 + 1)."""
-    radius = pitch * np.hypot(np.fft.fftfreq(shape[0])[:, None], np.fft.rfftfreq(shape[0])[None])
-    return ((radius > ANNULUS[0]) & (radius < ANNULUS[1])).astype(np.float32)
+def _between(fx: F32, fy: F32, pitch: float, low: float, high: float) -> NDArray[np.bool_]:
+    """Return where a frequency lies between two limits in cycles per pitch."""
+    radius = pitch * np.hypot(fx, fy)
+    return np.asarray((radius > low) & (radius < high))
 
 
-def _shares(spectra: F32, across: F64, along: F64, lattice: Lattice) -> tuple[F64, F64, F64]:
-    """Return power density at the nodes and between them, and the nodes' variance."""
-    shape = (spectra.shape[1], spectra.shape[2])
-    weight = _node_weights(shape, across, along, lattice)
-    off = (weight < 0.1) * _annulus(shape, lattice.pitch)
-    between = (spectra * off).sum((1, 2)) / np.maximum(off.sum((1, 2)), 1)
-    total = weight.sum((1, 2))
-    at_nodes = (spectra * weight).sum((1, 2)) / total
-    # One half plane is stored; the other mirrors it.
-    variance = 2 * (at_nodes - between) * total / shape[0] ** 2
-    return at_nodes.astype(float), between.astype(float), variance.astype(float)
+def _totals(spectra: F32, pitch: float) -> tuple[F64, F64]:
+    """Return each window's variance within the annulus, and the noise in it, (n,) each."""
+    size = spectra.shape[1]
+    fx = np.fft.rfftfreq(size).astype(np.float32)[None, :]
+    fy = np.fft.fftfreq(size).astype(np.float32)[:, None]
+    # One half plane is stored, the other mirrors it; the columns 0 and N/2 are their own mirror.
+    count = np.where((np.arange(fx.size) == 0) | (np.arange(fx.size) == size // 2), 1.0, 2.0)
+    weight = _between(fx, fy, pitch, *ANNULUS) * count / size**2
+    quiet = _between(fx, fy, pitch, QUIET, 0.5 * pitch)
+    flat = spectra.reshape(len(spectra), -1)
+    variance = flat @ weight.ravel().astype(np.float32)
+    if not quiet.any():  # too few pixels a pitch to see above the weave
+        return variance.astype(float), np.zeros(len(flat))
+    density = np.median(flat[:, quiet.ravel()], 1) / np.log(2)  # of an exponential distribution
+    return variance.astype(float), density.astype(float) * float(weight.sum())
 
 
-def _stretch(
-    spectra: F32,
-    row: NDArray[np.intp],
-    lane: F64,
-    across: F64,
-    along: F64,
-    lattice: Lattice,
-) -> tuple[F64, F64]:
-    """Fit by how much the lattice departs from its geometry, for each row of windows.
+def _stretch(spectra: F32, row: Index, lane: F64, table: _Table) -> tuple[Index, Index]:
+    """Fit by how many grid steps the lattice departs from its geometry, for each window.
 
-    Windows of a row see the same braid, so their spectra, each brought to unit power, are judged
-    together and with their neighbours; the fit is held back by a prior and smoothed.
+    Windows of a row see the same braid, so their spectra are judged together and with their
+    neighbours; the fit is held back by a prior and smoothed along the part.
     """
+    chosen = np.nonzero(np.abs(lane) < 0.6)[0]
+    chosen = chosen[:: max(1, len(chosen) // FIT_WINDOWS)]
     rows = int(row.max()) + 1
-    middle = np.abs(lane) < 0.6
-    scores = np.zeros((rows, len(STRETCH), len(STRETCH)))
-    counts = np.bincount(row[middle], minlength=rows).astype(float)
-    chosen = spectra[middle]
+    counts = gaussian_filter1d(np.bincount(row[chosen], minlength=rows).astype(float), SMOOTH)
+    part = _Table(table.weights, table.ring, table.across[chosen], table.along[chosen])
+    value = np.zeros((rows, len(STRETCH), len(STRETCH)))
+    prior = -0.06 * (GRID * STRETCH / STRETCH_SPREAD) ** 2
     for i, wide in enumerate(STRETCH):
         for j, long in enumerate(STRETCH):
-            on, off, _ = _shares(chosen, across[middle] * wide, along[middle] * long, lattice)
+            on, off = part.stretched(np.asarray(wide), np.asarray(long)).means(spectra[chosen])
             ratio = np.clip(np.log((on + 1e-12) / (off + 1e-12)), -0.5, 2.0)
-            scores[:, i, j] = np.bincount(row[middle], ratio, rows)
-    mean = gaussian_filter1d(scores, SMOOTH, axis=0, mode="nearest")
-    mean /= np.maximum(gaussian_filter1d(counts, SMOOTH, mode="nearest"), 1e-3)[:, None, None]
-    prior = -0.5 * (np.log(STRETCH) / STRETCH_SPREAD) ** 2
-    value = (mean + 0.12 * (prior[:, None] + prior[None, :])).reshape(rows, -1)
-    i, j = np.unravel_index(value.argmax(1), (len(STRETCH), len(STRETCH)))
-    smooth = [gaussian_filter1d(np.log(STRETCH[k]), 3.0, mode="nearest") for k in (i, j)]
-    return np.exp(smooth[0]), np.exp(smooth[1])
+            mean = gaussian_filter1d(np.bincount(row[chosen], ratio, rows), SMOOTH)
+            value[:, i, j] = mean / np.maximum(counts, 1e-3) + prior[i] + prior[j]
+    best = np.unravel_index(value.reshape(rows, -1).argmax(1), value.shape[1:])
+    smooth = [gaussian_filter1d(STRETCH[k].astype(float), 3.0, mode="nearest") for k in best]
+    return np.rint(smooth[0]).astype(np.intp)[row], np.rint(smooth[1]).astype(np.intp)[row]

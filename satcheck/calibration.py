@@ -1,0 +1,250 @@
+"""A shop's calibration: per fibre the two mixtures and the bounds, as a readable TOML file."""
+
+import hashlib
+import json
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from itertools import pairwise
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import tomli_w
+
+from satcheck.errors import CalibrationError, UsageError
+from satcheck.files import write_whole
+from satcheck.model import SCALE, CalibrationFacts, Label
+from satcheck.saturation import CLASSES, Mixture
+
+SCHEMA = "satcheck.calibration/1"
+BORDERS: tuple[str, ...] = tuple(f"{low.word}/{high.word}" for low, high in pairwise(SCALE))
+"""'starved/lean', 'lean/good', 'good/heavy', 'heavy/rich'."""
+
+HEADER = """\
+# Bounds of a laminating shop, from its own labelled parts. Made by satcheck; read by satcheck.
+# Saturation index: -1 starved, 0 good, +1 rich. A cell below the first bound is starved, between
+# the first and the second lean, and so on. The id is made from the content: a file changed by
+# hand is refused, so that no record names bounds that were not in force.
+"""
+DEMO_PROMISE = "Demo bounds from invented parts: no promise. Calibrate on your own parts."
+FIRST_FORM = "Provisional: from {parts} parts; no promise about errors is made."
+
+
+@dataclass(frozen=True, eq=False)
+class FibreBounds:
+    """What a shop's labelled parts say about one fibre.
+
+    Attributes
+    ----------
+    fibre : str
+    bounds : tuple of 4 floats
+        Saturation index at each of ``BORDERS``, ascending, within -1 to 1.
+    dry, full : Mixture
+        For starved against the rest, and for rich against good.
+    parts, photos : int
+        How many parts and photos the bounds rest on.
+    visibility : mapping of class to (low, middle, high)
+        Quartiles of weave visibility that the labelled cells showed; for people, not for verdicts.
+    """
+
+    fibre: str
+    bounds: tuple[float, float, float, float]
+    dry: Mixture
+    full: Mixture
+    parts: int
+    photos: int
+    visibility: Mapping[str, tuple[float, float, float]]
+
+
+@dataclass(frozen=True, eq=False)
+class Calibration:
+    """All fibres of a shop."""
+
+    id: str
+    fibres: Mapping[str, FibreBounds]
+    created: str
+    version: str
+    is_demo: bool
+    photos: tuple[str, ...]
+    """sha256 of the labelled photos."""
+
+    def bounds_for(self, fibre: str) -> FibreBounds:
+        """Return one fibre's bounds.
+
+        Raises
+        ------
+        UsageError
+            If the calibration does not hold the fibre; the message lists those it holds.
+        """
+        if fibre not in self.fibres:
+            known = ", ".join(sorted(self.fibres))
+            raise UsageError(f"fibre {fibre!r} is not in the calibration; it holds {known}")
+        return self.fibres[fibre]
+
+    def facts(self, fibre: str) -> CalibrationFacts:
+        """Return what a record says of the bounds that it rests on."""
+        bounds = self.bounds_for(fibre)
+        promise = DEMO_PROMISE if self.is_demo else FIRST_FORM.format(parts=bounds.parts)
+        named = dict(zip(BORDERS, bounds.bounds, strict=True))
+        return CalibrationFacts(self.id, fibre, named, bounds.parts, self.is_demo, promise)
+
+
+def make_calibration(
+    fibres: Mapping[str, FibreBounds],
+    created: str,
+    version: str,
+    is_demo: bool,
+    photos: tuple[str, ...],
+) -> Calibration:
+    """Return a calibration whose id is made from its content."""
+    draft = Calibration("", fibres, created, version, is_demo, photos)
+    return Calibration(_content_id(_to_table(draft)), fibres, created, version, is_demo, photos)
+
+
+def write_calibration(calibration: Calibration, path: Path) -> None:
+    """Write a calibration as TOML, whole or not at all."""
+    text = HEADER + tomli_w.dumps({**_to_table(calibration), "id": calibration.id})
+    write_whole(path, text.encode())
+
+
+def read_calibration(path: Path) -> Calibration:
+    """Read a calibration.
+
+    Raises
+    ------
+    CalibrationError
+        If the file is missing, damaged, changed since it was written, or of a newer schema.
+    """
+    try:
+        table = tomllib.loads(path.read_text(encoding="utf-8"))
+    except OSError as error:
+        raise CalibrationError(str(path), "cannot be read", "give a calibration file") from error
+    except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+        raise CalibrationError(
+            str(path), "is not a calibration (no valid TOML)", "make one with satcheck calibrate"
+        ) from error
+    return _from_table(table, str(path))
+
+
+def default_calibration_path() -> Path | None:
+    """Return the demo calibration, beside the package or within it; None where there is none."""
+    package = Path(__file__).resolve().parent
+    for folder in (package / "demo_calibration", package.parent / "calibration"):
+        if (folder / "demo.toml").is_file():
+            return folder / "demo.toml"
+    return None
+
+
+def label_of(index: float, bounds: tuple[float, float, float, float]) -> Label:
+    """Return the word of the scale for a saturation index; a bound belongs to the safer side."""
+    return SCALE[int(np.searchsorted(bounds, index, side="left"))]
+
+
+def _content_id(table: Mapping[str, Any]) -> str:
+    content = {key: value for key, value in table.items() if key != "id"}
+    packed = json.dumps(content, sort_keys=True, separators=(",", ":")).encode()
+    return hashlib.sha256(packed).hexdigest()[:16]
+
+
+def _to_table(calibration: Calibration) -> dict[str, Any]:
+    return {
+        "schema": SCHEMA,
+        "created": calibration.created,
+        "version": calibration.version,
+        "demo": calibration.is_demo,
+        "photos": list(calibration.photos),
+        "fibre": {name: _fibre_table(f) for name, f in sorted(calibration.fibres.items())},
+    }
+
+
+def _fibre_table(fibre: FibreBounds) -> dict[str, Any]:
+    return {
+        "parts": fibre.parts,
+        "photos": fibre.photos,
+        "bounds": dict(zip(BORDERS, (round(b, 4) for b in fibre.bounds), strict=True)),
+        "visibility": {k: [round(v, 5) for v in q] for k, q in sorted(fibre.visibility.items())},
+        "dry": _mixture_table(fibre.dry),
+        "full": _mixture_table(fibre.full),
+    }
+
+
+def _mixture_table(mixture: Mixture) -> dict[str, Any]:
+    """Return a mixture with six significant digits, far below what a few parts can fix."""
+
+    def rounded(array: Any) -> Any:
+        return [rounded(a) for a in array] if np.ndim(array) else float(f"{array:.6g}")
+
+    return {
+        "cues": list(mixture.cues),
+        "centre": rounded(mixture.centre),
+        "scale": rounded(mixture.scale),
+        "means": dict(zip(CLASSES, rounded(mixture.means), strict=True)),
+        "scatter": dict(zip(CLASSES, rounded(mixture.scatter), strict=True)),
+        "between": rounded(mixture.between),
+    }
+
+
+def _from_table(table: Mapping[str, Any], name: str) -> Calibration:
+    schema = table.get("schema")
+    if schema != SCHEMA:
+        problem = "is no calibration" if schema is None else f"has the schema {schema!r}"
+        raise CalibrationError(name, problem, f"this version reads {SCHEMA!r}")
+    try:
+        fibres = {fibre: _fibre(fibre, entry) for fibre, entry in table["fibre"].items()}
+        calibration = Calibration(
+            str(table["id"]),
+            fibres,
+            str(table["created"]),
+            str(table["version"]),
+            bool(table["demo"]),
+            tuple(str(p) for p in table["photos"]),
+        )
+    except (KeyError, TypeError, ValueError, AttributeError, np.linalg.LinAlgError) as error:
+        raise CalibrationError(name, f"is damaged ({error})", "make it again") from error
+    if not fibres:
+        raise CalibrationError(name, "holds no fibre", "make it again from labelled parts")
+    if _content_id(table) != calibration.id:
+        raise CalibrationError(
+            name, "was changed since it was made (its id does not match)", "make it again"
+        )
+    return calibration
+
+
+def _fibre(name: str, entry: Mapping[str, Any]) -> FibreBounds:
+    a, b, c, d = (float(entry["bounds"][border]) for border in BORDERS)
+    if not -1 <= a <= b <= c <= d <= 1:
+        raise ValueError(f"bounds of {name} are not ascending within -1 to 1")
+    shown = {k: (float(v[0]), float(v[1]), float(v[2])) for k, v in entry["visibility"].items()}
+    return FibreBounds(
+        name,
+        (a, b, c, d),
+        _mixture(entry["dry"]),
+        _mixture(entry["full"]),
+        int(entry["parts"]),
+        int(entry["photos"]),
+        shown,
+    )
+
+
+def _mixture(entry: Mapping[str, Any]) -> Mixture:
+    cues = tuple(str(c) for c in entry["cues"])
+    size = len(cues)
+
+    def array(value: Any, *shape: int) -> Any:
+        result = np.array(value, np.float64)
+        if result.shape != shape or not np.isfinite(result).all():
+            raise ValueError(f"an array of {shape} numbers is missing or has other numbers")
+        return result
+
+    mixture = Mixture(
+        cues,
+        array(entry["centre"], size),
+        array(entry["scale"], size),
+        array([entry["means"][c] for c in CLASSES], 3, size),
+        array([entry["scatter"][c] for c in CLASSES], 3, size, size),
+        array(entry["between"], size, size),
+    )
+    for matrix in (*mixture.scatter, mixture.between):
+        np.linalg.cholesky(matrix)
+    return mixture

@@ -1,0 +1,104 @@
+"""The one composition: a photo, a calibration and settings in, an inspection out.
+
+No disk, no clock, no printing: the same input gives the same inspection anywhere.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from satcheck import __version__
+from satcheck.advice import advise
+from satcheck.calibration import Calibration
+from satcheck.flags import EXPLANATIONS, Reason
+from satcheck.labelling import label_cells
+from satcheck.measurement import Hints, Measurement, measure_photo, spread
+from satcheck.model import CalibrationFacts, Inspection, Label, PhotoFacts, Side
+from satcheck.photo import Photo
+from satcheck.verdict import judge
+
+
+@dataclass(frozen=True, eq=False)
+class Settings:
+    """How to judge one photo. Lengths and coordinates are pixels of the upright stored photo."""
+
+    fibre: str
+    distal: Side | None = None
+    view: str | None = None
+    pitch: float | None = None
+    mm_per_px: float | None = None
+    box: tuple[float, float, float, float] | None = None
+    outline: NDArray[np.floating] | None = None
+
+    @property
+    def hints(self) -> Hints:
+        """Return what the pixel side needs of the settings."""
+        return Hints(self.distal, self.pitch, self.mm_per_px, self.box, self.outline)
+
+
+def inspect(photo: Photo, calibration: Calibration, settings: Settings) -> Inspection:
+    """Judge one photo.
+
+    Raises
+    ------
+    UsageError
+        If the calibration does not hold the fibre, or a drawn outline or box holds nothing.
+    """
+    facts = calibration.facts(settings.fibre)
+    measured = measure_photo(photo, settings.hints)
+    if measured is None:
+        return _without_part(photo, facts, settings)
+    return _judged(photo, calibration, facts, measured, settings)
+
+
+def _judged(
+    photo: Photo,
+    calibration: Calibration,
+    facts: CalibrationFacts,
+    measured: Measurement,
+    settings: Settings,
+) -> Inspection:
+    cells = measured.cells
+    labels, reasons = label_cells(cells, calibration.bounds_for(settings.fibre))
+    part = judge(cells, labels, reasons)
+    return Inspection(
+        photo=_facts(photo),
+        calibration=facts,
+        verdict=part.verdict,
+        evenness=part.evenness,
+        zones=part.zones,
+        flagged=part.flagged,
+        reasons=part.reasons,
+        advice=advise(part.zones, part.reasons, part.share_judged, part.verdict),
+        distal=measured.distal,
+        distal_guessed=measured.distal_guessed,
+        share_judged=part.share_judged,
+        labels=spread(labels, cells, photo, measured.laminate, measured.silhouette),
+        cells=cells,
+        version=__version__,
+    )
+
+
+def _without_part(photo: Photo, facts: CalibrationFacts, settings: Settings) -> Inspection:
+    reasons = {EXPLANATIONS[Reason.NO_PART].word: 1.0}
+    return Inspection(
+        photo=_facts(photo),
+        calibration=facts,
+        verdict=Label.NOT_JUDGED,
+        evenness=None,
+        zones=(),
+        flagged=(),
+        reasons=reasons,
+        advice=advise((), reasons, 0.0, Label.NOT_JUDGED),
+        distal=settings.distal,
+        distal_guessed=False,
+        share_judged=0.0,
+        labels=np.zeros(photo.rgb.shape[:2], np.uint8),
+        cells=None,
+        version=__version__,
+    )
+
+
+def _facts(photo: Photo) -> PhotoFacts:
+    return PhotoFacts(photo.name, photo.sha256, photo.width, photo.height, photo.taken)

@@ -1,0 +1,232 @@
+"""From a table of labelled parts to a calibration: measure every photo, fit, set the bounds."""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from satcheck import __version__
+from satcheck.calibration import Calibration, FibreBounds, make_calibration
+from satcheck.errors import TableError
+from satcheck.measurement import Hints, measure_photo
+from satcheck.model import SCALE, THIRDS, Cells, Label
+from satcheck.parts_table import LabelledPhoto, read_parts
+from satcheck.photo import Photo, read_photo
+from satcheck.saturation import (
+    CLASSES,
+    Labelled,
+    Mixture,
+    fit_mixture,
+    saturation_index,
+    usable,
+    values,
+)
+from satcheck.verdict import zone_mask
+
+F64 = NDArray[np.float64]
+Bool = NDArray[np.bool_]
+Progress = Callable[[int, int, str], None]
+
+DRY_CUES = ("medium", "coarse", "crosswise", "order", "light", "red_blue", "red_green")
+FULL_CUES = ("calm_medium", "calm_coarse", "broad_order", "broad_red_green")
+
+# What a label says of a cell's class (starved, good, rich). A zone is labelled as a whole and an
+# inspector passes over small spots; marks are painted by hand along soft borders.
+ZONE_PRIOR: Mapping[Label, tuple[float, float, float]] = {
+    Label.STARVED: (0.92, 0.04, 0.04),
+    Label.LEAN: (0.45, 0.50, 0.05),
+    Label.GOOD: (0.04, 0.92, 0.04),
+    Label.HEAVY: (0.05, 0.50, 0.45),
+    Label.RICH: (0.04, 0.04, 0.92),
+}
+ACCEPTED_PRIOR = (0.05, 0.80, 0.15)  # a whole part passed: mostly good, nothing known of where
+UNKNOWN_PRIOR = (1 / 3, 1 / 3, 1 / 3)
+SURE = 0.8  # prior from which a cell counts as labelled
+
+FALSE_STARVED, MISSED_STARVED, FALSE_RICH = 0.02, 0.03, 0.02  # shares of labelled cells, by part
+FEWEST_PARTS = 4  # below, leaving one out leaves too little to fit
+
+
+@dataclass(frozen=True, eq=False)
+class Evidence:
+    """One labelled photo, measured: its cells and each cell's prior (R, C, 3)."""
+
+    photo: LabelledPhoto
+    sha256: str
+    cells: Cells
+    prior: F64
+
+
+def calibrate_table(
+    table: Path, on_progress: Progress, is_demo: bool = False, created: str | None = None
+) -> Calibration:
+    """Make a calibration from a table of labelled parts.
+
+    Parameters
+    ----------
+    table : Path
+        PARTS.csv.
+    on_progress : callable
+        Called with photos done, photos in all and the next photo's name.
+    is_demo : bool
+        Whether every verdict under it says that it is a demo's.
+    created : str, optional
+        ISO 8601 date and time; now by default.
+
+    Raises
+    ------
+    TableError
+        If a row, a photo or a fibre cannot be used; nothing is returned then.
+    """
+    photos = read_parts(table)
+    evidence = []
+    for done, photo in enumerate(photos):
+        on_progress(done, len(photos), photo.path.name)
+        evidence.append(_measure(table, photo))
+    on_progress(len(photos), len(photos), "")
+    fibres = sorted({e.photo.fibre for e in evidence})
+    bounds = {f: _fit(table, f, [e for e in evidence if e.photo.fibre == f]) for f in fibres}
+    stamp = created or datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+    return make_calibration(
+        bounds, stamp, __version__, is_demo, tuple(sorted(e.sha256 for e in evidence))
+    )
+
+
+def _measure(table: Path, labelled: LabelledPhoto) -> Evidence:
+    photo = read_photo(labelled.path)
+    measured = measure_photo(photo, Hints(distal=labelled.distal))
+    if measured is None:
+        raise TableError(
+            str(table), labelled.line, f"no part was found in {labelled.path.name}",
+            "leave the photo out, or photograph the part before a plainer background",
+        )  # fmt: skip
+    prior = _prior(table, labelled, measured.cells, photo)
+    return Evidence(labelled, photo.sha256, measured.cells, prior)
+
+
+def _prior(table: Path, labelled: LabelledPhoto, cells: Cells, photo: Photo) -> F64:
+    """Return what the table says of every cell, (R, C, 3)."""
+    whole = ACCEPTED_PRIOR if labelled.is_accepted and not labelled.zones else UNKNOWN_PRIOR
+    prior = np.tile(np.array(whole), (*cells.zone.shape, 1))
+    for name, state in labelled.zones.items():
+        prior[_zone(cells, name)] = ZONE_PRIOR[state]
+    if labelled.marks is not None:
+        marks = _marks_at_cells(table, labelled, cells, photo)
+        for state in SCALE:
+            prior[marks == state] = ZONE_PRIOR[state]
+    return prior
+
+
+def _zone(cells: Cells, name: str) -> Bool:
+    if name in THIRDS:
+        third = THIRDS.index(name)
+        return (cells.zone > 3 * third) & (cells.zone <= 3 * third + 3)
+    return zone_mask(cells, name)
+
+
+def _marks_at_cells(
+    table: Path, labelled: LabelledPhoto, cells: Cells, photo: Photo
+) -> NDArray[np.uint8]:
+    """Return a painted label map at the cells, (R, C)."""
+    assert labelled.marks is not None
+    marks = cv2.imdecode(np.fromfile(labelled.marks, np.uint8), cv2.IMREAD_UNCHANGED)
+    if marks is None or marks.ndim != 2 or marks.dtype != np.uint8:
+        raise TableError(
+            str(table), labelled.line, f"marks {labelled.marks.name} cannot be used",
+            "an 8-bit grey PNG in the label codes is allowed",
+        )  # fmt: skip
+    scale = marks.shape[1] / photo.width
+    if abs(marks.shape[0] / photo.height / scale - 1) > 0.01:
+        raise TableError(
+            str(table), labelled.line, f"marks {labelled.marks.name} have another shape",
+            f"the upright photo's, {photo.width} x {photo.height}, or a smaller copy is allowed",
+        )  # fmt: skip
+    rows, columns = np.indices(cells.zone.shape) + 0.5
+    x, y = np.einsum("ij,jrc->irc", cells.to_photo[:, :2], np.stack([columns, rows]))
+    x, y = x + cells.to_photo[0, 2], y + cells.to_photo[1, 2]
+    inside = np.clip((y * scale).astype(int), 0, marks.shape[0] - 1)
+    return np.asarray(marks[inside, np.clip((x * scale).astype(int), 0, marks.shape[1] - 1)])
+
+
+def _fit(table: Path, fibre: str, evidence: Sequence[Evidence]) -> FibreBounds:
+    """Return one fibre's bounds; each part's own index comes from the other parts."""
+    line = evidence[0].photo.line
+    for k, needed in enumerate(CLASSES[:2]):
+        if not any((e.prior[..., k][e.cells.part] >= SURE).any() for e in evidence):
+            raise TableError(
+                str(table), line, f"fibre {fibre} has no {needed} zone or part",
+                f"label at least one {needed} zone, or one accepted part" if k else
+                "label at least one starved zone",
+            )  # fmt: skip
+    parts = sorted({e.photo.part for e in evidence})
+    dry, full = _mixtures(evidence)
+    held_out = []
+    for part in parts:
+        own = [e for e in evidence if e.photo.part == part]
+        rest = [e for e in evidence if e.photo.part != part]
+        pair = _mixtures(rest) if len(parts) >= FEWEST_PARTS and _complete(rest) else (dry, full)
+        held_out += [(e, saturation_index(e.cells, *pair)) for e in own]
+    bounds = _bounds(held_out)
+    return FibreBounds(fibre, bounds, dry, full, len(parts), len(evidence), _visibility(evidence))
+
+
+def _complete(evidence: Sequence[Evidence]) -> bool:
+    """Return whether starved and good are both still labelled."""
+    return all(any((e.prior[..., k][e.cells.part] >= SURE).any() for e in evidence) for k in (0, 1))
+
+
+def _mixtures(evidence: Sequence[Evidence]) -> tuple[Mixture, Mixture]:
+    def fitted(cues: tuple[str, ...]) -> Mixture:
+        photos = []
+        for e in evidence:
+            where = usable(e.cells, cues) & (e.cells.reasons == 0)
+            if where.any():
+                photos.append(Labelled(values(e.cells, cues, where), e.prior[where]))
+        return fit_mixture(cues, photos)
+
+    return fitted(DRY_CUES), fitted(FULL_CUES)
+
+
+def _bounds(
+    held_out: Sequence[tuple[Evidence, NDArray[np.float32]]],
+) -> tuple[float, float, float, float]:
+    """Return the bounds from indices that each part got without its own help.
+
+    Every part counts alike, whatever its size in the photos.
+    """
+    classes: list[list[tuple[F64, F64]]] = [[], [], []]
+    for e, index in held_out:
+        for k in range(3):
+            where = (e.prior[..., k] >= SURE) & ~np.isnan(index) & (e.cells.reasons == 0)
+            if where.any():
+                found = index[where].astype(np.float64)
+                classes[k].append((found, np.full(len(found), 1 / len(found))))
+
+    def quantile(chosen: list[tuple[F64, F64]], share: float) -> float:
+        found = np.concatenate([v for v, _ in chosen])
+        weight = np.concatenate([w for _, w in chosen])
+        order = np.argsort(found)
+        total = np.cumsum(weight[order])
+        return float(found[order][np.searchsorted(total, share * total[-1])])
+
+    starved = min(-0.3, quantile(classes[1], FALSE_STARVED))
+    lean = max(starved, min(-0.05, quantile(classes[0], 1 - MISSED_STARVED)))
+    rich = max(0.5, quantile(classes[1] + classes[0], 1 - FALSE_RICH)) if classes[2] else 1.0
+    return starved, lean, min(0.3, rich) if classes[2] else 1.0, min(rich, 1.0)
+
+
+def _visibility(evidence: Sequence[Evidence]) -> dict[str, tuple[float, float, float]]:
+    """Return quartiles of weave visibility per class."""
+    shown = {}
+    for k, name in enumerate(CLASSES):
+        seen = [e.cells.visibility[(e.prior[..., k] >= SURE) & e.cells.part] for e in evidence]
+        found = np.concatenate(seen)
+        found = found[np.isfinite(found)]
+        if found.size:
+            low, middle, high = (float(q) for q in np.quantile(found, (0.25, 0.5, 0.75)))
+            shown[name] = (low, middle, high)
+    return shown

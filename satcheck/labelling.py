@@ -1,0 +1,60 @@
+"""From saturation index to labels, cell by cell: bounds, doubts, and what a patch looks like."""
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import ndimage
+
+from satcheck.calibration import FibreBounds
+from satcheck.flags import Reason
+from satcheck.model import SCALE, Cells, Label
+from satcheck.saturation import saturation_index
+
+Labels = NDArray[np.uint8]
+Bool = NDArray[np.bool_]
+
+ONE_WAY = 0.75  # coherence from which strong texture is a fold, a seam or a reflection's edge
+HOLE = 64  # cells: up to four pitches across, what starved laminate surrounds is starved
+SPECK = 8  # cells: smaller than one and a half pitches, a lone starved place is only lean
+EIGHT = np.ones((3, 3), np.int8)
+
+
+def label_cells(cells: Cells, fibre: FibreBounds) -> tuple[Labels, NDArray[np.uint32]]:
+    """Judge every cell of a part.
+
+    Returns
+    -------
+    labels : (R, C) uint8 array
+        Codes of ``model.Label``; 0 outside the part.
+    reasons : (R, C) uint32 array
+        Why a cell is not judged: those of ``cells`` and those that only the judgement shows.
+    """
+    index = saturation_index(cells, fibre.dry, fibre.full)
+    reasons = cells.reasons.copy()
+    reasons[cells.part & np.isnan(index) & (reasons == 0)] |= np.uint32(Reason.EDGE)
+    raw = _by_bounds(index, fibre.bounds)
+    strong = np.isin(raw, (Label.STARVED, Label.LEAN))
+    folded = strong & (cells.cues["coherence"] > ONE_WAY)
+    reasons[cells.part & folded] |= np.uint32(Reason.WRINKLE)
+    judged = cells.part & (reasons == 0)
+    labels = _solid(np.where(judged, raw, 0).astype(np.uint8))
+    labels = np.where(judged, labels, Label.NOT_JUDGED)
+    return np.where(cells.part, labels, Label.OUTSIDE).astype(np.uint8), reasons
+
+
+def _by_bounds(index: NDArray[np.float32], bounds: tuple[float, ...]) -> Labels:
+    """Return the scale's code for each index; a bound belongs to the drier side."""
+    codes = np.array([*SCALE, Label.NOT_JUDGED], np.uint8)
+    place = np.searchsorted(np.array(bounds), np.nan_to_num(index), side="left")
+    return codes[np.where(np.isnan(index), len(SCALE), place)]
+
+
+def _solid(labels: Labels) -> Labels:
+    """Fill what starved laminate surrounds, and soften starved specks to lean."""
+    starved = labels == Label.STARVED
+    holes, count = ndimage.label(ndimage.binary_fill_holes(starved, EIGHT) & ~starved)
+    sizes = np.bincount(holes.ravel(), minlength=count + 1)
+    filled = (holes > 0) & (sizes[holes] <= HOLE) & (labels > 0)
+    result = np.where(filled, Label.STARVED, labels)
+    spots, count = ndimage.label(result == Label.STARVED, EIGHT)
+    small = np.bincount(spots.ravel(), minlength=count + 1)[spots] < SPECK
+    return np.where((spots > 0) & small, Label.LEAN, result).astype(np.uint8)

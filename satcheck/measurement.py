@@ -1,0 +1,115 @@
+"""From a photo to everything measured on its part; the pixel side in one call."""
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from satcheck.card import find_cards
+from satcheck.errors import UsageError
+from satcheck.model import Cells, Side
+from satcheck.outline import Part, find_part, part_in_box, part_in_outline
+from satcheck.photo import Photo
+from satcheck.trust import doubt
+from satcheck.weave import Weave, measure
+from satcheck.zones import split_zones
+
+
+@dataclass(frozen=True, eq=False)
+class Hints:
+    """What a person may tell about a photo; lengths in pixels of the upright stored photo."""
+
+    distal: Side | None = None
+    pitch: float | None = None
+    mm_per_px: float | None = None
+    box: tuple[float, float, float, float] | None = None
+    outline: NDArray[np.floating] | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class Measurement:
+    """One photo, measured.
+
+    Attributes
+    ----------
+    cells : Cells
+        Coordinates in pixels of the upright stored photo.
+    laminate, silhouette : (H, W) bool arrays
+        In pixels of ``Photo.rgb``.
+    distal : Side
+    distal_guessed : bool
+    """
+
+    cells: Cells
+    laminate: NDArray[np.bool_]
+    silhouette: NDArray[np.bool_]
+    distal: Side
+    distal_guessed: bool
+
+
+def measure_photo(photo: Photo, hints: Hints) -> Measurement | None:
+    """Measure the part in a photo; None where no part was found.
+
+    Raises
+    ------
+    UsageError
+        If a drawn outline or box holds nothing.
+    """
+    cards = find_cards(photo.rgb).cards
+    part = _part(photo, hints, [card.mask(photo.rgb.shape[:2]) for card in cards])
+    if part is None or not part.laminate.any():
+        return None
+    zones = split_zones(part, hints.distal)
+    pitch = None if hints.pitch is None else hints.pitch * photo.scale
+    weave = measure(photo.rgb, part, zones, pitch)
+    mm_per_px = hints.mm_per_px
+    if mm_per_px is None and len(cards) == 1:
+        mm_per_px = photo.scale / cards[0].px_per_mm
+    cells = _cells(weave, photo.scale, mm_per_px)
+    return Measurement(cells, part.laminate, part.silhouette, zones.distal, zones.guessed)
+
+
+def spread(labels: NDArray[np.uint8], cells: Cells, photo: Photo, laminate: NDArray[np.bool_],
+           silhouette: NDArray[np.bool_]) -> NDArray[np.uint8]:  # fmt: skip
+    """Return cell labels as a label map (H, W) of ``Photo.rgb``, within the laminate.
+
+    Tape and cord are outside; laminate that no cell reaches is not judged (9).
+    """
+    to_rgb = cells.to_photo * photo.scale
+    centred = to_rgb.copy()
+    centred[:, 2] += to_rgb[:, :2] @ np.array([0.5, 0.5]) - 0.5
+    drawn = cv2.warpAffine(
+        labels, centred, (laminate.shape[1], laminate.shape[0]), flags=cv2.INTER_NEAREST
+    )
+    result = np.where(laminate & (np.asarray(drawn) == 0), 9, np.asarray(drawn))
+    return np.where(laminate & silhouette, result, 0).astype(np.uint8)
+
+
+def _part(photo: Photo, hints: Hints, cards: list[NDArray[np.bool_]]) -> Part | None:
+    if hints.outline is not None:
+        return part_in_outline(photo.rgb, np.asarray(hints.outline) * photo.scale)
+    if hints.box is not None:
+        x0, y0, x1, y1 = (round(v * photo.scale) for v in hints.box)
+        part = part_in_box(photo.rgb, (x0, y0, x1, y1))
+        if part is None:
+            raise UsageError(f"the box {hints.box} holds no part; draw it around the whole part")
+        return part
+    exclude = np.logical_or.reduce(cards) if cards else None
+    return find_part(photo.rgb, exclude)
+
+
+def _cells(weave: Weave, scale: float, mm_per_px: float | None) -> Cells:
+    known = weave.lattice is not None
+    return Cells(
+        to_photo=weave.to_photo / scale,
+        pitch=weave.pitch / weave.frame.scale / scale if known else None,
+        mm_per_px=mm_per_px,
+        zone=np.asarray(weave.at_cells(weave.frame.zones), np.uint8),
+        brim=np.asarray(weave.at_cells(weave.frame.brim), np.bool_),
+        lock=np.asarray(weave.at_cells(weave.frame.lock), np.bool_),
+        visibility=weave.visibility,
+        uncertainty=weave.uncertainty,
+        cues=weave.cues,
+        reasons=doubt(weave).reasons,
+    )

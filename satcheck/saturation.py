@@ -1,0 +1,219 @@
+"""From cues to saturation: a mixture of starved, good and rich, with an offset for each photo.
+
+Photos of one shop differ from each other by lamp, distance and camera far more than cells of one
+photo do. So every photo has an offset of its own, drawn from a distribution that the labelled
+photos show (a random effect); the classes are what remains. In a new photo the offset and the
+classes are inferred together by expectation maximisation (Dempster, Laird & Rubin 1977, with
+Student t classes after Peel & McLachlan 2000): a part with starved patches fixes its own offset,
+a uniform one falls back on what the shop's photos have shown.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import gaussian_filter
+from scipy.special import expit, gammaln, logsumexp
+
+from satcheck.model import Cells
+
+F64 = NDArray[np.float64]
+
+CLASSES = ("starved", "good", "rich")
+FREEDOM = 5.0  # of Student's t: a few per cent of cells lie on wrinkles and reflections
+CELLS_PER_SAMPLE = 64  # cells that share one independent value: windows of four pitches squared
+FIT_CELLS = 1200  # of a photo, evenly spaced: enough for its offset
+OWN_SHARE = 0.5  # of a class's own scatter against the pooled one; few photos show each class
+ROUNDS_FIT, ROUNDS_OFFSET = 20, 40
+LABEL_TRUST = 0.92  # that a cell has its zone's label; a zone is labelled as a whole
+SMOOTH = 0.8  # cells (sigma) over which evidence is shared
+
+
+@dataclass(frozen=True, eq=False)
+class Mixture:
+    """Three classes in cue space, and how photos differ.
+
+    Attributes
+    ----------
+    cues : tuple of str
+    centre, scale : (K,) arrays
+        Cues are brought to zero mean and unit spread with these.
+    means : (3, K) array
+        Of the classes in ``CLASSES``, in scaled cues.
+    scatter : (3, K, K) array
+    between : (K, K) array
+        Covariance of the photos' offsets.
+    """
+
+    cues: tuple[str, ...]
+    centre: F64
+    scale: F64
+    means: F64
+    scatter: F64
+    between: F64
+
+
+@dataclass(frozen=True, eq=False)
+class Labelled:
+    """Cells of one photo with what is known about their class.
+
+    ``values`` (n, K) are raw cues, ``prior`` (n, 3) the label's probabilities, ``weight`` the
+    independent values that one cell stands for: neighbours share pixels.
+    """
+
+    values: F64
+    prior: F64
+    weight: float = 1 / CELLS_PER_SAMPLE
+
+
+def usable(cells: Cells, cues: Sequence[str]) -> NDArray[np.bool_]:
+    """Return where a part's cells have all the named cues, (R, C)."""
+    known = cells.part.copy()
+    for cue in cues:
+        known &= np.isfinite(cells.cues[cue])
+    return known
+
+
+def values(cells: Cells, cues: Sequence[str], where: NDArray[np.bool_]) -> F64:
+    """Return the named cues of some cells, (n, K)."""
+    return np.stack([cells.cues[cue][where] for cue in cues], 1).astype(np.float64)
+
+
+def fit_mixture(cues: Sequence[str], photos: Sequence[Labelled]) -> Mixture:
+    """Fit the classes and the spread of photo offsets to labelled photos."""
+    everything = np.concatenate([p.values for p in photos])
+    centre, scale = everything.mean(0), everything.std(0) + 1e-6
+    thinned = [_thin(p) for p in photos]
+    scaled = [Labelled((p.values - centre) / scale, p.prior, p.weight) for p in thinned]
+    mixture = _start(tuple(cues), centre, scale, scaled)
+    offsets = [np.zeros(len(cues)) for _ in scaled]
+    for _ in range(ROUNDS_FIT):
+        steps = [_step(p, mixture, offset) for p, offset in zip(scaled, offsets, strict=True)]
+        offsets = [s.offset for s in steps]
+        mixture = _update(mixture, scaled, steps)
+    return mixture
+
+
+def log_likelihoods(mixture: Mixture, raw: F64) -> tuple[F64, F64]:
+    """Return log densities of the classes (n, 3) for one photo's cells, and its offset (K,)."""
+    scaled = (raw - mixture.centre) / mixture.scale
+    photo = _thin(Labelled(scaled, np.ones((len(scaled), 3))))
+    offset, shares = np.zeros(len(mixture.cues)), np.full(3, 1 / 3)
+    for _ in range(ROUNDS_OFFSET):
+        step = _step(replace(photo, prior=photo.prior * shares), mixture, offset)
+        counts = step.member.sum(0) * photo.weight
+        shares = (counts + 1) / (counts.sum() + 3)
+        if np.abs(step.offset - offset).max() < 1e-3:
+            break
+        offset = step.offset
+    return _densities(scaled - offset, mixture)[0], offset
+
+
+def saturation_index(cells: Cells, dry: Mixture, full: Mixture) -> NDArray[np.float32]:
+    """Return how a cell stands between starved (-1), good (0) and rich (+1); NaN if unmeasured.
+
+    The index is P(rich) - P(starved), all classes equally likely beforehand. One mixture tells
+    starved from the rest by local cues, the other rich from good by cues over a wider area.
+    """
+    where = usable(cells, dry.cues) & usable(cells, full.cues)
+    index = np.full(where.shape, np.nan, np.float32)
+    if not where.any():
+        return index
+    local = _shared(log_likelihoods(dry, values(cells, dry.cues, where))[0], where)
+    wide = _shared(log_likelihoods(full, values(cells, full.cues, where))[0], where)
+    starved = np.exp(local[:, 0] - logsumexp(local, axis=1))
+    rich = (1 - starved) * expit(wide[:, 2] - wide[:, 1])
+    index[where] = rich - starved
+    return index
+
+
+def _shared(evidence: F64, where: NDArray[np.bool_]) -> F64:
+    """Return log densities averaged over the nearest cells."""
+    weight = np.maximum(gaussian_filter(where.astype(float), SMOOTH), 1e-3)
+    result = np.empty_like(evidence)
+    for k in range(evidence.shape[1]):
+        layer = np.zeros(where.shape)
+        layer[where] = evidence[:, k]
+        result[:, k] = (gaussian_filter(layer, SMOOTH) / weight)[where]
+    return result
+
+
+def _thin(photo: Labelled) -> Labelled:
+    every = max(1, len(photo.values) // FIT_CELLS)
+    return Labelled(photo.values[::every], photo.prior[::every], photo.weight * every)
+
+
+def _start(cues: tuple[str, ...], centre: F64, scale: F64, photos: Sequence[Labelled]) -> Mixture:
+    """Return a first mixture from the labels alone."""
+    data = np.concatenate([p.values for p in photos])
+    trust = np.concatenate([p.prior for p in photos]) ** 4
+    means = (trust.T @ data) / trust.sum(0)[:, None]
+    spread = np.atleast_2d(np.cov(data.T)) * 0.5
+    return Mixture(cues, centre, scale, means, np.stack([spread] * 3), spread)
+
+
+@dataclass(frozen=True, eq=False)
+class _Step:
+    """One photo's expectations: membership (n, 3), t weights (n, 3), offset and its covariance."""
+
+    member: F64
+    robust: F64
+    offset: F64
+    doubt: F64
+
+
+def _densities(scaled: F64, mixture: Mixture) -> tuple[F64, F64]:
+    """Return log Student t densities (n, 3) and the weights of the t's scale mixture (n, 3)."""
+    size = scaled.shape[1]
+    log, robust = np.empty((len(scaled), 3)), np.empty((len(scaled), 3))
+    constant = gammaln((FREEDOM + size) / 2) - gammaln(FREEDOM / 2) - size / 2 * np.log(FREEDOM)
+    for k in range(3):
+        root = np.linalg.cholesky(mixture.scatter[k])
+        distance = (np.linalg.solve(root, (scaled - mixture.means[k]).T) ** 2).sum(0)
+        log[:, k] = constant - np.log(np.diag(root)).sum()
+        log[:, k] -= (FREEDOM + size) / 2 * np.log1p(distance / FREEDOM)
+        robust[:, k] = (FREEDOM + size) / (FREEDOM + distance)
+    return log, robust
+
+
+def _step(photo: Labelled, mixture: Mixture, offset: F64) -> _Step:
+    """Return a photo's memberships under its current offset, and the offset that they imply."""
+    log, robust = _densities(photo.values - offset, mixture)
+    log = log + np.log(photo.prior)
+    member = np.exp(log - logsumexp(log, axis=1, keepdims=True))
+    precision = np.linalg.inv(mixture.between)
+    pull = np.zeros(len(offset))
+    for k in range(3):
+        inverse = np.linalg.inv(mixture.scatter[k])
+        share = (member[:, k] * robust[:, k] * photo.weight)[:, None]
+        precision = precision + share.sum() * inverse
+        pull += inverse @ (share * (photo.values - mixture.means[k])).sum(0)
+    return _Step(member, robust, np.linalg.solve(precision, pull), np.linalg.inv(precision))
+
+
+def _update(mixture: Mixture, photos: Sequence[Labelled], steps: Sequence[_Step]) -> Mixture:
+    """Return the mixture that fits the photos' expectations best."""
+    size = len(mixture.cues)
+    total, count = np.zeros((3, size)), np.zeros(3)
+    for photo, step in zip(photos, steps, strict=True):
+        share = step.member * step.robust
+        total += share.T @ (photo.values - step.offset)
+        count += share.sum(0)
+    # A class that no label names keeps its place: nothing moves it.
+    means = np.where(count[:, None] > 1e-3, total / np.maximum(count, 1e-3)[:, None], mixture.means)
+    scatter, members = np.zeros((3, size, size)), np.zeros(3)
+    for photo, step in zip(photos, steps, strict=True):
+        for k in range(3):
+            rest = photo.values - step.offset - means[k]
+            share = (step.member[:, k] * step.robust[:, k])[:, None]
+            scatter[k] += (share * rest).T @ rest
+            members[k] += step.member[:, k].sum()
+    pooled = scatter.sum(0) / members.sum()
+    own = scatter / np.maximum(members, 1e-9)[:, None, None]
+    spread = OWN_SHARE * own + (1 - OWN_SHARE) * pooled + 1e-4 * np.eye(size)
+    outer = [np.outer(s.offset, s.offset) + s.doubt for s in steps]
+    between = np.mean(outer, axis=0)
+    # Few photos: correlations between offsets are half believed.
+    between = 0.5 * between + 0.5 * np.diag(np.diag(between)) + 1e-3 * np.eye(size)
+    return Mixture(mixture.cues, mixture.centre, mixture.scale, means, spread, between)

@@ -1,0 +1,223 @@
+"""The weave of one part, measured: photo pixels and outline in, a grid of cells out."""
+
+from dataclasses import dataclass, replace
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from satcheck.frame import Frame, part_width, straighten
+from satcheck.outline import Part
+from satcheck.photo import luminance
+from satcheck.weave_lattice import PITCH_PER_WIDTH, Lattice, find_lattice
+from satcheck.weave_spectrum import DARK_FLOOR, contrast, masked_blur
+from satcheck.weave_texture import (
+    amplitude,
+    band,
+    low_quantile,
+    noise_gain,
+    noise_level,
+    two_way,
+    without_noise,
+)
+from satcheck.weave_track import WINDOW, Windows, track
+from satcheck.zones import ZoneMap
+
+F32 = NDArray[np.float32]
+Maps = dict[str, F32]
+
+SEARCH_WIDTH = 420  # px of a part in which the lattice is searched: a pitch of about 14
+WORKING_PITCH = 12.0  # px: tow edges survive, and a 12 MP photo shrinks to what the weave needs
+CELL = 0.5  # pitches
+BROAD = 3  # cells to each side: what a rich area is told by over 3.5 pitches
+CALM = 0.3  # quantile that glints and wrinkles cannot reach
+INDEPENDENT = 30.0  # degrees of freedom of the annulus in one window (area times bandwidth, Hann)
+
+# What each cue is, for reports. All are natural logs or differences of logs.
+CUES: dict[str, str] = {
+    "fine": "contrast of tow edges",
+    "medium": "contrast of tows",
+    "coarse": "contrast of the interlacing",
+    "crosswise": "interlacing contrast across its main direction",
+    "order": "share of the texture that follows the lattice",
+    "light": "luminance",
+    "red_blue": "red over blue",
+    "red_green": "red over green",
+    "calm_medium": "contrast of tows, noise removed, over a wider calm area",
+    "calm_coarse": "contrast of the interlacing, noise removed, over a wider calm area",
+    "broad_order": "lattice's share over a wider area",
+    "broad_red_green": "red over green over a wider area",
+    "coherence": "how one-directional the texture is, 0 to 1",
+}
+
+
+@dataclass(frozen=True, eq=False)
+class Weave:
+    """The weave of one part on a grid of cells; all maps are (R, C).
+
+    Attributes
+    ----------
+    frame : Frame
+        At working scale.
+    lattice : Lattice or None
+        In pixels of the frame; None where the part is too small to search.
+    pitch : float
+        Pitch that was worked with, in pixels of the frame: the lattice's, or what the part's
+        width suggests.
+    columns, rows : (C,), (R,) int arrays
+        Cell centres in the frame.
+    visibility, uncertainty, floor : float32 maps
+        Modulation (Michelson, of an equal sinusoid) of luminance within the weave's band, noise
+        removed; its standard uncertainty; the modulation that the noise alone would show.
+    cues : dict of float32 maps
+        By the names of ``CUES``.
+    """
+
+    frame: Frame
+    lattice: Lattice | None
+    pitch: float
+    columns: NDArray[np.intp]
+    rows: NDArray[np.intp]
+    visibility: F32
+    uncertainty: F32
+    floor: F32
+    cues: Maps
+
+    def at_cells(self, layer: NDArray[np.generic]) -> NDArray[np.generic]:
+        """Return a frame layer (H, W) at the cell centres."""
+        return layer[np.ix_(self.rows, self.columns)]
+
+    @property
+    def to_photo(self) -> NDArray[np.float64]:
+        """Return the (2, 3) affine map from cell (column + 0.5, row + 0.5) to photo pixels."""
+        step = float(self.columns[1] - self.columns[0])
+        corner = np.array([self.columns[0] + 0.5, self.rows[0] + 0.5]) - step / 2
+        matrix = self.frame.to_photo
+        return np.column_stack([matrix[:, :2] * step, matrix[:, :2] @ corner + matrix[:, 2]])
+
+
+def measure(
+    rgb: NDArray[np.uint8], part: Part, zones: ZoneMap, pitch: float | None = None
+) -> Weave:
+    """Measure the weave of a part.
+
+    Parameters
+    ----------
+    rgb : (H, W, 3) uint8 array
+        sRGB-encoded upright photo.
+    part, zones
+        Masks of the same size.
+    pitch : float, optional
+        Tow pitch in pixels of ``rgb``, where the user or the card tells it.
+    """
+    width = part_width(part, zones)
+    search = straighten(rgb, part, zones, SEARCH_WIDTH / width)
+    lattice = find_lattice(search, None if pitch is None else pitch * search.scale)
+    known = lattice.pitch / search.scale if lattice else pitch or PITCH_PER_WIDTH * width
+    frame = straighten(rgb, part, zones, WORKING_PITCH / known)
+    working = known * frame.scale
+    if lattice is not None:
+        lattice = replace(lattice, pitch=working)
+    return _measured(frame, lattice, working)
+
+
+def _measured(frame: Frame, lattice: Lattice | None, pitch: float) -> Weave:
+    """Return all maps of a frame on its grid of cells."""
+    step = max(2, round(CELL * pitch))
+    height, width = frame.laminate.shape
+    rows = np.arange(step // 2, max(height, step // 2 + step + 1), step)
+    columns = np.arange(step // 2, max(width, step // 2 + step + 1), step)
+    rows, columns = np.minimum(rows, height - 1), np.minimum(columns, width - 1)
+    at = np.ix_(rows, columns)
+    flat = contrast(luminance(frame.linear), frame.laminate, pitch)
+    cues = {name: layer[at] for name, layer in _texture(frame, flat, pitch).items()}
+    shown = _windows_at_cells(frame, track(frame, flat, lattice), pitch, at) if lattice else {}
+    nothing = np.full(frame.laminate[at].shape, np.nan, np.float32)
+    cues["order"] = shown.get("order", nothing)
+    cues |= _broad(cues, frame.laminate[at])
+    return Weave(
+        frame,
+        lattice,
+        pitch,
+        columns.astype(np.intp),
+        rows.astype(np.intp),
+        shown.get("visibility", nothing),
+        shown.get("uncertainty", nothing),
+        shown.get("floor", nothing),
+        {name: layer for name, layer in cues.items() if name in CUES},
+    )
+
+
+def _texture(frame: Frame, flat: F32, pitch: float) -> Maps:
+    """Return the cues that need no lattice, (H, W) each."""
+    mask, weight = frame.laminate, frame.laminate.astype(np.float32)
+    log_light = np.log(masked_blur(luminance(frame.linear), weight, 0.45 * pitch) + DARK_FLOOR)
+    noise = noise_level(flat, mask, log_light, pitch)
+    maps: Maps = {"light": log_light}
+    for name in ("fine", "medium", "coarse"):
+        part = band(flat, mask, pitch, name)
+        size = amplitude(part, weight, pitch)
+        maps[name] = np.log(size + 1e-4)
+        maps[f"clean_{name}"] = np.log(without_noise(size, noise * noise_gain(pitch, name)))
+        if name == "coarse":
+            maps["crosswise"], maps["coherence"] = two_way(part, weight, pitch, name)
+    red, green, blue = (
+        np.log(masked_blur(np.ascontiguousarray(frame.linear[..., k]), weight, 0.6 * pitch)
+               + DARK_FLOOR) for k in range(3)
+    )  # fmt: skip
+    maps["red_blue"], maps["red_green"] = red - blue, red - green
+    return maps
+
+
+def _broad(cues: Maps, part: NDArray[np.bool_]) -> Maps:
+    """Return the cues that look at a wider area, where a rich place is told from a good one."""
+    return {
+        "calm_medium": low_quantile(cues["clean_medium"], part, BROAD, CALM),
+        "calm_coarse": low_quantile(cues["clean_coarse"], part, BROAD, CALM),
+        "broad_order": low_quantile(cues["order"], part & ~np.isnan(cues["order"]), BROAD, 0.5),
+        "broad_red_green": low_quantile(cues["red_green"], part, BROAD, 0.5),
+    }
+
+
+def _windows_at_cells(
+    frame: Frame, windows: Windows, pitch: float, at: tuple[NDArray[np.intp], ...]
+) -> Maps:
+    """Return window measures at the cells: each is the mean of the windows near it."""
+    values = {
+        "order": np.log((windows.at_nodes + 1e-9) / (windows.between + 1e-9)),
+        "signal": windows.variance - windows.noise,
+        "noise": windows.noise,
+    }
+    weight = np.zeros(frame.laminate.shape, np.float32)
+    weight[windows.y, windows.x] = 1
+    near = cv2.GaussianBlur(weight, (0, 0), POOLED * pitch)[at]
+    maps: Maps = {}
+    for name, value in values.items():
+        layer = np.zeros_like(weight)
+        layer[windows.y, windows.x] = value
+        mean = cv2.GaussianBlur(layer, (0, 0), POOLED * pitch)[at] / np.maximum(near, 1e-9)
+        maps[name] = np.where(near * pitch**2 > 0.02, mean, np.nan).astype(np.float32)
+    return {"order": maps["order"], **_visibility(maps["signal"], maps["noise"])}
+
+
+POOLED = 0.8  # pitches (sigma) over which windows, one each 0.75 pitches, are averaged
+
+
+def _visibility(signal: F32, noise: F32) -> Maps:
+    """Return visibility, its standard uncertainty and its noise floor from variances.
+
+    A sinusoid of modulation m has the variance m^2 / 2. A variance estimated from n independent
+    values has the relative standard uncertainty sqrt(2 / n); signal and noise both fluctuate.
+    """
+    visibility = np.sqrt(2 * np.maximum(signal, 0))
+    floor = np.sqrt(2 * np.maximum(noise, 0))
+    spread = (np.maximum(signal, 0) + 2 * noise) * np.sqrt(2 / INDEPENDENT)
+    uncertainty = spread / np.maximum(visibility, np.sqrt(2 * spread) / 2 + 1e-6)
+    return {
+        "visibility": visibility.astype(np.float32),
+        "floor": floor.astype(np.float32),
+        "uncertainty": uncertainty.astype(np.float32),
+    }
+
+
+__all__ = ["CUES", "WINDOW", "Weave", "measure"]
