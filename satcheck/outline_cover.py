@@ -82,7 +82,7 @@ def _bands(image: Float, part: Bool, frame: Frame) -> Bool:
     strength = edges(image, frame.inside, 0, 3, frame.half_width, 3.0)
     body = image[first + reach : last - reach][part[first + reach : last - reach]]
     # The flanks are edges too, and slant: lines are sought inside them.
-    core = cv2.erode(part.astype(np.uint8), np.ones((3, 7), np.uint8)) > 0
+    core = cv2.erode(part.astype(np.uint8), np.ones((5, 5), np.uint8)) > 0
     covered = np.zeros(part.shape, bool)
     for start, stop in ((first, first + reach), (last - reach, last)):
         lines = _cross_lines(strength, core, start, stop)
