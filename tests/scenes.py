@@ -120,12 +120,12 @@ def draw(
     lane = np.clip(across / half, -1, 1)
     depth = np.clip(along / shape.length, 0, 1)
     if braid.aperiodic:
-        relief = _aperiodic(rng, across.shape, braid.pitch)
+        tone = _aperiodic(rng, across.shape, braid.pitch)
     else:
-        relief = _relief(*_lattice_phase(braid, shape, lane, along, half), braid)
-    relief = (relief - relief[mask].mean()) / relief[mask].std()
+        tone = relief(*_lattice_phase(braid, shape, lane, along, half), braid)
+    tone = (tone - tone[mask].mean()) / tone[mask].std()
     left = np.ones_like(lane) if fade is None else fade(lane, depth) * np.ones_like(lane)
-    body = np.where(mask, BODY * (1 + braid.amplitude * left * relief), AROUND)
+    body = np.where(mask, BODY * (1 + braid.amplitude * left * tone), AROUND)
     seen = cv2.GaussianBlur(body, (0, 0), view.blur) if view.blur else body
     light = view.exposure * (seen + view.veil * BODY) + rng.normal(0, view.noise, seen.shape)
     return Scene(light, mask, np.where(mask, left, 0), braid, shape)
@@ -160,8 +160,8 @@ def _lattice_phase(
     return across, np.broadcast_to(counted, across.shape)
 
 
-def _relief(across: Float, along: Float, braid: Braid) -> Float:
-    """Return the tone of the tow that lies on top: a crown across it, sunk where it dives."""
+def relief(across: Float, along: Float, braid: Braid) -> Float:
+    """Return the tone of the tow on top, at places in repeats: a crown, sunk where it dives."""
     over = braid.over
     first, second = over * across - along, over * across + along  # tows counted in either family
     turn = np.floor(first) + np.floor(second)
