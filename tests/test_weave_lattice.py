@@ -11,7 +11,7 @@ from scenes import BODY, Braid, Scene, Shape, View, draw, relief
 from skimage import data
 
 from satcheck.photo import linear_light
-from satcheck.weave_lattice import NODES, Lattice, find_lattice
+from satcheck.weave_lattice import NODES, Lattice, _scores, find_lattice
 
 BODY_SHAPE = Shape(300, 330, is_round=True)
 SEEN = View(noise=0.01)  # a twentieth of the body's light
@@ -91,6 +91,13 @@ def test_where_there_is_no_weave_none_is_found(name: str) -> None:
     """A search for the best of thousands of lattices reads up to 0.3 in noise; a braid over 1.2."""
     found = strip(no_weave()[name])
     assert found is None or abs(found.strength) < 0.45
+
+
+@pytest.mark.parametrize("over", [1, 2, 3])
+def test_power_that_is_everywhere_scores_nothing(over: int) -> None:
+    everywhere = np.full((128, 129), 1.7, np.float32)
+    pitch, angle = np.meshgrid([8.0, 10.0, 13.0], [35.0, 45.0])
+    assert _scores(everywhere, pitch, angle, over) == pytest.approx(0, abs=1e-6)
 
 
 @cache

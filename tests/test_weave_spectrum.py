@@ -88,6 +88,15 @@ def test_slow_shading_is_taken_out() -> None:
     assert visibility(shaded) == pytest.approx(visibility(0.2 * grating(0.1)), rel=0.02)
 
 
+@pytest.mark.parametrize("pitches", [2, 3, 5, 8])
+def test_the_local_mean_spans_a_gaussian_of_1_2_pitches(pitches: int) -> None:
+    """Closed form: a wave of period k pitches keeps 1 - exp(-2 pi^2 (1.2 / k)^2)."""
+    wave = grating(0.05, pitches * PITCH, 0.0, 480)
+    flat = contrast(0.5 * wave, whole(wave), PITCH)[96:384, 96:384]
+    left = flat.std() / np.log(wave[96:384, 96:384]).std()
+    assert left == pytest.approx(1 - np.exp(-2 * (np.pi * 1.2 / pitches) ** 2), rel=0.02)
+
+
 def test_the_outline_is_no_contrast() -> None:
     mask = np.zeros((200, 200), bool)
     mask[50:150, 60:140] = True
