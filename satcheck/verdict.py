@@ -122,7 +122,9 @@ def _zone(
     judged = float((here != Label.NOT_JUDGED).mean()) if here.size else 0.0
     verdict, worst = Label.GOOD if judged >= ENOUGH else Label.NOT_JUDGED, None
     for label in (v for v in VERDICT_ORDER if v in BAND):
-        inside = [(p, (mask & zone).sum()) for p, mask in patches[label] if _names(mask, zone)]
+        inside = [
+            (p, (mask & zone).sum()) for p, mask in patches[label] if _names(mask, zone, cells)
+        ]
         if inside:
             verdict, worst = label, max(inside, key=lambda pair: int(pair[1]))[0]
             break
@@ -132,10 +134,15 @@ def _zone(
     )  # fmt: skip
 
 
-def _names(patch: Bool, zone: Bool) -> bool:
-    """Return whether a patch lies in a zone enough to name it: a quarter of either."""
+def _names(patch: Bool, zone: Bool, cells: Cells) -> bool:
+    """Return whether a patch lies in a zone enough to name it: a quarter of either.
+
+    A long patch may lie in many zones with less of it in each: then it names where most of it is,
+    so that no patch is left without a zone.
+    """
     shared = int((patch & zone).sum())
-    return shared > 0 and shared >= 0.25 * min(int(patch.sum()), int(zone.sum()))
+    most = int(np.bincount(cells.zone[patch]).max())
+    return shared > 0 and shared >= min(0.25 * patch.sum(), 0.25 * zone.sum(), most)
 
 
 def _judged(labels: Labels) -> Bool:
