@@ -68,11 +68,7 @@ def _rows(table: Path) -> Iterator[tuple[int, dict[str, str]]]:
         with table.open(encoding="utf-8-sig", newline="") as file:
             reader = csv.DictReader(file, strict=True)
             names = [str(n).strip() for n in reader.fieldnames or ()]
-            missing = [n for n in REQUIRED if n not in names]
-            if missing:
-                problem = f"column {missing[0]!r} is missing"
-                allowed = f"the header is {','.join((*REQUIRED, *OPTIONAL))}, comma-separated"
-                raise TableError(str(table), 1, problem, allowed)
+            _check_header(table, names)
             reader.fieldnames = names
             for row in reader:
                 known = {n: (row.get(n) or "").strip() for n in (*REQUIRED, *OPTIONAL)}
@@ -86,6 +82,19 @@ def _rows(table: Path) -> Iterator[tuple[int, dict[str, str]]]:
         raise TableError(
             str(table), reader.line_num, f"is not valid CSV ({error})", "save it as CSV"
         ) from error
+
+
+def _check_header(table: Path, names: list[str]) -> None:
+    """Refuse a header without a column that is needed, or with one twice."""
+    header = f"the header is {','.join((*REQUIRED, *OPTIONAL))}, comma-separated"
+    for mark, word in ((";", "semicolons"), ("\t", "tabs")):
+        if len(names) == 1 and mark in names[0]:
+            raise TableError(str(table), 1, f"the columns are separated by {word}", header)
+    for name in (*REQUIRED, *OPTIONAL):
+        if names.count(name) > 1:
+            raise TableError(str(table), 1, f"column {name!r} stands there twice", header)
+        if name in REQUIRED and name not in names:
+            raise TableError(str(table), 1, f"column {name!r} is missing", header)
 
 
 def _check_words(table: Path, line: int, row: Mapping[str, str]) -> None:
