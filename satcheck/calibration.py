@@ -143,7 +143,8 @@ def label_of(index: float, bounds: tuple[float, float, float, float]) -> Label:
 
 def _content_id(table: Mapping[str, Any]) -> str:
     content = {key: value for key, value in table.items() if key != "id"}
-    packed = json.dumps(content, sort_keys=True, separators=(",", ":")).encode()
+    # A file changed by hand may hold what JSON has no word for, such as a date.
+    packed = json.dumps(content, sort_keys=True, separators=(",", ":"), default=str).encode()
     return hashlib.sha256(packed).hexdigest()[:16]
 
 
@@ -200,7 +201,7 @@ def _from_table(table: Mapping[str, Any], name: str) -> Calibration:
             bool(table["demo"]),
             tuple(str(p) for p in table["photos"]),
         )
-    except (KeyError, TypeError, ValueError, AttributeError, np.linalg.LinAlgError) as error:
+    except (LookupError, TypeError, ValueError, AttributeError, OverflowError) as error:
         raise CalibrationError(name, f"is damaged ({error})", "make it again") from error
     if not fibres:
         raise CalibrationError(name, "holds no fibre", "make it again from labelled parts")
