@@ -47,7 +47,10 @@ ACCEPTED_PRIOR = (0.05, 0.80, 0.15)  # a whole part passed: mostly good, nothing
 UNKNOWN_PRIOR = (1 / 3, 1 / 3, 1 / 3)
 SURE = 0.8  # prior from which a cell counts as labelled
 
-FALSE_STARVED, MISSED_STARVED, FALSE_RICH = 0.02, 0.03, 0.02  # shares of labelled cells, by part
+FALSE_STARVED, MISSED_STARVED, FALSE_RICH = 0.03, 0.05, 0.05  # shares of labelled cells, by part
+# Few parts cannot move a bound farther than this: even odds of starved lie at -0.4, of rich at 0.5.
+STARVED_RANGE, LEAN_RANGE, RICH_RANGE = (-0.55, -0.4), (-0.25, -0.05), (0.5, 0.75)
+HEAVY_BAND = 0.2  # of the index below rich
 FEWEST_PARTS = 4  # below, leaving one out leaves too little to fit
 
 
@@ -199,12 +202,16 @@ def _bounds(
     Every part counts alike, whatever its size in the photos.
     """
     classes: list[list[tuple[F64, F64]]] = [[], [], []]
+    accepted: list[tuple[F64, F64]] = []
     for e, index in held_out:
         for k in range(3):
             where = (e.prior[..., k] >= SURE) & ~np.isnan(index) & (e.cells.reasons == 0)
             if where.any():
                 found = index[where].astype(np.float64)
                 classes[k].append((found, np.full(len(found), 1 / len(found))))
+                if k == 1 and e.photo.is_accepted:
+                    accepted.append(classes[k][-1])
+    good = accepted or classes[1]  # a good zone of a rejected part may hold starved spots
 
     def quantile(chosen: list[tuple[F64, F64]], share: float) -> float:
         found = np.concatenate([v for v, _ in chosen])
@@ -213,10 +220,16 @@ def _bounds(
         total = np.cumsum(weight[order])
         return float(found[order][np.searchsorted(total, share * total[-1])])
 
-    starved = min(-0.3, quantile(classes[1], FALSE_STARVED))
-    lean = max(starved, min(-0.05, quantile(classes[0], 1 - MISSED_STARVED)))
-    rich = max(0.5, quantile(classes[1] + classes[0], 1 - FALSE_RICH)) if classes[2] else 1.0
-    return starved, lean, min(0.3, rich) if classes[2] else 1.0, min(rich, 1.0)
+    starved = _within(quantile(good, FALSE_STARVED), STARVED_RANGE)
+    lean = _within(quantile(classes[0], 1 - MISSED_STARVED), LEAN_RANGE)
+    if not classes[2]:
+        return starved, lean, 1.0, 1.0
+    rich = _within(quantile(good, 1 - FALSE_RICH), RICH_RANGE)
+    return starved, lean, rich - HEAVY_BAND, rich
+
+
+def _within(value: float, limits: tuple[float, float]) -> float:
+    return min(max(value, limits[0]), limits[1])
 
 
 def _visibility(evidence: Sequence[Evidence]) -> dict[str, tuple[float, float, float]]:

@@ -14,6 +14,7 @@ Bool = NDArray[np.bool_]
 
 ONE_WAY = 0.75  # coherence from which strong texture is a fold, a seam or a reflection's edge
 HOLE = 64  # cells: up to four pitches across, what starved laminate surrounds is starved
+RIM = 1  # cells: half a pitch, the pooling's own reach
 SPECK = 8  # cells: smaller than one and a half pitches, a lone starved place is only lean
 EIGHT = np.ones((3, 3), np.int8)
 
@@ -32,11 +33,10 @@ def label_cells(cells: Cells, fibre: FibreBounds) -> tuple[Labels, NDArray[np.ui
     reasons = cells.reasons.copy()
     reasons[cells.part & np.isnan(index) & (reasons == 0)] |= np.uint32(Reason.EDGE)
     raw = _by_bounds(index, fibre.bounds)
-    strong = np.isin(raw, (Label.STARVED, Label.LEAN))
-    folded = strong & (cells.cues["coherence"] > ONE_WAY)
-    reasons[cells.part & folded] |= np.uint32(Reason.WRINKLE)
+    folded = _folds(np.where(cells.part & (reasons == 0), raw, 0), cells.cues["coherence"])
+    reasons[folded] |= np.uint32(Reason.WRINKLE)
     judged = cells.part & (reasons == 0)
-    labels = _solid(np.where(judged, raw, 0).astype(np.uint8))
+    labels = _rimmed(_solid(np.where(judged, raw, 0).astype(np.uint8)))
     labels = np.where(judged, labels, Label.NOT_JUDGED)
     return np.where(cells.part, labels, Label.OUTSIDE).astype(np.uint8), reasons
 
@@ -46,6 +46,22 @@ def _by_bounds(index: NDArray[np.float32], bounds: tuple[float, ...]) -> Labels:
     codes = np.array([*SCALE, Label.NOT_JUDGED], np.uint8)
     place = np.searchsorted(np.array(bounds), np.nan_to_num(index), side="left")
     return codes[np.where(np.isnan(index), len(SCALE), place)]
+
+
+def _folds(labels: NDArray[np.generic], coherence: NDArray[np.float32]) -> Bool:
+    """Return the starved-looking spots whose texture runs one way: folds, seams, reflections."""
+    spots, count = ndimage.label(labels == Label.STARVED, EIGHT)
+    if count == 0:
+        return np.zeros(labels.shape, bool)
+    middle = ndimage.median(np.nan_to_num(coherence), spots, np.arange(1, count + 1))
+    return np.asarray(np.append(False, np.asarray(middle) > ONE_WAY)[spots])
+
+
+def _rimmed(labels: Labels) -> Labels:
+    """Turn good cells that touch starved ones to lean: a window there sees both."""
+    touching = ndimage.binary_dilation(labels == Label.STARVED, EIGHT, RIM)
+    doubtful = touching & np.isin(labels, (Label.GOOD, Label.HEAVY, Label.RICH))
+    return np.where(doubtful, Label.LEAN, labels).astype(np.uint8)
 
 
 def _solid(labels: Labels) -> Labels:

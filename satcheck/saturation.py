@@ -22,11 +22,17 @@ F64 = NDArray[np.float64]
 
 CLASSES = ("starved", "good", "rich")
 FREEDOM = 5.0  # of Student's t: a few per cent of cells lie on wrinkles and reflections
-CELLS_PER_SAMPLE = 64  # cells that share one independent value: windows of four pitches squared
+CELLS_PER_SAMPLE = 256  # cells that share one independent value: shading varies over eight pitches
 FIT_CELLS = 1200  # of a photo, evenly spaced: enough for its offset
-OWN_SHARE = 0.5  # of a class's own scatter against the pooled one; few photos show each class
+OWN_SHARE = 0.3  # of a class's own scatter against the pooled one; few photos show each class
+HILL_CAUTION = 4.0  # the height of a hill rests on few independent windows
+STARTS = ((1 / 3, 1 / 3, 1 / 3), (0.9, 0.05, 0.05), (0.05, 0.9, 0.05), (0.05, 0.05, 0.9))
 ROUNDS_FIT, ROUNDS_OFFSET = 20, 40
 LABEL_TRUST = 0.92  # that a cell has its zone's label; a zone is labelled as a whole
+CAUTION = 2.0  # cues of one cell are not independent: their joint odds are overstated
+# Standard deviation by which automatic exposure and white balance move a photo, natural log units:
+# half a stop either way, and a lamp's warmth that is corrected in part. Common practice, no source.
+CAMERA_FREEDOM = {"light": 0.7, "red_blue": 0.25, "red_green": 0.1, "broad_red_green": 0.1}
 SMOOTH = 0.8  # cells (sigma) over which evidence is shared
 
 
@@ -99,22 +105,40 @@ def log_likelihoods(mixture: Mixture, raw: F64) -> tuple[F64, F64]:
     """Return log densities of the classes (n, 3) for one photo's cells, and its offset (K,)."""
     scaled = (raw - mixture.centre) / mixture.scale
     photo = _thin(Labelled(scaled, np.ones((len(scaled), 3))))
-    offset, shares = np.zeros(len(mixture.cues)), np.full(3, 1 / 3)
+    # The likelihood has several hills: "starved under dim light" may look like "good under bright".
+    # Each hill speaks with its weight.
+    tries = [_settle(photo, mixture, np.array(shares)) for shares in STARTS]
+    heights = np.array([height for height, _ in tries])
+    weights = np.exp((heights - heights.max()) / HILL_CAUTION)
+    log = np.stack([_densities(scaled - offset, mixture)[0] for _, offset in tries])
+    mean = logsumexp(log, axis=0, b=(weights / weights.sum())[:, None, None])
+    return mean, tries[int(heights.argmax())][1]
+
+
+def _settle(photo: Labelled, mixture: Mixture, shares: F64) -> tuple[float, F64]:
+    """Return the log posterior and the offset at which a photo settles from given class shares."""
+    offset = np.zeros(len(mixture.cues))
     for _ in range(ROUNDS_OFFSET):
         step = _step(replace(photo, prior=photo.prior * shares), mixture, offset)
         counts = step.member.sum(0) * photo.weight
         shares = (counts + 1) / (counts.sum() + 3)
-        if np.abs(step.offset - offset).max() < 1e-3:
-            break
+        moved = np.abs(step.offset - offset).max()
         offset = step.offset
-    return _densities(scaled - offset, mixture)[0], offset
+        if moved < 1e-3:
+            break
+    log, _ = _densities(photo.values - offset, mixture)
+    fit = photo.weight * float(logsumexp(log + np.log(shares), axis=1).sum())
+    pull = float(offset @ np.linalg.solve(mixture.between, offset))
+    return fit - 0.5 * pull + float(np.log(shares).sum()), offset
 
 
 def saturation_index(cells: Cells, dry: Mixture, full: Mixture) -> NDArray[np.float32]:
     """Return how a cell stands between starved (-1), good (0) and rich (+1); NaN if unmeasured.
 
-    The index is P(rich) - P(starved), all classes equally likely beforehand. One mixture tells
-    starved from the rest by local cues, the other rich from good by cues over a wider area.
+    With d the log odds of starved and r those of rich against good, each divided by ``CAUTION``,
+    u = expit(d) and v = expit(r), the index is v (1 - u) - u: doubt about starved counts first.
+    One mixture tells starved from the rest by local cues, the other rich from good by cues over a
+    wider area; all classes are equally likely beforehand.
     """
     where = usable(cells, dry.cues) & usable(cells, full.cues)
     index = np.full(where.shape, np.nan, np.float32)
@@ -122,9 +146,9 @@ def saturation_index(cells: Cells, dry: Mixture, full: Mixture) -> NDArray[np.fl
         return index
     local = _shared(log_likelihoods(dry, values(cells, dry.cues, where))[0], where)
     wide = _shared(log_likelihoods(full, values(cells, full.cues, where))[0], where)
-    starved = np.exp(local[:, 0] - logsumexp(local, axis=1))
-    rich = (1 - starved) * expit(wide[:, 2] - wide[:, 1])
-    index[where] = rich - starved
+    starved = expit((local[:, 0] - logsumexp(local[:, 1:], axis=1)) / CAUTION)
+    rich = expit((wide[:, 2] - wide[:, 1]) / CAUTION)
+    index[where] = rich * (1 - starved) - starved
     return index
 
 
@@ -137,6 +161,13 @@ def _shared(evidence: F64, where: NDArray[np.bool_]) -> F64:
         layer[where] = evidence[:, k]
         result[:, k] = (gaussian_filter(layer, SMOOTH) / weight)[where]
     return result
+
+
+def _at_least(between: F64, mixture: Mixture) -> F64:
+    """Return a covariance of offsets in which the camera's own freedom is not underrated."""
+    freedom = np.array([CAMERA_FREEDOM.get(cue, 0.0) for cue in mixture.cues]) / mixture.scale
+    lacking = np.maximum(freedom**2 - np.diag(between), 0)
+    return between + np.diag(lacking)
 
 
 def _thin(photo: Labelled) -> Labelled:
@@ -216,4 +247,5 @@ def _update(mixture: Mixture, photos: Sequence[Labelled], steps: Sequence[_Step]
     between = np.mean(outer, axis=0)
     # Few photos: correlations between offsets are half believed.
     between = 0.5 * between + 0.5 * np.diag(np.diag(between)) + 1e-3 * np.eye(size)
+    between = _at_least(between, mixture)
     return Mixture(mixture.cues, mixture.centre, mixture.scale, means, spread, between)

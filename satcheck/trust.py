@@ -11,7 +11,7 @@ from satcheck.weave import Weave
 
 Bool = NDArray[np.bool_]
 
-RIM = 0.8  # pitches along the silhouette: windows there see the background, and the body turns away
+RIM = 0.6  # pitches along the silhouette: windows there see the background, and the body turns away
 LANE = 0.94  # of the half width: beyond, a round body is seen at more than 70 degrees
 FEWEST_PIXELS = 5.0  # a pitch: below, sampling takes a third of the tow's contrast (MTF of a pixel
 # and a lens of half a pixel; see the closed forms in the tests)

@@ -35,13 +35,14 @@ PITCH_PER_WIDTH = 0.033
 PITCH_SPREAD = 0.28  # natural log
 ANGLE, ANGLE_SPREAD = 42.0, 7.0  # degrees from the axis
 RARITY = {1: 0.0, 2: 0.0, 3: 1.2}  # 3/3 sleeves are rare; natural log of the odds
-PRIOR_WEIGHT = 0.15  # of the log prior against the score's own scatter, about 0.15
+PRIOR_WEIGHT = 0.05  # of the log prior against the correlation's own scatter
 
 WINDOW = 0.28  # of the part's width: about eight pitches
 PADDED = 256
 LEAST_CONTRAST = 1e-3  # RMS, natural log; an 8-bit code is three times as much
 SMOOTH = 0.5  # of unit variance; a window below it holds less than ``LEAST_CONTRAST``
-PEAK_CAP = 3.0  # natural log; one strong peak must not stand for a lattice
+LOBE = 0.75  # standard deviation of a node in steps of 1 / window: Hann's 0.58, blurred
+PEAK_CAP = 4.0  # natural log; one strong peak must not stand for a lattice
 
 
 @dataclass(frozen=True)
@@ -97,15 +98,47 @@ def find_lattice(frame: Frame, pitch: float | None = None) -> Lattice | None:
     angles = np.arange(30.0, 56.0, 1.5)
     best, best_value = None, -np.inf
     for over in NODES:
-        score = _scores(whitened, pitches[:, None], angles[None, :], over)
         prior = -0.5 * (np.log(pitches / expected)[:, None] / spread) ** 2
         prior = prior - 0.5 * ((angles[None, :] - ANGLE) / ANGLE_SPREAD) ** 2
-        value = score + PRIOR_WEIGHT * (prior - RARITY[over])
+        match = np.stack([_match(whitened, p, angles, over, _window(width)) for p in pitches])
+        value = match + PRIOR_WEIGHT * (prior - RARITY[over])
         i, j = np.unravel_index(np.argmax(value), value.shape)
         if value[i, j] > best_value:
             best_value = value[i, j]
-            best = Lattice(float(pitches[i]), float(angles[j]), over, float(score[i, j]))
+            at = pitches[i : i + 1, None], angles[None, j : j + 1]
+            strength = float(_scores(whitened, *at, over)[0, 0])
+            best = Lattice(float(pitches[i]), float(angles[j]), over, strength)
     return best
+
+
+def _window(width: float) -> int:
+    """Return the side of a window in pixels, for a part's width."""
+    return max(16, int(WINDOW * width) // 2 * 2)
+
+
+def _match(whitened: F32, pitch: float, angles: F64, over: int, size: int) -> F64:
+    """Return the correlation of the spectrum with the lattice's own, for each angle (degrees).
+
+    Nodes are drawn as wide as a window of ``size`` pixels shows them: where it holds few repeats
+    they run into each other, and single places between them tell nothing.
+    """
+    radians = np.deg2rad(angles)[:, None]
+    count = min(int(2.2 / pitch * PADDED) + 2, whitened.shape[0])
+    frequency = np.arange(count) / PADDED
+    radius = pitch * np.hypot(frequency[:, None], frequency[None, :])
+    ring = (radius > 0.2) & (radius < 2.2)
+    drawn = np.zeros((len(angles), count, count), np.float32)
+    for i, j, weight in NODES[over]:
+        across = frequency - i * np.cos(radians) / (over * pitch)
+        along = frequency - j * np.sin(radians) / pitch
+        lobes = [np.exp(-0.5 * (f * size / LOBE) ** 2).astype(np.float32) for f in (across, along)]
+        node = np.float32(np.sqrt(weight)) * lobes[1][:, :, None] * lobes[0][:, None, :]
+        np.maximum(drawn, node, out=drawn)
+    template = drawn[:, ring] - drawn[:, ring].mean(1, keepdims=True)
+    seen = PEAK_CAP * np.tanh(np.maximum(whitened[:count, :count][ring], 0) / PEAK_CAP)
+    seen = seen - seen.mean()
+    norm = np.linalg.norm(template, axis=1) * np.linalg.norm(seen)
+    return np.asarray(template @ seen / np.maximum(norm, 1e-9), np.float64)
 
 
 def _window_corners(
@@ -134,7 +167,7 @@ def _mean_spectrum(frame: Frame, width: float) -> F32 | None:
     The geometric mean over windows keeps what is everywhere (the weave) and drops what is in a
     few (wrinkles, reflections). Both tow directions are folded on one quadrant.
     """
-    size = max(16, int(WINDOW * width) // 2 * 2)
+    size = _window(width)
     rows, columns = _window_corners(frame, size, max(1, size // 4), (-0.33, -0.11, 0.11, 0.33))
     if len(rows) < 3 or size > PADDED:
         return None
