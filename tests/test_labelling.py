@@ -1,0 +1,144 @@
+"""From indices to labels: bounds, doubts, holes, specks and textures of one direction."""
+
+import numpy as np
+import pytest
+from grids import fibre_bounds, grid, place
+from numpy.typing import NDArray
+from scipy.ndimage import binary_dilation
+
+from satcheck import labelling
+from satcheck.flags import Reason
+from satcheck.labelling import label_cells
+from satcheck.model import Cells, Label
+
+SHAPE = (30, 36)
+Labels = NDArray[np.uint8]
+WORST, BEST = -0.95, 0.0
+
+
+def labelled(
+    monkeypatch: pytest.MonkeyPatch, index: NDArray[np.floating], cells: Cells | None = None
+) -> tuple[Labels, NDArray[np.uint32]]:
+    """Label cells whose saturation index is given."""
+    monkeypatch.setattr(labelling, "saturation_index", lambda *_: index.astype(np.float32))
+    return label_cells(cells or grid(index.shape), fibre_bounds())
+
+
+def away(where: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Return the cells farther than a pitch from some: nearer, a window sees both."""
+    return np.asarray(~binary_dilation(where, np.ones((3, 3)), 2))
+
+
+def index_of(starved: NDArray[np.bool_]) -> NDArray[np.float64]:
+    return np.where(starved, WORST, BEST)
+
+
+def test_the_bounds_part_the_scale(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Bounds at -0.6, -0.2, 0.3 and 0.7; stripes wide enough that none is a speck."""
+    stripes = np.repeat([-0.9, -0.4, 0.0, 0.5, 0.9], 6)
+    labels, reasons = labelled(monkeypatch, np.tile(stripes, (30, 1)))
+    assert labels[15].tolist() == np.repeat([1, 2, 3, 4, 5], 6).tolist()
+    assert not reasons.any()
+
+
+@pytest.mark.parametrize("bound", [-0.6, -0.2, 0.3, 0.7])
+def test_a_bound_belongs_to_the_drier_side(monkeypatch: pytest.MonkeyPatch, bound: float) -> None:
+    below, at, above = (
+        labelled(monkeypatch, np.full(SHAPE, value))[0][15, 15]
+        for value in (bound - 1e-3, np.float32(bound) - 1e-6, bound + 1e-3)
+    )
+    assert below == at == above - 1
+
+
+def test_what_cannot_be_judged_is_not(monkeypatch: pytest.MonkeyPatch) -> None:
+    index = index_of(np.zeros(SHAPE, bool))
+    index[5, 5] = np.nan
+    reasons = np.zeros(SHAPE, np.uint32)
+    reasons[7, 7] = Reason.GLARE | Reason.FOCUS
+    zone = np.where(place(SHAPE, 20, 0, 10, 36), 0, 1).astype(np.uint8)
+    labels, found = labelled(monkeypatch, index, grid(SHAPE, reasons=reasons, zone=zone))
+    assert labels[5, 5] == labels[7, 7] == Label.NOT_JUDGED
+    assert found[5, 5] != 0
+    assert found[7, 7] == Reason.GLARE | Reason.FOCUS
+    assert set(labels[:20].ravel()) == {Label.GOOD, Label.NOT_JUDGED}
+    assert set(labels[20:].ravel()) == {Label.OUTSIDE}
+    assert reasons[5, 5] == 0  # what was measured is left as it is
+
+
+def test_a_hole_within_starved_cloth_is_starved(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A good place of one pitch amid starved cloth; one as large as a quarter of the part stays."""
+    ring = place(SHAPE, 4, 4, 22, 28)
+    small, large = place(SHAPE, 14, 14, 2, 2), place(SHAPE, 7, 9, 16, 17)
+    assert labelled(monkeypatch, index_of(ring & ~small))[0][14, 14] == Label.STARVED
+    labels, _ = labelled(monkeypatch, index_of(ring & ~large))
+    assert (labels[large & away(ring & ~large)] == Label.GOOD).all()
+    assert not (labels[large] == Label.STARVED).any()
+
+
+def test_a_hole_that_cannot_be_judged_is_not_filled(monkeypatch: pytest.MonkeyPatch) -> None:
+    hole = place(SHAPE, 14, 14, 2, 2)
+    reasons = np.where(hole, Reason.GLARE, 0).astype(np.uint32)
+    starved = place(SHAPE, 4, 4, 22, 28)
+    labels, _ = labelled(monkeypatch, index_of(starved), grid(SHAPE, reasons=reasons))
+    assert (labels[hole] == Label.NOT_JUDGED).all()
+    assert (labels[starved & ~hole] == Label.STARVED).all()
+
+
+def test_a_bay_that_opens_to_good_cloth_is_no_hole(monkeypatch: pytest.MonkeyPatch) -> None:
+    bay = place(SHAPE, 4, 14, 12, 2)
+    labels, _ = labelled(monkeypatch, index_of(place(SHAPE, 4, 4, 22, 28) & ~bay))
+    assert not (labels[bay] == Label.STARVED).any()
+
+
+def test_a_starved_speck_is_only_lean(monkeypatch: pytest.MonkeyPatch) -> None:
+    speck, patch = place(SHAPE, 5, 5, 2, 2), place(SHAPE, 15, 15, 8, 8)
+    labels, _ = labelled(monkeypatch, index_of(speck | patch))
+    assert (labels[speck] == Label.LEAN).all()
+    assert (labels[patch] == Label.STARVED).all()
+    assert (labels[away(speck | patch)] == Label.GOOD).all()
+    assert not (labels[~patch] == Label.STARVED).any()
+
+
+def test_between_good_and_starved_lies_lean(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A window at the border sees both: a neighbour of starved cloth is not called good."""
+    patch = place(SHAPE, 10, 10, 10, 10)
+    labels, _ = labelled(monkeypatch, index_of(patch))
+    beside = binary_dilation(patch, np.ones((3, 3))) & ~patch
+    assert (labels[patch] == Label.STARVED).all()
+    assert (labels[beside] == Label.LEAN).all()
+
+
+def test_cloth_that_touches_by_a_corner_is_one_patch(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Twelve cells in a slanting row of corners, as a thin slanting streak falls on the grid."""
+    streak = np.zeros(SHAPE, bool)
+    streak[np.arange(5, 17), np.arange(5, 17)] = True
+    assert (labelled(monkeypatch, index_of(streak))[0][streak] == Label.STARVED).all()
+
+
+@pytest.mark.parametrize(("coherence", "label"), [(0.98, Label.NOT_JUDGED), (0.1, Label.STARVED)])
+def test_texture_of_one_direction_is_not_called_starved(
+    monkeypatch: pytest.MonkeyPatch, coherence: float, label: Label
+) -> None:
+    """A wrinkle or the edge of a reflection; where the cloth is good it is no doubt."""
+    ridge = place(SHAPE, 5, 10, 20, 8)
+    cues = {"coherence": np.full(SHAPE, coherence, np.float32)}
+    labels, reasons = labelled(monkeypatch, index_of(ridge), grid(SHAPE, cues=cues))
+    assert (labels[ridge] == label).all()
+    assert (labels[away(ridge)] == Label.GOOD).all()
+    doubted = (reasons & np.uint32(Reason.WRINKLE)) > 0
+    assert (doubted == (ridge & (label is Label.NOT_JUDGED))).all()
+
+
+@pytest.mark.parametrize("offset", [-0.4, 0.0, 0.4])
+def test_cues_become_labels_whatever_the_photos_offset(offset: float) -> None:
+    """No double: the left starved, the middle good, the right rich, through the mixtures."""
+    left, right = place(SHAPE, 0, 0, 30, 12), place(SHAPE, 0, 24, 30, 12)
+    cues = {
+        "dry": (3.0 * left + offset).astype(np.float32),
+        "full": (3.0 * right - offset).astype(np.float32),
+        "coherence": np.zeros(SHAPE, np.float32),
+    }
+    labels, _ = label_cells(grid(SHAPE, cues=cues), fibre_bounds())
+    assert set(labels[:, 2:10].ravel()) == {Label.STARVED}
+    assert set(labels[:, 15:21].ravel()) == {Label.GOOD}
+    assert set(labels[:, 26:34].ravel()) == {Label.RICH}
