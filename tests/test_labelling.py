@@ -41,13 +41,16 @@ def test_the_bounds_part_the_scale(monkeypatch: pytest.MonkeyPatch) -> None:
     assert not reasons.any()
 
 
-@pytest.mark.parametrize("bound", [-0.6, -0.2, 0.3, 0.7])
+@pytest.mark.parametrize("bound", [-0.625, -0.25, 0.375, 0.75])
 def test_a_bound_belongs_to_the_drier_side(monkeypatch: pytest.MonkeyPatch, bound: float) -> None:
-    below, at, above = (
-        labelled(monkeypatch, np.full(SHAPE, value))[0][15, 15]
-        for value in (bound - 1e-3, np.float32(bound) - 1e-6, bound + 1e-3)
-    )
-    assert below == at == above - 1
+    """Bounds that single precision holds exactly, so that an index can lie on one."""
+    fibre = fibre_bounds(bounds=(-0.625, -0.25, 0.375, 0.75))
+    found = []
+    for value in (bound - 1e-3, bound, bound + 1e-3):
+        index = np.full(SHAPE, value, np.float32)
+        monkeypatch.setattr(labelling, "saturation_index", lambda *_, i=index: i)
+        found.append(int(label_cells(grid(SHAPE), fibre)[0][15, 15]))
+    assert found[0] == found[1] == found[2] - 1
 
 
 def test_what_cannot_be_judged_is_not(monkeypatch: pytest.MonkeyPatch) -> None:

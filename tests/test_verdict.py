@@ -11,7 +11,14 @@ from numpy.typing import NDArray
 
 from satcheck.flags import EXPLANATIONS, Reason
 from satcheck.model import ZONES, Cells, Label, ZoneVerdict
-from satcheck.verdict import MATTERS_MM, MATTERS_PITCHES, PartVerdict, judge, zone_mask
+from satcheck.verdict import (
+    CELLS_PER_SAMPLE,
+    MATTERS_MM,
+    MATTERS_PITCHES,
+    PartVerdict,
+    judge,
+    zone_mask,
+)
 
 WIDE = (90, 90)
 STARVED, LEAN, GOOD, HEAVY, RICH = (Label(code) for code in range(1, 6))
@@ -40,15 +47,15 @@ def blob(count: int) -> NDArray[np.bool_]:
 
 
 @settings(max_examples=40)
-@given(st.integers(1, 900), st.floats(0.02, 2), st.floats(0, 6.28))
+@given(st.integers(1, 900), st.floats(0.02, 2), st.floats(3, 30), st.floats(0, 6.28))
 def test_a_patch_names_its_zone_from_a_size_in_millimetres_on(
-    count: int, mm_per_px: float, turn: float
+    count: int, mm_per_px: float, step: float, turn: float
 ) -> None:
     """Diameter of a disc of the same area, whichever way the part lies in the photo."""
-    diameter = 2 * np.sqrt(count * (10 * mm_per_px) ** 2 / np.pi)
+    diameter = 2 * np.sqrt(count * (step * mm_per_px) ** 2 / np.pi)
     assume(abs(diameter / MATTERS_MM - 1) > 1e-6)
     across, along = (np.cos(turn), np.sin(turn)), (-np.sin(turn), np.cos(turn))
-    to_photo = np.column_stack([10 * np.array([across, along]).T, [700, 900]])
+    to_photo = np.column_stack([step * np.array([across, along]).T, [700, 900]])
     cells = grid(WIDE, mm_per_px=mm_per_px, to_photo=to_photo)
     part = judged(cells, labels_of(cells, {STARVED: blob(count)}))
     assert verdicts(part) == ({"middle centre": STARVED} if diameter > MATTERS_MM else {})
@@ -210,6 +217,15 @@ def test_a_zones_visibility_is_its_mean_over_what_was_judged() -> None:
     assert shown.value == pytest.approx(0.3)
     assert shown.low < 0.3 < shown.high
     assert zone_of(part, "middle left").visibility is None
+
+
+def test_a_zones_interval_is_that_of_its_independent_windows() -> None:
+    """900 cells of standard uncertainty 0.02; 95 % of a normal distribution within 1.96."""
+    cells = grid(WIDE)
+    interval = zone_of(judged(cells, labels_of(cells, {})), "middle centre").visibility
+    assert interval is not None
+    half = 1.96 * 0.02 / np.sqrt(900 / CELLS_PER_SAMPLE)
+    assert (interval.low, interval.high) == pytest.approx((0.1 - half, 0.1 + half))
 
 
 def test_more_cells_make_the_interval_narrower_but_never_below_zero() -> None:

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from scenes import BODY, Braid, Scene, Shape, View, draw
 
 from satcheck.outline import Part
+from satcheck.verdict import CELLS_PER_SAMPLE
 from satcheck.weave import CUES, Weave, _measured, measure
 from satcheck.weave_lattice import Lattice
 from satcheck.weave_track import ANNULUS
@@ -103,22 +104,34 @@ def test_a_strip_without_noise_and_weave_has_no_visibility() -> None:
     assert max(visibility.max(), uncertainty.max(), floor.max()) < 1e-4
 
 
+@cache
+def random_texture(noise: float) -> tuple[tuple[F64, F64, F64], ...]:
+    """Return what twelve strips show whose relief repeats nowhere."""
+    braid = replace(BRAID, amplitude=0.05, aperiodic=True)
+    scenes = (draw(np.random.default_rng(k), braid, STRIP, View(noise=noise)) for k in range(12))
+    return tuple(shown(weave_of(scene)) for scene in scenes)
+
+
 @pytest.mark.parametrize("noise", [0.0, 0.004])
 def test_the_stated_uncertainty_covers_the_scatter_of_a_random_texture(noise: float) -> None:
     """Cloth whose relief repeats nowhere: each window sees another piece of the same contrast.
 
     The claim must not be below the true scatter, and is of no use if it is many times as large.
     """
-    braid = replace(BRAID, amplitude=0.05, aperiodic=True)
-    seen = [
-        shown(weave_of(draw(np.random.default_rng(seed), braid, STRIP, View(noise=noise))))
-        for seed in range(12)
-    ]
-    visibility, uncertainty, _ = np.concatenate(seen, 1)
+    visibility, uncertainty, _ = np.concatenate(random_texture(noise), 1)
     true = np.sqrt(np.mean(visibility**2))
     error = (visibility - true) / uncertainty
     assert (np.abs(error) < 1.96).mean() >= 0.94
     assert np.sqrt(np.mean(error**2)) > 1 / 3
+
+
+def test_a_zones_interval_covers_the_scatter_of_its_mean() -> None:
+    """The mean of an area's cells, which share windows, from one strip to another."""
+    seen = random_texture(0.004)
+    means = np.array([visibility.mean() for visibility, *_ in seen])
+    cells = [CELLS_PER_SAMPLE / visibility.size for visibility, *_ in seen]
+    stated = [np.sqrt(np.mean(u**2) * c) for (_, u, _), c in zip(seen, cells, strict=True)]
+    assert 0.25 < means.std(ddof=1) / np.mean(stated) < 1.1
 
 
 @pytest.mark.parametrize("over", [1, 2, 3])
