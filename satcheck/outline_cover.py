@@ -34,8 +34,10 @@ COMMON = 0.08  # of the body may have a band's colour, within
 ALIKE = 7.0  # CIE76
 BESIDE = 0.3  # of a band's area must lie on a side for it to have a colour
 APART = 4  # rows between two lines
+SOFT = 4  # rows by which a border's own step reaches into a band
 BROAD, TAPE_ROUGHNESS = 0.06, 1.2  # of the length; CIE L*
 LINE_BEND = 0.1
+WANDER = 0.04  # rms off a parabola, of the width
 
 
 def remove_cover(rgb: NDArray[np.uint8], silhouette: Bool) -> Bool:
@@ -108,10 +110,21 @@ def _cross_lines(strength: Float, part: Bool, start: int, stop: int) -> list[NDA
         if on.sum() < 4 or np.quantile(score[path, at][on], 0.25) < CLEAN:
             break
         line = np.interp(columns, at[on], path[on].astype(float))
-        found.append(line + start)
+        if _arched(at[on], path[on]):
+            found.append(line + start)
         rows = np.arange(stop - start)[:, None]
         score = np.where(np.abs(rows - line[None, :]) < APART, 0, score)
     return sorted(found, key=lambda line: float(line.mean()))
+
+
+def _arched(column: NDArray[np.intp], row: NDArray[np.intp]) -> bool:
+    """Return whether a line is a shallow arc, as what is wound round a part shows.
+
+    The border of a dry patch wanders, and is clean only in a blurred photo: to take it for tape
+    would hide starved laminate.
+    """
+    off = row - np.polyval(np.polyfit(column, row, 2), column)
+    return float(np.sqrt(np.mean(off**2))) < WANDER * float(np.ptp(column) + 1)
 
 
 def _foreign(
@@ -134,7 +147,8 @@ def _foreign(
         inner = band & core
         if inner.sum() < 5 or not sides:
             continue
-        even = float(np.median(rough[inner])) < TAPE_ROUGHNESS
+        amid = inner & _rows_between(core, upper + SOFT, lower - SOFT)
+        even = amid.any() and float(np.median(rough[amid])) < TAPE_ROUGHNESS
         if thick < BROAD * length or even:
             bands.append((band, sides))
     covered = np.zeros(part.shape, bool)

@@ -1,9 +1,10 @@
 """From a coarse ribbon to the part's true edge.
 
-In the straightened frame: 1 colours decide roughly what is part (GrabCut, seeded by the ribbon);
-2 the rows over which the part extends, pipe and foot cut off where the width drops suddenly;
-3 each flank as the smoothest path along strong edges; 4 each end as such a path across.
-Colour weighs little beside edges: glass on a grey wall has hardly a colour of its own.
+In the straightened frame: 1 colours decide roughly what is part; 2 the rows over which the part
+extends, pipe and foot cut off where the width drops suddenly; 3 each flank as the smoothest path
+along strong edges beyond which background begins; 4 each end as such a path across. Then all once
+more, with the colours learned anew from the better outline. Colour weighs little beside edges:
+glass on a grey wall has hardly a colour of its own.
 """
 
 from dataclasses import dataclass
@@ -14,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from satcheck.outline_frame import Frame, blur, straighten
+from satcheck.outline_likeness import Likeness, likeness
 from satcheck.outline_path import smooth_path
 from satcheck.outline_ribbon import Ribbon, lab_at_even_exposure
 from satcheck.outline_strength import edges
@@ -25,12 +27,14 @@ Bytes = NDArray[np.uint8]
 FINE = 400  # long side of the working picture, px
 # The weights below were set by a random search over rendered and drawn scenes: common practice,
 # no source.
-BAND, CORE = 0.5, 0.35  # half widths: what GrabCut may add; share of the width that is surely part
 OPEN = 0.05  # half widths
 EDGE_FLOOR = 2.0
 CAP_FLOOR = 6.0
 ROW_STEP = 0.08  # half widths between rows of a flank
-COLOUR_SHARE, FLANK_COLOUR, CAP_COLOUR, NECK_COLOUR = 0.5, 0.006, 0.003, 0.02
+FLANK_COLOUR, CAP_COLOUR, NECK_COLOUR = 0.012, 0.003, 0.02
+FOREIGN_SHARE, FOREIGN_HELP = 0.5, 0.5  # beside the ratio: along the flanks; for the rough mask
+FARTHEST = 0.35  # half widths by which the second round may widen the first
+BESIDE, NOT_CLEAR = 0.1, 0.3  # half widths; how much an edge loses if no background lies beyond
 FLANK_BEND, CAP_BEND = 0.2, 0.08
 BEYOND = 0.6  # score of an end off the flanks: neither for nor against
 GAP, BRIDGE, FLANK_GOES_ON = 0.45, 0.2, 0.5
@@ -56,9 +60,15 @@ def refine(rgb: Bytes, ribbon: Ribbon, exclude: Bool | None) -> Shape:
     across = edges(
         image, frame.inside, 1, ROW_STEP * frame.half_width, frame.half_width, EDGE_FLOOR
     )
-    found = _bridged(_by_colour(image, frame, barred), frame, across)
-    inner = solid(found, max(1, int(OPEN * frame.half_width)))
-    return _shape(image, frame, inner, barred, across)
+    first = likeness(image, frame, frame.ribbon, barred)
+    shape = _shape(image, frame, first, barred, across)
+    if not shape.silhouette.any():
+        return shape
+    believed = frame.sample(shape.silhouette.astype(np.float32)) > 0.5
+    second = likeness(image, frame, believed, barred)
+    off = cv2.distanceTransform(1 - believed.astype(np.uint8), cv2.DIST_L2, 5)
+    foreign = np.where(off < FARTHEST * frame.half_width, second.foreign, -1).astype(np.float32)
+    return _shape(image, frame, Likeness(foreign, second.ratio), barred, across)
 
 
 def _bridged(found: Bool, frame: Frame, across: Float) -> Bool:
@@ -96,24 +106,6 @@ def _flank_strength(frame: Frame, across: Float) -> Float:
         near = np.clip(flank[:, None] + window, 0, across.shape[1] - 1)
         strengths.append(np.take_along_axis(across, near, axis=1).max(axis=1))
     return np.asarray(np.minimum(strengths[0], strengths[1]), np.float32)
-
-
-def _by_colour(image: Float, frame: Frame, barred: Bool) -> Bool:
-    """Return roughly what is part, (N, K), by GrabCut from the ribbon."""
-    rows, columns = frame.ribbon.shape
-    away = cv2.distanceTransform(1 - frame.ribbon.astype(np.uint8), cv2.DIST_L2, 5)
-    row = np.arange(rows)[:, None] - frame.ribbon.any(axis=1).argmax()
-    width = frame.ribbon.sum(axis=1)[:, None]
-    column = np.arange(columns)[None, :] - frame.ribbon.argmax(axis=1)[:, None] - width / 2
-    seeds = np.full((rows, columns), cv2.GC_BGD, np.uint8)
-    seeds[away < BAND * frame.half_width] = cv2.GC_PR_BGD
-    seeds[frame.ribbon] = cv2.GC_PR_FGD
-    along = row / frame.length
-    seeds[(along > 0.25) & (along < 0.75) & (np.abs(column) < CORE * width)] = cv2.GC_FGD
-    seeds[barred] = cv2.GC_BGD
-    if not (seeds == cv2.GC_FGD).any():
-        return frame.ribbon & ~barred
-    return cut(image, seeds)
 
 
 def cut(lab: Float, seeds: Bytes) -> Bool:
@@ -172,17 +164,17 @@ def _end(width: NDArray[np.float64], length: float) -> int:
     return len(width)
 
 
-def _shape(image: Float, frame: Frame, inner: Bool, barred: Bool, across: Float) -> Shape:
+def _shape(image: Float, frame: Frame, like: Likeness, barred: Bool, across: Float) -> Shape:
     """Return the silhouette between the best flanks and the best ends."""
     step = ROW_STEP * frame.half_width
+    found = _bridged(like.ratio + FOREIGN_HELP * like.foreign > 0, frame, across)
+    inner = solid(found, max(1, int(OPEN * frame.half_width)))
     start, stop, *necks = _extent(frame, inner)
     if stop - start < 16:
         return Shape(np.zeros(frame.shape, bool), 0.0)
-    colour = COLOUR_SHARE * (2.0 * inner - 1) + (1 - COLOUR_SHARE) * (2.0 * frame.ribbon - 1)
-    colour[barred] = -1
     first = max(0, start - int(0.04 * frame.length))
     rows = np.arange(first, min(len(image), stop + int(0.04 * frame.length)), max(1, round(step)))
-    left, right, support = _flanks(across, colour, rows, frame.half_width)
+    left, right, support = _flanks(across, like, rows, frame.half_width)
     column = np.arange(image.shape[1])[None, :]
     body = (column >= left[:, None] - 0.5) & (column < right[:, None] - 0.5)
     along = edges(image, frame.inside, 0, step, frame.half_width, CAP_FLOOR)
@@ -195,14 +187,16 @@ def _shape(image: Float, frame: Frame, inner: Bool, barred: Bool, across: Float)
 
 
 def _flanks(
-    across: Float, colour: NDArray[np.float64], rows: NDArray[np.int_], half_width: float
+    across: Float, like: Likeness, rows: NDArray[np.int_], half_width: float
 ) -> tuple[Float, Float, float]:
     """Return the left and right flank at every row and their mean edge strength."""
     middle, least = across.shape[1] // 2, int(0.12 * half_width)
+    colour = FOREIGN_SHARE * like.foreign + (1 - FOREIGN_SHARE) * like.ratio
     sums = np.pad(np.cumsum(colour, axis=1), ((0, 0), (1, 0)))[rows] * FLANK_COLOUR
     gain = across[rows]
-    outward = gain[:, middle + least :] + sums[:, middle + least : -1] - sums[:, [middle]]
-    inward = gain[:, : middle - least + 1] + sums[:, [middle]] - sums[:, : middle - least + 1]
+    to_left, to_right = (gain * clear[rows] for clear in _clear(like.foreign, half_width))
+    outward = to_right[:, middle + least :] + sums[:, middle + least : -1] - sums[:, [middle]]
+    inward = to_left[:, : middle - least + 1] + sums[:, [middle]] - sums[:, : middle - least + 1]
     right = middle + least + smooth_path(np.asarray(outward, np.float32), 4, FLANK_BEND)
     left = middle - least - smooth_path(np.asarray(inward[:, ::-1], np.float32), 4, FLANK_BEND)
     index = np.arange(len(rows))
@@ -210,6 +204,21 @@ def _flanks(
     every = np.arange(len(across))
     smooth = [blur(np.interp(every, rows, p), ROW_STEP * half_width / 2) for p in (left, right)]
     return smooth[0], smooth[1], support
+
+
+def _clear(foreign: Float, half_width: float) -> tuple[Float, Float]:
+    """Return (N, K), to 1, how far background begins left and right of each cell.
+
+    The inner rim of a glare streak is the stronger edge, but what lies beyond it is still foreign.
+    """
+    size = max(3, int(BESIDE * half_width))
+    mean = cv2.blur(np.maximum(foreign, 0), (size, 1 + 2 * int(ROW_STEP * half_width)))
+    column, away = np.arange(foreign.shape[1]), size // 2 + 2
+    left, right = (
+        np.asarray(1 - NOT_CLEAR * mean[:, np.clip(column + by, 0, len(column) - 1)], np.float32)
+        for by in (-away, away)
+    )
+    return left, right
 
 
 def _from_end(

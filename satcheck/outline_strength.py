@@ -15,16 +15,16 @@ def edges(
 ) -> Float:
     """Return edge strength 0 to 1 between each cell and the one before it along ``axis``.
 
-    The colour step is averaged over ``along`` cells in the edge's own direction and set against
-    the typical step within ``around`` cells.
+    The picture is averaged over ``along`` cells in the edge's own direction, so that the weave
+    cancels, and its colour step is set against the typical step within ``around`` cells.
     """
+    size = int(along) | 1
+    image = cv2.blur(image, (1, size) if axis == 1 else (size, 1))
     near = image - np.roll(image, 1, axis)
     wide = (np.roll(image, -1, axis) - np.roll(image, 2, axis)) / 2
     step = np.where(np.abs(wide) > np.abs(near), wide, near)
     edge = np.linalg.norm(step * np.array([0.8, 1.3, 1.3], np.float32), axis=2)
     edge[~(usable & np.roll(usable, 1, axis))] = 0
-    size = int(along) | 1
-    edge = np.asarray(cv2.blur(edge, (1, size) if axis == 1 else (size, 1)), np.float32)
     lines = np.moveaxis(edge, axis, 0)
     lines[:2] = 0
     lines[-1] = 0

@@ -23,6 +23,7 @@ ORDER = (
     "card",
     "outline_ribbon",
     "outline_frame",
+    "outline_likeness",
     "outline_path",
     "outline_strength",
     "outline_edge",

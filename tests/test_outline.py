@@ -114,6 +114,15 @@ def test_a_part_without_tape_has_nothing_covered() -> None:
     assert found(find_part(picture)).covered.sum() < 0.01 * silhouette.sum()
 
 
+def test_a_dry_end_whose_border_wanders_is_no_tape() -> None:
+    picture, silhouette, _ = scene("wall", "aramid")
+    y, x = np.mgrid[:HEIGHT, :WIDTH]
+    dry = silhouette & (y < 165 + 1.2 * (40 - np.abs(x - 215)))  # clean, as in a blurred photo
+    picture[dry] = (70, 60, 50)
+    part = found(find_part(picture))
+    assert part.laminate[dry].mean() > 0.9
+
+
 def test_excluded_pixels_are_not_part() -> None:
     picture, silhouette, _ = scene("wall", "glass")
     card = np.zeros(silhouette.shape, bool)
