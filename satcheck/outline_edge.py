@@ -1,10 +1,11 @@
 """From a coarse ribbon to the part's true edge.
 
-In the straightened frame: 1 colours decide roughly what is part; 2 the rows over which the part
-extends, pipe and foot cut off where the width drops suddenly; 3 each flank as the smoothest path
-along strong edges beyond which background begins; 4 each end as such a path across. Then all once
-more, with the colours learned anew from the better outline. Colour weighs little beside edges:
-glass on a grey wall has hardly a colour of its own.
+In the straightened frame: 1 colours decide roughly what is part (GrabCut, seeded by the ribbon);
+2 the rows over which the part extends, pipe and foot cut off where the width drops suddenly;
+3 each flank as the smoothest path along strong edges; 4 each end as such a path across. Then the
+flanks once more, along edges beyond which background begins, now that background can be learned
+close by; a box beside the part would be taken in by that, so it counts only if the outline gains
+in compactness. Colour weighs little beside edges: glass on a grey wall has hardly one of its own.
 """
 
 from dataclasses import dataclass
@@ -27,12 +28,14 @@ Bytes = NDArray[np.uint8]
 FINE = 400  # long side of the working picture, px
 # The weights below were set by a random search over rendered and drawn scenes: common practice,
 # no source.
+BAND, CORE = 0.5, 0.35  # half widths: what GrabCut may add; share of the width surely part
 OPEN = 0.05  # half widths
 EDGE_FLOOR = 2.0
 CAP_FLOOR = 6.0
 ROW_STEP = 0.08  # half widths between rows of a flank
-FLANK_COLOUR, CAP_COLOUR, NECK_COLOUR = 0.012, 0.003, 0.02
-FOREIGN_SHARE, FOREIGN_HELP = 0.5, 0.5  # beside the ratio: along the flanks; for the rough mask
+ROUGH, FLANK_COLOUR, CAP_COLOUR, NECK_COLOUR = 0.006, 0.012, 0.003, 0.02
+FOREIGN_SHARE = 0.5  # beside the ratio
+MORE_SOLID = 0.015  # by which the second round must be more solid than the first to be believed
 FARTHEST = 0.35  # half widths by which the second round may widen the first
 BESIDE, NOT_CLEAR = 0.1, 0.3  # half widths; how much an edge loses if no background lies beyond
 FLANK_BEND, CAP_BEND = 0.2, 0.08
@@ -49,6 +52,19 @@ class Shape:
     support: float
 
 
+@dataclass(frozen=True, eq=False)
+class _Pull:
+    """What draws the flanks besides edges.
+
+    ``colour`` (N, K) is what each cell gains inside; ``left`` and ``right`` (N, K) are the factors
+    by which an edge counts as either flank.
+    """
+
+    colour: Float
+    left: Float | float = 1.0
+    right: Float | float = 1.0
+
+
 def refine(rgb: Bytes, ribbon: Ribbon, exclude: Bool | None) -> Shape:
     """Return the silhouette near a ribbon in a picture (H, W, 3)."""
     lab = cv2.GaussianBlur(lab_at_even_exposure(rgb), (0, 0), 1.0)
@@ -60,15 +76,33 @@ def refine(rgb: Bytes, ribbon: Ribbon, exclude: Bool | None) -> Shape:
     across = edges(
         image, frame.inside, 1, ROW_STEP * frame.half_width, frame.half_width, EDGE_FLOOR
     )
-    first = likeness(image, frame, frame.ribbon, barred)
-    shape = _shape(image, frame, first, barred, across)
-    if not shape.silhouette.any():
-        return shape
-    believed = frame.sample(shape.silhouette.astype(np.float32)) > 0.5
-    second = likeness(image, frame, believed, barred)
+    found = _bridged(_by_colour(image, frame, barred), frame, across)
+    inner = solid(found, max(1, int(OPEN * frame.half_width)))
+    plain = (2.0 * inner - 1 + 2.0 * frame.ribbon - 1) / 2
+    plain[barred] = -1
+    first = _shape(image, frame, inner, _Pull(ROUGH * plain), barred, across)
+    if not first.silhouette.any():
+        return first
+    believed = frame.sample(first.silhouette.astype(np.float32)) > 0.5
+    pull = _pull(likeness(image, frame, believed, barred), believed, frame.half_width)
+    second = _shape(image, frame, inner, pull, barred, across)
+    return second if _solidity(second) > _solidity(first) + MORE_SOLID else first
+
+
+def _solidity(shape: Shape) -> float:
+    """Return a silhouette's share of its convex hull: boxes beside a part dent its outline."""
+    points = cv2.findNonZero(shape.silhouette.astype(np.uint8))
+    if points is None:
+        return 0.0
+    return float(len(points)) / max(1.0, cv2.contourArea(cv2.convexHull(points)))
+
+
+def _pull(like: Likeness, believed: Bool, half_width: float) -> "_Pull":
+    """Return what draws the flanks when part and background are known from a first outline."""
     off = cv2.distanceTransform(1 - believed.astype(np.uint8), cv2.DIST_L2, 5)
-    foreign = np.where(off < FARTHEST * frame.half_width, second.foreign, -1).astype(np.float32)
-    return _shape(image, frame, Likeness(foreign, second.ratio), barred, across)
+    foreign = np.where(off < FARTHEST * half_width, like.foreign, -1).astype(np.float32)
+    colour = FOREIGN_SHARE * foreign + (1 - FOREIGN_SHARE) * like.ratio
+    return _Pull(FLANK_COLOUR * colour, *_clear(foreign, half_width))
 
 
 def _bridged(found: Bool, frame: Frame, across: Float) -> Bool:
@@ -106,6 +140,24 @@ def _flank_strength(frame: Frame, across: Float) -> Float:
         near = np.clip(flank[:, None] + window, 0, across.shape[1] - 1)
         strengths.append(np.take_along_axis(across, near, axis=1).max(axis=1))
     return np.asarray(np.minimum(strengths[0], strengths[1]), np.float32)
+
+
+def _by_colour(image: Float, frame: Frame, barred: Bool) -> Bool:
+    """Return roughly what is part, (N, K), by GrabCut from the ribbon."""
+    rows, columns = frame.ribbon.shape
+    away = cv2.distanceTransform(1 - frame.ribbon.astype(np.uint8), cv2.DIST_L2, 5)
+    row = np.arange(rows)[:, None] - frame.ribbon.any(axis=1).argmax()
+    width = frame.ribbon.sum(axis=1)[:, None]
+    column = np.arange(columns)[None, :] - frame.ribbon.argmax(axis=1)[:, None] - width / 2
+    seeds = np.full((rows, columns), cv2.GC_BGD, np.uint8)
+    seeds[away < BAND * frame.half_width] = cv2.GC_PR_BGD
+    seeds[frame.ribbon] = cv2.GC_PR_FGD
+    along = row / frame.length
+    seeds[(along > 0.25) & (along < 0.75) & (np.abs(column) < CORE * width)] = cv2.GC_FGD
+    seeds[barred] = cv2.GC_BGD
+    if not (seeds == cv2.GC_FGD).any():
+        return frame.ribbon & ~barred
+    return cut(image, seeds)
 
 
 def cut(lab: Float, seeds: Bytes) -> Bool:
@@ -164,17 +216,17 @@ def _end(width: NDArray[np.float64], length: float) -> int:
     return len(width)
 
 
-def _shape(image: Float, frame: Frame, like: Likeness, barred: Bool, across: Float) -> Shape:
+def _shape(
+    image: Float, frame: Frame, inner: Bool, pull: _Pull, barred: Bool, across: Float
+) -> Shape:
     """Return the silhouette between the best flanks and the best ends."""
     step = ROW_STEP * frame.half_width
-    found = _bridged(like.ratio + FOREIGN_HELP * like.foreign > 0, frame, across)
-    inner = solid(found, max(1, int(OPEN * frame.half_width)))
     start, stop, *necks = _extent(frame, inner)
     if stop - start < 16:
         return Shape(np.zeros(frame.shape, bool), 0.0)
     first = max(0, start - int(0.04 * frame.length))
     rows = np.arange(first, min(len(image), stop + int(0.04 * frame.length)), max(1, round(step)))
-    left, right, support = _flanks(across, like, rows, frame.half_width)
+    left, right, support = _flanks(across, pull, rows, frame.half_width)
     column = np.arange(image.shape[1])[None, :]
     body = (column >= left[:, None] - 0.5) & (column < right[:, None] - 0.5)
     along = edges(image, frame.inside, 0, step, frame.half_width, CAP_FLOOR)
@@ -187,14 +239,13 @@ def _shape(image: Float, frame: Frame, like: Likeness, barred: Bool, across: Flo
 
 
 def _flanks(
-    across: Float, like: Likeness, rows: NDArray[np.int_], half_width: float
+    across: Float, pull: _Pull, rows: NDArray[np.int_], half_width: float
 ) -> tuple[Float, Float, float]:
     """Return the left and right flank at every row and their mean edge strength."""
     middle, least = across.shape[1] // 2, int(0.12 * half_width)
-    colour = FOREIGN_SHARE * like.foreign + (1 - FOREIGN_SHARE) * like.ratio
-    sums = np.pad(np.cumsum(colour, axis=1), ((0, 0), (1, 0)))[rows] * FLANK_COLOUR
+    sums = np.pad(np.cumsum(pull.colour, axis=1), ((0, 0), (1, 0)))[rows]
     gain = across[rows]
-    to_left, to_right = (gain * clear[rows] for clear in _clear(like.foreign, half_width))
+    to_left, to_right = ((across * clear)[rows] for clear in (pull.left, pull.right))
     outward = to_right[:, middle + least :] + sums[:, middle + least : -1] - sums[:, [middle]]
     inward = to_left[:, : middle - least + 1] + sums[:, [middle]] - sums[:, : middle - least + 1]
     right = middle + least + smooth_path(np.asarray(outward, np.float32), 4, FLANK_BEND)
