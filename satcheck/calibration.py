@@ -44,6 +44,8 @@ class FibreBounds:
         For starved against the rest, and for rich against good.
     parts, photos : int
         How many parts and photos the bounds rest on.
+    light : (float, float)
+        Natural log of luminance between which 96 % of the labelled cells lie.
     visibility : mapping of class to (low, middle, high)
         Quartiles of weave visibility that the labelled cells showed; for people, not for verdicts.
     """
@@ -54,6 +56,7 @@ class FibreBounds:
     full: Mixture
     parts: int
     photos: int
+    light: tuple[float, float]
     visibility: Mapping[str, tuple[float, float, float]]
 
 
@@ -164,6 +167,7 @@ def _fibre_table(fibre: FibreBounds) -> dict[str, Any]:
         "parts": fibre.parts,
         "photos": fibre.photos,
         "bounds": dict(zip(BORDERS, (round(b, 4) for b in fibre.bounds), strict=True)),
+        "light": [round(v, 4) for v in fibre.light],
         "visibility": {k: [round(v, 5) for v in q] for k, q in sorted(fibre.visibility.items())},
         "dry": _mixture_table(fibre.dry),
         "full": _mixture_table(fibre.full),
@@ -224,6 +228,7 @@ def _fibre(name: str, entry: Mapping[str, Any]) -> FibreBounds:
         _mixture(entry["full"]),
         int(entry["parts"]),
         int(entry["photos"]),
+        (float(entry["light"][0]), float(entry["light"][1])),
         shown,
     )
 

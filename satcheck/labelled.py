@@ -31,8 +31,16 @@ F64 = NDArray[np.float64]
 Bool = NDArray[np.bool_]
 Progress = Callable[[int, int, str], None]
 
-DRY_CUES = ("medium", "coarse", "crosswise", "order", "light", "red_blue", "red_green")
-FULL_CUES = ("calm_medium", "calm_coarse", "broad_order", "broad_red_green")
+DRY_CUES = ("fine", "medium", "crosswise", "order", "light", "red_blue", "red_green")
+FULL_CUES = (
+    "calm_medium",
+    "calm_coarse",
+    "crosswise",
+    "broad_order",
+    "light",
+    "red_blue",
+    "red_green",
+)
 
 # What a label says of a cell's class (starved, good, rich). A zone is labelled as a whole and an
 # inspector passes over small spots; marks are painted by hand along soft borders.
@@ -49,7 +57,8 @@ SURE = 0.8  # prior from which a cell counts as labelled
 
 FALSE_STARVED, MISSED_STARVED, FALSE_RICH = 0.03, 0.05, 0.05  # shares of labelled cells, by part
 # Few parts cannot move a bound farther than this: even odds of starved lie at -0.4, of rich at 0.5.
-STARVED_RANGE, LEAN_RANGE, RICH_RANGE = (-0.55, -0.4), (-0.25, -0.05), (0.5, 0.75)
+STARVED_RANGE, LEAN_RANGE, RICH_RANGE = (-0.5, -0.4), (-0.15, -0.05), (0.6, 0.7)
+LIGHT_ENDS = (0.02, 0.98)  # quantiles: a shadowed fold or a glint is not the light of a photo
 HEAVY_BAND = 0.2  # of the index below rich
 FEWEST_PARTS = 4  # below, leaving one out leaves too little to fit
 
@@ -174,7 +183,9 @@ def _fit(table: Path, fibre: str, evidence: Sequence[Evidence]) -> FibreBounds:
         pair = _mixtures(rest) if len(parts) >= FEWEST_PARTS and _complete(rest) else (dry, full)
         held_out += [(e, saturation_index(e.cells, *pair)) for e in own]
     bounds = _bounds(held_out)
-    return FibreBounds(fibre, bounds, dry, full, len(parts), len(evidence), _visibility(evidence))
+    return FibreBounds(
+        fibre, bounds, dry, full, len(parts), len(evidence), _light(evidence), _visibility(evidence)
+    )
 
 
 def _complete(evidence: Sequence[Evidence]) -> bool:
@@ -230,6 +241,13 @@ def _bounds(
 
 def _within(value: float, limits: tuple[float, float]) -> float:
     return min(max(value, limits[0]), limits[1])
+
+
+def _light(evidence: Sequence[Evidence]) -> tuple[float, float]:
+    """Return the range of log luminance in which the labelled photos were judged."""
+    shown = [e.cells.cues["light"][e.cells.part & (e.cells.reasons == 0)] for e in evidence]
+    ends = [np.quantile(found, LIGHT_ENDS) for found in shown if found.size]
+    return float(min(low for low, _ in ends)), float(max(high for _, high in ends))
 
 
 def _visibility(evidence: Sequence[Evidence]) -> dict[str, tuple[float, float, float]]:

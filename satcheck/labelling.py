@@ -12,7 +12,9 @@ from satcheck.saturation import saturation_index
 Labels = NDArray[np.uint8]
 Bool = NDArray[np.bool_]
 
-ONE_WAY = 0.75  # coherence from which strong texture is a fold, a seam or a reflection's edge
+ONE_WAY = 0.8  # median coherence from which a spot is a fold, a seam or a reflection's edge
+SURELY_ONE_WAY = 0.95  # coherence from which a single cell is, within a spot that is not
+HALF_STOP = 0.35  # natural log; below the darkest labelled photos less than that, bounds hold
 HOLE = 64  # cells: up to four pitches across, what starved laminate surrounds is starved
 RIM = 1  # cells: half a pitch, the pooling's own reach
 SPECK = 8  # cells: smaller than one and a half pitches, a lone starved place is only lean
@@ -32,6 +34,8 @@ def label_cells(cells: Cells, fibre: FibreBounds) -> tuple[Labels, NDArray[np.ui
     index = saturation_index(cells, fibre.dry, fibre.full)
     reasons = cells.reasons.copy()
     reasons[cells.part & np.isnan(index) & (reasons == 0)] |= np.uint32(Reason.EDGE)
+    dark = cells.cues["light"] < fibre.light[0] - HALF_STOP
+    reasons[cells.part & dark] |= np.uint32(Reason.DARK)
     raw = _by_bounds(index, fibre.bounds)
     folded = _folds(np.where(cells.part & (reasons == 0), raw, 0), cells.cues["coherence"])
     reasons[folded] |= np.uint32(Reason.WRINKLE)
@@ -53,8 +57,18 @@ def _folds(labels: NDArray[np.generic], coherence: NDArray[np.float32]) -> Bool:
     spots, count = ndimage.label(labels == Label.STARVED, EIGHT)
     if count == 0:
         return np.zeros(labels.shape, bool)
-    middle = ndimage.median(np.nan_to_num(coherence), spots, np.arange(1, count + 1))
-    return np.asarray(np.append(False, np.asarray(middle) > ONE_WAY)[spots])
+    coherence = np.nan_to_num(coherence)
+    middle = ndimage.median(coherence, spots, np.arange(1, count + 1))
+    whole = np.append(False, np.asarray(middle) > ONE_WAY)[spots]
+    return np.asarray(whole | ((spots > 0) & (coherence > SURELY_ONE_WAY)))
+
+
+def _filled(labels: Labels, around: tuple[Label, ...], by: Label) -> Labels:
+    """Relabel the small holes of a region."""
+    region = np.isin(labels, around)
+    holes, count = ndimage.label(ndimage.binary_fill_holes(region, EIGHT) & ~region)
+    small = np.bincount(holes.ravel(), minlength=count + 1)[holes] <= HOLE
+    return np.where((holes > 0) & small & (labels > 0), by, labels).astype(np.uint8)
 
 
 def _rimmed(labels: Labels) -> Labels:
@@ -65,12 +79,9 @@ def _rimmed(labels: Labels) -> Labels:
 
 
 def _solid(labels: Labels) -> Labels:
-    """Fill what starved laminate surrounds, and soften starved specks to lean."""
-    starved = labels == Label.STARVED
-    holes, count = ndimage.label(ndimage.binary_fill_holes(starved, EIGHT) & ~starved)
-    sizes = np.bincount(holes.ravel(), minlength=count + 1)
-    filled = (holes > 0) & (sizes[holes] <= HOLE) & (labels > 0)
-    result = np.where(filled, Label.STARVED, labels)
+    """Fill what starved or lean laminate surrounds, and soften starved specks to lean."""
+    result = _filled(labels, (Label.STARVED, Label.LEAN), Label.LEAN)
+    result = _filled(result, (Label.STARVED,), Label.STARVED)
     spots, count = ndimage.label(result == Label.STARVED, EIGHT)
     small = np.bincount(spots.ravel(), minlength=count + 1)[spots] < SPECK
     return np.where((spots > 0) & small, Label.LEAN, result).astype(np.uint8)

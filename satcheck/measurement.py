@@ -10,8 +10,9 @@ from satcheck.card import find_cards
 from satcheck.errors import UsageError
 from satcheck.model import Cells, Side
 from satcheck.outline import Part, find_part, part_in_box, part_in_outline
-from satcheck.photo import Photo
+from satcheck.photo import Photo, linear_light, luminance
 from satcheck.trust import doubt
+from satcheck.trust_blur import edge_blur
 from satcheck.weave import Weave, measure
 from satcheck.zones import split_zones
 
@@ -66,7 +67,8 @@ def measure_photo(photo: Photo, hints: Hints) -> Measurement | None:
     mm_per_px = hints.mm_per_px
     if mm_per_px is None and len(cards) == 1:
         mm_per_px = photo.scale / cards[0].px_per_mm
-    cells = _cells(weave, photo.scale, mm_per_px)
+    blur = edge_blur(luminance(linear_light(photo.rgb)), part.silhouette)
+    cells = _cells(weave, doubt(weave, blur).reasons, photo.scale, mm_per_px)
     return Measurement(cells, part.laminate, part.silhouette, zones.distal, zones.guessed)
 
 
@@ -99,7 +101,9 @@ def _part(photo: Photo, hints: Hints, cards: list[NDArray[np.bool_]]) -> Part | 
     return find_part(photo.rgb, exclude)
 
 
-def _cells(weave: Weave, scale: float, mm_per_px: float | None) -> Cells:
+def _cells(
+    weave: Weave, reasons: NDArray[np.uint32], scale: float, mm_per_px: float | None
+) -> Cells:
     known = weave.lattice is not None
     return Cells(
         to_photo=weave.to_photo / scale,
@@ -111,5 +115,5 @@ def _cells(weave: Weave, scale: float, mm_per_px: float | None) -> Cells:
         visibility=weave.visibility,
         uncertainty=weave.uncertainty,
         cues=weave.cues,
-        reasons=doubt(weave).reasons,
+        reasons=reasons,
     )

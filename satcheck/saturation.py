@@ -167,7 +167,7 @@ def _at_least(between: F64, mixture: Mixture) -> F64:
     """Return a covariance of offsets in which the camera's own freedom is not underrated."""
     freedom = np.array([CAMERA_FREEDOM.get(cue, 0.0) for cue in mixture.cues]) / mixture.scale
     lacking = np.maximum(freedom**2 - np.diag(between), 0)
-    return between + np.diag(lacking)
+    return np.asarray(between + np.diag(lacking))
 
 
 def _thin(photo: Labelled) -> Labelled:
@@ -180,7 +180,7 @@ def _start(cues: tuple[str, ...], centre: F64, scale: F64, photos: Sequence[Labe
     data = np.concatenate([p.values for p in photos])
     trust = np.concatenate([p.prior for p in photos]) ** 4
     means = (trust.T @ data) / trust.sum(0)[:, None]
-    spread = np.atleast_2d(np.cov(data.T)) * 0.5
+    spread = np.atleast_2d(np.cov(data.T)) * 0.5 + 1e-4 * np.eye(data.shape[1])
     return Mixture(cues, centre, scale, means, np.stack([spread] * 3), spread)
 
 

@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from satcheck.flags import Reason
+from satcheck.trust_blur import Blur
 from satcheck.weave import Weave
 
 Bool = NDArray[np.bool_]
@@ -16,6 +17,10 @@ LANE = 0.94  # of the half width: beyond, a round body is seen at more than 70 d
 FEWEST_PIXELS = 5.0  # a pitch: below, sampling takes a third of the tow's contrast (MTF of a pixel
 # and a lens of half a pixel; see the closed forms in the tests)
 BLOWN, BLOWN_SHARE = 0.97, 0.3  # linear light in the strongest channel, and share of the place
+# Tow edges are measured at 0.09 pitches (sigma): a blur beyond 1.4 times that halves them more than
+# starved differs from good. A phone's own optics and processing stay below a pixel or so.
+SOFT_PITCHES, SOFT_PIXELS = 0.125, 1.2
+SHAKEN = 0.6  # blur across the shake over blur along it
 BLACK = 0.004  # linear: about one step of eight-bit sRGB
 
 
@@ -26,8 +31,15 @@ class Trust:
     reasons: NDArray[np.uint32]
 
 
-def doubt(weave: Weave) -> Trust:
-    """Return where and why the weave could not have shown in a photo."""
+def doubt(weave: Weave, blur: Blur | None) -> Trust:
+    """Return where and why the weave could not have shown in a photo.
+
+    Parameters
+    ----------
+    weave : Weave
+    blur : Blur or None
+        Of the photo, in its own pixels; None where no edge tells.
+    """
     frame, pitch = weave.frame, weave.pitch
     reasons = np.zeros(weave.visibility.shape, np.uint32)
 
@@ -41,8 +53,16 @@ def doubt(weave: Weave) -> Trust:
     flag(_mostly(frame.linear.max(2) < BLACK, pitch, weave) > BLOWN_SHARE, Reason.DARK)
     if pitch < FEWEST_PIXELS:
         flag(np.ones_like(reasons, bool), Reason.PIXELS)
+    if blur is not None and _is_soft(blur, pitch / frame.scale):
+        shaken = blur.least < SHAKEN * blur.most
+        flag(np.ones_like(reasons, bool), Reason.SHAKE if shaken else Reason.FOCUS)
     reasons[~np.asarray(weave.at_cells(frame.laminate), bool)] = 0
     return Trust(reasons)
+
+
+def _is_soft(blur: Blur, pitch: float) -> bool:
+    """Return whether a blur hides the weave; a pitch in pixels of the photo."""
+    return blur.most > SOFT_PIXELS and blur.most > SOFT_PITCHES * pitch
 
 
 def _near_border(mask: Bool, distance: float, weave: Weave) -> Bool:

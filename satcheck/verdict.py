@@ -27,7 +27,7 @@ Bool = NDArray[np.bool_]
 MATTERS_MM = 10.0  # diameter from which a patch names its zone; a shop's own rule may differ
 MATTERS_PITCHES = 4.0  # the smallest spot that the windows measure
 ENOUGH = 0.25  # share of a zone that must be judged before it is called good
-CELLS_PER_SAMPLE = 64  # cells per independent window; see ``saturation``
+CELLS_PER_WINDOW = 64  # cells in four pitches squared, whose windows share pixels
 BAND: Mapping[Label, tuple[Label, ...]] = {
     Label.STARVED: (Label.STARVED,),
     Label.RICH: (Label.RICH,),
@@ -153,14 +153,14 @@ def _visibility(cells: Cells, where: Bool) -> Interval | None:
     """Return the mean visibility of some cells with its 95 % interval.
 
     Cells within a window share its pixels, so the mean of n cells has the standard uncertainty of
-    n / CELLS_PER_SAMPLE independent ones.
+    n / CELLS_PER_WINDOW independent ones.
     """
     where = where & np.isfinite(cells.visibility)
     count = int(where.sum())
     if count == 0:
         return None
     mean = float(cells.visibility[where].mean())
-    independent = max(1.0, count / CELLS_PER_SAMPLE)
+    independent = max(1.0, count / CELLS_PER_WINDOW)
     doubt = float(np.sqrt(np.mean(cells.uncertainty[where] ** 2) / independent))
     return Interval(mean, max(0.0, mean - 1.96 * doubt), mean + 1.96 * doubt)
 
@@ -187,7 +187,7 @@ def _evenness(cells: Cells, labels: Labels) -> Evenness | None:
     places = []
     for name in ZONES[:9]:
         here = labels[zone_mask(cells, name) & judged]
-        if here.size >= CELLS_PER_SAMPLE:
+        if here.size >= CELLS_PER_WINDOW:
             places.append(float(here.mean() - Label.GOOD) / 2)
     if len(places) < 2:
         return None

@@ -94,7 +94,7 @@ def noise_gain(pitch: float, name: str) -> float:
     """
     a, b = (max(s * pitch, 0.35) for s in BANDS[name])
     square = 1 / (4 * np.pi * a * a) + 1 / (4 * np.pi * b * b) - 1 / (np.pi * (a * a + b * b))
-    return float(np.sqrt(square))
+    return float(np.sqrt(max(square, 0.0)))
 
 
 def without_noise(measured: F32, noise: F32) -> F32:
