@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from satcheck import __version__
 from satcheck.calibration import Calibration, FibreBounds, make_calibration
 from satcheck.errors import TableError
+from satcheck.flags import Reason
 from satcheck.measurement import Hints, measure_photo
 from satcheck.model import SCALE, THIRDS, Cells, Label
 from satcheck.parts_table import LabelledPhoto, read_parts
@@ -57,7 +58,7 @@ SURE = 0.8  # prior from which a cell counts as labelled
 
 FALSE_STARVED, MISSED_STARVED, FALSE_RICH = 0.03, 0.05, 0.05  # shares of labelled cells, by part
 # Few parts cannot move a bound farther than this: even odds of starved lie at -0.4, of rich at 0.5.
-STARVED_RANGE, LEAN_RANGE, RICH_RANGE = (-0.5, -0.4), (-0.15, -0.05), (0.6, 0.7)
+STARVED_RANGE, LEAN_RANGE, RICH_RANGE = (-0.42, -0.33), (-0.12, -0.05), (0.6, 0.7)
 LIGHT_ENDS = (0.02, 0.98)  # quantiles: a shadowed fold or a glint is not the light of a photo
 HEAVY_BAND = 0.2  # of the index below rich
 FEWEST_PARTS = 4  # below, leaving one out leaves too little to fit
@@ -188,6 +189,11 @@ def _fit(table: Path, fibre: str, evidence: Sequence[Evidence]) -> FibreBounds:
     )
 
 
+def _believed(cells: Cells) -> Bool:
+    """Return the cells that teach; a part that is rich all over has no weave and teaches so."""
+    return np.asarray((cells.reasons & ~np.uint32(Reason.NO_WEAVE)) == 0)
+
+
 def _complete(evidence: Sequence[Evidence]) -> bool:
     """Return whether starved and good are both still labelled."""
     return all(any((e.prior[..., k][e.cells.part] >= SURE).any() for e in evidence) for k in (0, 1))
@@ -197,7 +203,7 @@ def _mixtures(evidence: Sequence[Evidence]) -> tuple[Mixture, Mixture]:
     def fitted(cues: tuple[str, ...]) -> Mixture:
         photos = []
         for e in evidence:
-            where = usable(e.cells, cues) & (e.cells.reasons == 0)
+            where = usable(e.cells, cues) & _believed(e.cells)
             if where.any():
                 photos.append(Labelled(values(e.cells, cues, where), e.prior[where]))
         return fit_mixture(cues, photos)
@@ -216,7 +222,7 @@ def _bounds(
     accepted: list[tuple[F64, F64]] = []
     for e, index in held_out:
         for k in range(3):
-            where = (e.prior[..., k] >= SURE) & ~np.isnan(index) & (e.cells.reasons == 0)
+            where = (e.prior[..., k] >= SURE) & ~np.isnan(index) & _believed(e.cells)
             if where.any():
                 found = index[where].astype(np.float64)
                 classes[k].append((found, np.full(len(found), 1 / len(found))))
@@ -245,7 +251,7 @@ def _within(value: float, limits: tuple[float, float]) -> float:
 
 def _light(evidence: Sequence[Evidence]) -> tuple[float, float]:
     """Return the range of log luminance in which the labelled photos were judged."""
-    shown = [e.cells.cues["light"][e.cells.part & (e.cells.reasons == 0)] for e in evidence]
+    shown = [e.cells.cues["light"][e.cells.part & _believed(e.cells)] for e in evidence]
     ends = [np.quantile(found, LIGHT_ENDS) for found in shown if found.size]
     return float(min(low for low, _ in ends)), float(max(high for _, high in ends))
 

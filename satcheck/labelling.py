@@ -14,7 +14,6 @@ Bool = NDArray[np.bool_]
 
 ONE_WAY = 0.8  # median coherence from which a spot is a fold, a seam or a reflection's edge
 SURELY_ONE_WAY = 0.95  # coherence from which a single cell is, within a spot that is not
-HALF_STOP = 0.35  # natural log; below the darkest labelled photos less than that, bounds hold
 HOLE = 64  # cells: up to four pitches across, what starved laminate surrounds is starved
 RIM = 1  # cells: half a pitch, the pooling's own reach
 SPECK = 8  # cells: smaller than one and a half pitches, a lone starved place is only lean
@@ -34,7 +33,7 @@ def label_cells(cells: Cells, fibre: FibreBounds) -> tuple[Labels, NDArray[np.ui
     index = saturation_index(cells, fibre.dry, fibre.full)
     reasons = cells.reasons.copy()
     reasons[cells.part & np.isnan(index) & (reasons == 0)] |= np.uint32(Reason.EDGE)
-    dark = cells.cues["light"] < fibre.light[0] - HALF_STOP
+    dark = cells.cues["light"] < fibre.light[0]
     reasons[cells.part & dark] |= np.uint32(Reason.DARK)
     raw = _by_bounds(index, fibre.bounds)
     folded = _folds(np.where(cells.part & (reasons == 0), raw, 0), cells.cues["coherence"])

@@ -68,7 +68,7 @@ def measure_photo(photo: Photo, hints: Hints) -> Measurement | None:
     if mm_per_px is None and len(cards) == 1:
         mm_per_px = photo.scale / cards[0].px_per_mm
     blur = edge_blur(luminance(linear_light(photo.rgb)), part.silhouette)
-    cells = _cells(weave, doubt(weave, blur).reasons, photo.scale, mm_per_px)
+    cells = _cells(weave, doubt(weave, blur, pitch is not None).reasons, photo.scale, mm_per_px)
     return Measurement(cells, part.laminate, part.silhouette, zones.distal, zones.guessed)
 
 

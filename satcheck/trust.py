@@ -20,6 +20,7 @@ BLOWN, BLOWN_SHARE = 0.97, 0.3  # linear light in the strongest channel, and sha
 # Tow edges are measured at 0.09 pitches (sigma): a blur beyond 1.4 times that halves them more than
 # starved differs from good. A phone's own optics and processing stay below a pixel or so.
 SOFT_PITCHES, SOFT_PIXELS = 0.125, 1.2
+LEAST_WEAVE = 0.35  # strength of a lattice; noise and grass reach 0.24 (tests of the lattice)
 SHAKEN = 0.6  # blur across the shake over blur along it
 BLACK = 0.004  # linear: about one step of eight-bit sRGB
 
@@ -31,7 +32,7 @@ class Trust:
     reasons: NDArray[np.uint32]
 
 
-def doubt(weave: Weave, blur: Blur | None) -> Trust:
+def doubt(weave: Weave, blur: Blur | None, is_pitch_known: bool = False) -> Trust:
     """Return where and why the weave could not have shown in a photo.
 
     Parameters
@@ -39,6 +40,8 @@ def doubt(weave: Weave, blur: Blur | None) -> Trust:
     weave : Weave
     blur : Blur or None
         Of the photo, in its own pixels; None where no edge tells.
+    is_pitch_known : bool
+        Whether a person or a card told the pitch; else the photo's own weave must.
     """
     frame, pitch = weave.frame, weave.pitch
     reasons = np.zeros(weave.visibility.shape, np.uint32)
@@ -53,6 +56,8 @@ def doubt(weave: Weave, blur: Blur | None) -> Trust:
     flag(_mostly(frame.linear.max(2) < BLACK, pitch, weave) > BLOWN_SHARE, Reason.DARK)
     if pitch < FEWEST_PIXELS:
         flag(np.ones_like(reasons, bool), Reason.PIXELS)
+    if not is_pitch_known and (weave.lattice is None or weave.lattice.strength < LEAST_WEAVE):
+        flag(np.ones_like(reasons, bool), Reason.NO_WEAVE)
     if blur is not None and _is_soft(blur, pitch / frame.scale):
         shaken = blur.least < SHAKEN * blur.most
         flag(np.ones_like(reasons, bool), Reason.SHAKE if shaken else Reason.FOCUS)

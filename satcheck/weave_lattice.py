@@ -35,7 +35,7 @@ PITCH_PER_WIDTH = 0.033
 PITCH_SPREAD = 0.28  # natural log
 ANGLE, ANGLE_SPREAD = 42.0, 7.0  # degrees from the axis
 RARITY = {1: 0.0, 2: 0.0, 3: 3.0}  # 3/3 sleeves are rare; natural log of the odds
-PRIOR_WEIGHT = 0.05  # of the log prior against the correlation's own scatter
+PRIOR_WEIGHT = 0.1  # of the log prior against the correlation's own scatter
 
 WINDOW = 0.28  # of the part's width: about eight pitches
 PADDED = 256

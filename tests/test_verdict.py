@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from satcheck.flags import EXPLANATIONS, Reason
 from satcheck.model import ZONES, Cells, Label, ZoneVerdict
 from satcheck.verdict import (
-    CELLS_PER_SAMPLE,
+    CELLS_PER_WINDOW,
     MATTERS_MM,
     MATTERS_PITCHES,
     PartVerdict,
@@ -224,7 +224,7 @@ def test_a_zones_interval_is_that_of_its_independent_windows() -> None:
     cells = grid(WIDE)
     interval = zone_of(judged(cells, labels_of(cells, {})), "middle centre").visibility
     assert interval is not None
-    half = 1.96 * 0.02 / np.sqrt(900 / CELLS_PER_SAMPLE)
+    half = 1.96 * 0.02 / np.sqrt(900 / CELLS_PER_WINDOW)
     assert (interval.low, interval.high) == pytest.approx((0.1 - half, 0.1 + half))
 
 

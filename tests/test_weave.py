@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from scenes import BODY, Braid, Scene, Shape, View, draw
 
 from satcheck.outline import Part
-from satcheck.verdict import CELLS_PER_SAMPLE
+from satcheck.verdict import CELLS_PER_WINDOW
 from satcheck.weave import CUES, Weave, _measured, measure
 from satcheck.weave_lattice import Lattice
 from satcheck.weave_track import ANNULUS
@@ -129,7 +129,7 @@ def test_a_zones_interval_covers_the_scatter_of_its_mean() -> None:
     """The mean of an area's cells, which share windows, from one strip to another."""
     seen = random_texture(0.004)
     means = np.array([visibility.mean() for visibility, *_ in seen])
-    cells = [CELLS_PER_SAMPLE / visibility.size for visibility, *_ in seen]
+    cells = [CELLS_PER_WINDOW / visibility.size for visibility, *_ in seen]
     stated = [np.sqrt(np.mean(u**2) * c) for (_, u, _), c in zip(seen, cells, strict=True)]
     assert 0.25 < means.std(ddof=1) / np.mean(stated) < 1.1
 
