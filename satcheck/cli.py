@@ -50,6 +50,13 @@ class Side(StrEnum):
     RIGHT = "right"
 
 
+class SheetSize(StrEnum):
+    """Paper of the reference card."""
+
+    A6 = "A6"
+    A4 = "A4"
+
+
 class View(StrEnum):
     """Which side of the part the camera looks at."""
 
@@ -168,6 +175,9 @@ def check(
 def calibrate(
     table: Annotated[Path, typer.Argument(metavar="PARTS.csv", help="The labelled parts.")],
     out: Annotated[Path, typer.Option(metavar="FILE", help="Calibration file to write (TOML).")],
+    invented: Annotated[
+        bool, typer.Option("--invented", help="The parts are invented: say so in every verdict.")
+    ] = False,
 ) -> None:
     """Find the bounds of each fibre from labelled parts.
 
@@ -182,9 +192,30 @@ def calibrate(
     if out.is_dir():
         raise UsageError(f"{out}: this is a folder; the name of a file to write is allowed")
     make_writable(out.parent)
-    made = calibrate_table(table, _progress)
+    made = calibrate_table(table, _progress, is_demo=invented)
     write_calibration(made, out)
     _say(f"{out}: calibration {made.id} for {', '.join(made.fibres)}")
+
+
+@app.command()
+def card(
+    out: Annotated[Path, typer.Option(metavar="FILE", help="PDF to write.")],
+    part: Annotated[
+        str | None, typer.Option(metavar="NUMBER", help="The part's number, as text and QR code.")
+    ] = None,
+    size: Annotated[SheetSize, typer.Option(help="A6: one card. A4: two to cut out.")] = (
+        SheetSize.A6
+    ),
+) -> None:
+    """Write the reference card that tells scale, light and sharpness of a photo."""
+    from satcheck.card_sheet import write_card
+    from satcheck.files import make_writable
+
+    if out.is_dir():
+        raise UsageError(f"{out}: this is a folder; the name of a file to write is allowed")
+    make_writable(out.parent)
+    write_card(out, part, size.value)
+    _say(f"{out}: print at 100 % and check the ruler on it")
 
 
 @app.command()

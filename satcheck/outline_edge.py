@@ -78,7 +78,7 @@ def refine(rgb: Bytes, ribbon: Ribbon, exclude: Bool | None) -> Shape:
     )
     found = _bridged(_by_colour(image, frame, barred), frame, across)
     inner = solid(found, max(1, int(OPEN * frame.half_width)))
-    plain = (2.0 * inner - 1 + 2.0 * frame.ribbon - 1) / 2
+    plain = np.asarray((2.0 * inner - 1 + 2.0 * frame.ribbon - 1) / 2, np.float32)
     plain[barred] = -1
     first = _shape(image, frame, inner, _Pull(ROUGH * plain), barred, across)
     if not first.silhouette.any():
@@ -102,7 +102,7 @@ def _pull(like: Likeness, believed: Bool, half_width: float) -> "_Pull":
     off = cv2.distanceTransform(1 - believed.astype(np.uint8), cv2.DIST_L2, 5)
     foreign = np.where(off < FARTHEST * half_width, like.foreign, -1).astype(np.float32)
     colour = FOREIGN_SHARE * foreign + (1 - FOREIGN_SHARE) * like.ratio
-    return _Pull(FLANK_COLOUR * colour, *_clear(foreign, half_width))
+    return _Pull(np.asarray(FLANK_COLOUR * colour, np.float32), *_clear(foreign, half_width))
 
 
 def _bridged(found: Bool, frame: Frame, across: Float) -> Bool:

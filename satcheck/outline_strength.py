@@ -19,7 +19,7 @@ def edges(
     cancels, and its colour step is set against the typical step within ``around`` cells.
     """
     size = int(along) | 1
-    image = cv2.blur(image, (1, size) if axis == 1 else (size, 1))
+    image = np.asarray(cv2.blur(image, (1, size) if axis == 1 else (size, 1)), np.float32)
     near = image - np.roll(image, 1, axis)
     wide = (np.roll(image, -1, axis) - np.roll(image, 2, axis)) / 2
     step = np.where(np.abs(wide) > np.abs(near), wide, near)

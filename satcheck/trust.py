@@ -12,8 +12,8 @@ from satcheck.weave import Weave
 
 Bool = NDArray[np.bool_]
 
-RIM = 0.6  # pitches along the silhouette: windows there see the background, and the body turns away
-LANE = 0.94  # of the half width: beyond, a round body is seen at more than 70 degrees
+RIM = 0.45  # pitches along the silhouette: windows there see the background
+LANE = 0.96  # of the half width: beyond, a round body is seen at more than 73 degrees
 FEWEST_PIXELS = 5.0  # a pitch: below, sampling takes a third of the tow's contrast (MTF of a pixel
 # and a lens of half a pixel; see the closed forms in the tests)
 BLOWN, BLOWN_SHARE = 0.97, 0.3  # linear light in the strongest channel, and share of the place

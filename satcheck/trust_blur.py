@@ -19,6 +19,7 @@ STRONGEST = 0.15  # share of the rim's ridge points that are edges of consequenc
 SHARPEST = 0.25  # quantile of their widths: a rim that turns away or is shaded is softer
 DIRECTIONS = 6  # of the edge normal, over 180 degrees
 FEWEST = 40  # edge points in a direction
+FAINT = 0.02  # gradient of log luminance (Sobel, 8 a px); an edge of one 8-bit code has twice this
 
 
 @dataclass(frozen=True)
@@ -82,7 +83,7 @@ def _by_direction(picture: F32, band: Bool, narrow: float, wide: float) -> Blur 
     ridge = band & _is_ridge(fine, dx, dy)
     if ridge.sum() < FEWEST / STRONGEST:
         return None
-    strong = ridge & (fine > np.quantile(fine[ridge], 1 - STRONGEST))
+    strong = ridge & (fine >= max(float(np.quantile(fine[ridge], 1 - STRONGEST)), FAINT))
     ratio = np.maximum(fine[strong] / np.maximum(coarse[strong], 1e-9), 1 + 1e-3) ** 2
     square = np.maximum((wide**2 - ratio * narrow**2) / (ratio - 1), 0)
     angle = np.mod(np.arctan2(dy[strong], dx[strong]), np.pi)

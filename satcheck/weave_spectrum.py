@@ -4,6 +4,7 @@ import cv2
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
+from scipy.fft import rfft2
 
 F32 = NDArray[np.float32]
 Bool = NDArray[np.bool_]
@@ -71,7 +72,7 @@ def power(
     window = hann(size)
     tiles = sliding_window_view(picture, (size, size))[rows, columns]
     tiles = (tiles - tiles.mean((1, 2), keepdims=True)) * window
-    spectrum = np.fft.rfft2(tiles, (padded, padded))
+    spectrum = rfft2(tiles, (padded, padded))
     density = (spectrum.real**2 + spectrum.imag**2) / float((window**2).sum())
     return np.asarray(density, np.float32)
 
