@@ -32,7 +32,7 @@ def grid(shape: tuple[int, int] = SHAPE, **changes: Any) -> Cells:
         lock=row >= rows - 4,
         visibility=np.full(shape, 0.1, np.float32),
         uncertainty=np.full(shape, 0.02, np.float32),
-        cues={"coherence": np.zeros(shape, np.float32)},
+        cues={"coherence": np.zeros(shape, np.float32), "light": np.zeros(shape, np.float32)},
         reasons=np.zeros(shape, np.uint32),
     )
     return replace(made, **changes)
@@ -79,6 +79,7 @@ def fibre_bounds(**changes: Any) -> FibreBounds:
         full=mixture(("full",), [0.0, 0.0, 3.0]),
         parts=7,
         photos=9,
+        light=(-2.0, 2.0),
         visibility={"good": (0.08, 0.1, 0.12)},
     )
     return replace(made, **changes)

@@ -1,5 +1,7 @@
 """From indices to labels: bounds, doubts, holes, specks and textures of one direction."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from grids import fibre_bounds, grid, place
@@ -8,7 +10,7 @@ from scipy.ndimage import binary_dilation
 
 from satcheck import labelling
 from satcheck.flags import Reason
-from satcheck.labelling import label_cells
+from satcheck.labelling import ONE_WAY, SURELY_ONE_WAY, label_cells
 from satcheck.model import Cells, Label
 
 SHAPE = (30, 36)
@@ -31,6 +33,12 @@ def away(where: NDArray[np.bool_]) -> NDArray[np.bool_]:
 
 def index_of(starved: NDArray[np.bool_]) -> NDArray[np.float64]:
     return np.where(starved, WORST, BEST)
+
+
+def textured(coherence: NDArray[np.floating]) -> Cells:
+    """Return cells whose texture is as one-directional as told, 0 to 1."""
+    cells = grid(coherence.shape)
+    return replace(cells, cues={**cells.cues, "coherence": coherence.astype(np.float32)})
 
 
 def test_the_bounds_part_the_scale(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -124,12 +132,55 @@ def test_texture_of_one_direction_is_not_called_starved(
 ) -> None:
     """A wrinkle or the edge of a reflection; where the cloth is good it is no doubt."""
     ridge = place(SHAPE, 5, 10, 20, 8)
-    cues = {"coherence": np.full(SHAPE, coherence, np.float32)}
-    labels, reasons = labelled(monkeypatch, index_of(ridge), grid(SHAPE, cues=cues))
+    labels, reasons = labelled(monkeypatch, index_of(ridge), textured(np.full(SHAPE, coherence)))
     assert (labels[ridge] == label).all()
     assert (labels[away(ridge)] == Label.GOOD).all()
     doubted = (reasons & np.uint32(Reason.WRINKLE)) > 0
     assert (doubted == (ridge & (label is Label.NOT_JUDGED))).all()
+
+
+def test_a_spot_is_one_directional_as_a_whole_or_where_it_surely_is(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """A fold whose end is not is doubted all over; a seam across starved cloth, by itself."""
+    fold, end = place(SHAPE, 2, 4, 10, 8), place(SHAPE, 9, 4, 3, 8)
+    cloth, seam = place(SHAPE, 16, 4, 10, 20), place(SHAPE, 16, 10, 10, 2)
+    coherence = np.where(fold & ~end, (ONE_WAY + 1) / 2, 0.3)
+    coherence[seam] = (SURELY_ONE_WAY + 1) / 2
+    labels, reasons = labelled(monkeypatch, index_of(fold | cloth), textured(coherence))
+    assert (((reasons & np.uint32(Reason.WRINKLE)) > 0) == (fold | seam)).all()
+    assert (labels[cloth & ~seam] == Label.STARVED).all()
+    coherence[seam] = (ONE_WAY + SURELY_ONE_WAY) / 2  # not sure enough within cloth that is not
+    labels, _ = labelled(monkeypatch, index_of(fold | cloth), textured(coherence))
+    assert (labels[cloth] == Label.STARVED).all()
+
+
+def test_a_light_darker_than_any_labelled_photo_is_not_judged(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Brighter than any is no doubt: the sensor's own limit is flagged before."""
+    least, most = fibre_bounds().light
+    light = np.full(SHAPE, least, np.float32)
+    light[:5], light[-5:] = least - 0.01, most + 1
+    cells = grid(SHAPE)
+    cells = replace(cells, cues={**cells.cues, "light": light})
+    labels, reasons = labelled(monkeypatch, np.full(SHAPE, WORST), cells)
+    assert (reasons[:5] == Reason.DARK).all()
+    assert (labels[:5] == Label.NOT_JUDGED).all()
+    assert not reasons[5:].any()
+    assert (labels[5:] == Label.STARVED).all()
+
+
+@pytest.mark.parametrize(("around", "label"), [(WORST, Label.STARVED), (-0.4, Label.LEAN)])
+def test_a_hole_takes_the_label_of_what_surrounds_it(
+    monkeypatch: pytest.MonkeyPatch, around: float, label: Label
+) -> None:
+    """Half starved, half lean around it: the hole is only lean."""
+    ring, hole = place(SHAPE, 4, 4, 22, 28), place(SHAPE, 14, 17, 3, 3)
+    index = index_of(ring & ~hole)
+    index[place(SHAPE, 4, 18, 22, 14) & ~hole] = around
+    labels, _ = labelled(monkeypatch, index)
+    assert (labels[hole] == label).all()
 
 
 @pytest.mark.parametrize("offset", [-0.4, 0.0, 0.4])
@@ -139,9 +190,9 @@ def test_cues_become_labels_whatever_the_photos_offset(offset: float) -> None:
     cues = {
         "dry": (3.0 * left + offset).astype(np.float32),
         "full": (3.0 * right - offset).astype(np.float32),
-        "coherence": np.zeros(SHAPE, np.float32),
     }
-    labels, _ = label_cells(grid(SHAPE, cues=cues), fibre_bounds())
+    cells = grid(SHAPE)
+    labels, _ = label_cells(replace(cells, cues={**cells.cues, **cues}), fibre_bounds())
     assert set(labels[:, 2:10].ravel()) == {Label.STARVED}
     assert set(labels[:, 15:21].ravel()) == {Label.GOOD}
     assert set(labels[:, 26:34].ravel()) == {Label.RICH}

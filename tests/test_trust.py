@@ -10,8 +10,10 @@ from numpy.typing import NDArray
 
 from satcheck.flags import Reason
 from satcheck.frame import Frame
-from satcheck.trust import FEWEST_PIXELS, LANE, RIM, doubt
+from satcheck.trust import FEWEST_PIXELS, LANE, LEAST_WEAVE, RIM, SHAKEN, SOFT_PIXELS, doubt
+from satcheck.trust_blur import Blur
 from satcheck.weave import Weave
+from satcheck.weave_lattice import Lattice
 
 HEIGHT, WIDTH = 240, 200
 LEFT, RIGHT, TOP, BOTTOM = 20, 180, 20, 220  # of the part, pixels
@@ -36,7 +38,9 @@ def weave_of(seen: Frame, pitch: float = PITCH) -> Weave:
 
 
 def doubted(seen: Frame, reason: Reason, pitch: float = PITCH) -> NDArray[np.bool_]:
-    return np.asarray((doubt(weave_of(seen, pitch)).reasons & np.uint32(reason)) > 0)
+    return np.asarray(
+        (doubt(weave_of(seen, pitch), None, is_pitch_known=True).reasons & np.uint32(reason)) > 0
+    )
 
 
 def at(weave: Weave, y: slice, x: slice) -> tuple[slice, slice]:
@@ -52,7 +56,7 @@ def middle(weave: Weave) -> tuple[slice, slice]:
 
 def test_a_clean_photo_is_believed_but_for_its_rim() -> None:
     weave = weave_of(frame())
-    reasons = doubt(weave).reasons
+    reasons = doubt(weave, None, is_pitch_known=True).reasons
     assert reasons.dtype == np.uint32
     assert not reasons[middle(weave)].any()
     assert set(reasons.ravel()) <= {0, Reason.EDGE, Reason.EDGE | Reason.OBLIQUE}
@@ -86,7 +90,7 @@ def test_tape_is_no_part_and_its_border_is_doubted() -> None:
     tape[100:120] = frame().laminate[100:120]
     seen = replace(frame(), laminate=frame().laminate & ~tape, covered=tape)
     weave = weave_of(seen)
-    reasons = doubt(weave).reasons
+    reasons = doubt(weave, None, is_pitch_known=True).reasons
     x = slice(LEFT + 20, RIGHT - 20)
     assert not reasons[at(weave, slice(100, 120), x)].any()  # outside: nothing to be judged
     beside = [at(weave, slice(97, 100), x), at(weave, slice(120, 123), x)]
@@ -126,14 +130,14 @@ def test_single_glints_and_black_pixels_are_no_reason() -> None:
     linear[rng.random((HEIGHT, WIDTH)) < 0.05] = 1.0
     linear[rng.random((HEIGHT, WIDTH)) < 0.05] = 0.0
     weave = weave_of(replace(frame(), linear=linear))
-    assert not doubt(weave).reasons[middle(weave)].any()
+    assert not doubt(weave, None, is_pitch_known=True).reasons[middle(weave)].any()
 
 
 @pytest.mark.parametrize("light", [0.01, 0.05, 0.2, 0.8])
 def test_light_and_dark_laminate_within_the_sensors_range_are_believed(light: float) -> None:
     """Carbon at 1 % of white in a well-exposed photo is dark, and not too dark."""
     weave = weave_of(frame(light))
-    assert not doubt(weave).reasons[middle(weave)].any()
+    assert not doubt(weave, None, is_pitch_known=True).reasons[middle(weave)].any()
 
 
 @pytest.mark.parametrize("factor", [0.7, 0.95, 1.05, 2.0])
@@ -153,3 +157,60 @@ def test_at_the_fewest_pixels_a_third_of_a_tows_contrast_is_lost() -> None:
 
     assert kept(FEWEST_PIXELS) > 2 / 3
     assert kept(FEWEST_PIXELS - 1) < 2 / 3
+
+
+def whole_part(weave: Weave, reason: Reason, blur: Blur | None, is_pitch_known: bool) -> bool:
+    """Return whether a reason holds on the whole part; it must hold on all of it or nowhere."""
+    found = (doubt(weave, blur, is_pitch_known).reasons & np.uint32(reason)) > 0
+    part = np.asarray(weave.at_cells(weave.frame.laminate), bool)
+    assert not found[~part].any()
+    assert found[part].all() or not found.any()
+    return bool(found.any())
+
+
+@pytest.mark.parametrize("is_pitch_known", [False, True])
+@pytest.mark.parametrize(
+    ("strength", "is_weave"), [(None, False), (0.9, False), (1.1, True)], ids=["none", "weak", "ok"]
+)
+def test_a_photo_must_show_its_weave_or_be_told_the_pitch(
+    strength: float | None, is_weave: bool, is_pitch_known: bool
+) -> None:
+    """Strengths as multiples of the least that is believed."""
+    lattice = None if strength is None else Lattice(PITCH, 42, 2, strength * LEAST_WEAVE)
+    weave = replace(weave_of(frame()), lattice=lattice)
+    expected = not is_weave and not is_pitch_known
+    assert whole_part(weave, Reason.NO_WEAVE, None, is_pitch_known) == expected
+
+
+@pytest.mark.parametrize(
+    ("least", "most", "reason"),
+    [
+        (0.9, 1.1, None),  # as sharp as phones are
+        (3.0, 3.0, Reason.FOCUS),
+        (0.9, 3.0, Reason.SHAKE),
+        (1.1 * SHAKEN * 3, 3.0, Reason.FOCUS),
+        (0.9 * SHAKEN * 3, 3.0, Reason.SHAKE),
+    ],
+)
+def test_a_soft_photo_is_out_of_focus_or_shaken(
+    least: float, most: float, reason: Reason | None
+) -> None:
+    """A blur of 3 px, three tenths of a pitch, takes all of a tow's edge."""
+    weave = weave_of(frame())
+    found = {
+        r for r in (Reason.FOCUS, Reason.SHAKE) if whole_part(weave, r, Blur(least, most), True)
+    }
+    assert found == ({reason} if reason else set())
+
+
+@pytest.mark.parametrize("scale", [1.0, 0.25])
+def test_a_blur_counts_against_the_pitch_in_the_photos_own_pixels(scale: float) -> None:
+    """A Gaussian of a tenth of a pitch keeps 82 % of it, one of 0.2 pitches 45 % (closed form)."""
+    still = np.array([[1 / scale, 0, 0], [0, 1 / scale, 0]])
+    weave = weave_of(replace(frame(), scale=scale, to_photo=still), 40.0)
+    pitch = 40.0 / scale
+    for share, kept, is_soft in ((0.1, 0.82, False), (0.2, 0.45, True)):
+        assert np.exp(-2 * (np.pi * share) ** 2) == pytest.approx(kept, abs=0.01)
+        blur = Blur(share * pitch, share * pitch)
+        assert min(blur.least, blur.most) > SOFT_PIXELS
+        assert whole_part(weave, Reason.FOCUS, blur, True) == is_soft

@@ -1,0 +1,133 @@
+"""How soft a photo is, at edges whose blur is known."""
+
+import cv2
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from satcheck.trust import SHAKEN, SOFT_PIXELS
+from satcheck.trust_blur import Blur, edge_blur
+
+F32 = NDArray[np.float32]
+Bool = NDArray[np.bool_]
+
+SIDE, FINE = 400, 4  # px of a picture; samples a pixel in which scenes are drawn before their blur
+AROUND = 500  # px of plain ground beyond, so that the band beside the outline is as in a photo
+LIGHT = 0.5
+PIXEL, DIFFERENCE = 1 / 12, 1 / 3  # variances of a pixel's area and of a central difference
+
+
+def places(turn: float, fine: int) -> tuple[F32, F32]:
+    """Return how far places lie from the middle, across and along a direction, in pixels."""
+    grid = (np.mgrid[: SIDE * fine, : SIDE * fine] + 0.5) / fine - SIDE / 2
+    angle = np.radians(turn)
+    across = np.cos(angle) * grid[1] + np.sin(angle) * grid[0]
+    return across.astype(np.float32), (np.cos(angle) * grid[0] - np.sin(angle) * grid[1])
+
+
+def square(turn: float) -> Bool:
+    """Return a square of half the picture's width, turned by degrees about the middle."""
+    across, along = places(turn, 1)
+    return np.pad(np.maximum(np.abs(across), np.abs(along)) < SIDE / 4, AROUND)
+
+
+def seen(
+    turn: float,
+    sigma: float,
+    step: float = 0.5,
+    track: F32 | None = None,
+    noise: float = 0.0,
+) -> F32:
+    """Return the square's luminance under a blur (px) and a shake's track.
+
+    ``step`` is how much darker the ground is, as a share of the square's light.
+    """
+    inside = np.maximum(*np.abs(places(turn, FINE))) < SIDE / 4
+    light = np.where(inside, LIGHT, LIGHT * (1 - step)).astype(np.float32)
+    light = light if track is None else np.asarray(cv2.filter2D(light, -1, track))
+    light = np.asarray(cv2.GaussianBlur(light, (0, 0), sigma * FINE) if sigma else light)
+    pixels = np.asarray(cv2.resize(light, (SIDE, SIDE), interpolation=cv2.INTER_AREA))
+    rng = np.random.default_rng(1)
+    pixels = pixels + rng.normal(0, noise, pixels.shape).astype(np.float32)
+    return np.pad(pixels, AROUND, "edge")
+
+
+def blur_of(picture: F32, turn: float) -> Blur:
+    found = edge_blur(picture, square(turn))
+    assert found is not None
+    return found
+
+
+def stated(sigma: float) -> float:
+    """Return the width that an edge of a true blur has by the closed form of Gaussian edges.
+
+    Variances add: the lens, the pixel's area and the difference by which gradients are taken.
+    """
+    return float(np.sqrt(sigma**2 + PIXEL + DIFFERENCE))
+
+
+@pytest.mark.parametrize("turn", [0, 20, 45])
+@pytest.mark.parametrize("sigma", [1.0, 1.5, 2.0, 3.0, 4.0])
+def test_the_blur_of_a_gaussian_edge_is_recovered(sigma: float, turn: float) -> None:
+    """Re-blur ratio: Zhuo & Sim 2011, "Defocus map estimation from a single image"."""
+    found = blur_of(seen(turn, sigma), turn)
+    assert found.least == pytest.approx(stated(sigma), rel=0.08)
+    assert found.most == pytest.approx(stated(sigma), rel=0.08)
+    assert found.least <= found.most
+
+
+@pytest.mark.parametrize("step", [-0.4, -0.1, 0.05, 0.1, 0.3, 0.5])
+def test_the_blur_does_not_depend_on_the_height_of_the_step(step: float) -> None:
+    """A light part before a dark ground, or a dark one before a light."""
+    found = blur_of(seen(20, 2.0, step), 20)
+    assert found.most == pytest.approx(stated(2), rel=0.1)
+
+
+@pytest.mark.parametrize("exposure", [0.1, 1.8])
+def test_the_blur_does_not_depend_on_exposure(exposure: float) -> None:
+    found = blur_of(np.float32(exposure) * seen(20, 2.0), 20)
+    assert found.most == pytest.approx(stated(2), rel=0.1)
+
+
+@pytest.mark.parametrize("turn", [0, 20, 45])
+def test_a_photo_sharp_to_the_pixel_is_not_called_soft(turn: float) -> None:
+    """Its edges are as wide as a pixel and the difference of two: 0.65 px, and not a Gaussian."""
+    assert blur_of(seen(turn, 0.0), turn).most < min(0.8, SOFT_PIXELS)
+
+
+@pytest.mark.parametrize("sigma", [1.0, 2.0, 4.0])
+def test_a_sensors_noise_does_not_hide_the_blur(sigma: float) -> None:
+    assert blur_of(seen(20, sigma, noise=0.003), 20).most == pytest.approx(stated(sigma), rel=0.15)
+
+
+@pytest.mark.parametrize("turn", [0, 20, 45, 110])
+def test_a_shaken_photo_is_soft_along_the_shake_alone(turn: float) -> None:
+    """A straight even track of 9 px has the standard deviation 9 / sqrt(12) (uniform law)."""
+    across, along = (place[SIDE // 2 * FINE - 40 :, SIDE // 2 * FINE - 40 :][:80, :80]
+                     for place in places(turn, FINE))  # fmt: skip
+    track = ((np.abs(across) < 4.5) & (np.abs(along) < 0.5)).astype(np.float32)
+    found = blur_of(seen(turn, 1.0, track=track / track.sum(), noise=0.001), turn)
+    assert found.most == pytest.approx(stated(np.hypot(1, 9 / np.sqrt(12))), rel=0.2)
+    assert found.least == pytest.approx(stated(1), rel=0.2)
+    assert found.least < SHAKEN * found.most
+
+
+@pytest.mark.parametrize("turn", [0, 20, 45])
+def test_a_photo_out_of_focus_is_not_called_shaken(turn: float) -> None:
+    found = blur_of(seen(turn, 3.0, noise=0.001), turn)
+    assert found.least > SHAKEN * found.most
+
+
+def test_where_no_edge_is_seen_nothing_is_told() -> None:
+    """An even picture, and a part that is not there."""
+    even = np.full_like(seen(20, 1.0), LIGHT)
+    assert edge_blur(even, square(20)) is None
+    assert edge_blur(seen(20, 1.0), np.zeros_like(square(20))) is None
+    assert edge_blur(seen(20, 1.0), square(20)) is not None
+
+
+def test_an_outline_beside_the_edge_finds_it_still() -> None:
+    """Outlines lie some pixels off the true edge: a band of 0.012 of the long side is searched."""
+    found = edge_blur(seen(20, 2.0), np.roll(square(20), 8, 1))
+    assert found is not None
+    assert found.most == pytest.approx(stated(2), rel=0.1)
