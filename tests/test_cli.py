@@ -10,6 +10,7 @@ from types import ModuleType, SimpleNamespace
 from typing import Any
 
 import numpy as np
+import pypdfium2
 import pytest
 from PIL import Image
 from records import inspection_of
@@ -51,7 +52,10 @@ def load(path: Path) -> SimpleNamespace:
     return SimpleNamespace(fibres=fibres, id="c0ffee12")
 
 
-def calibrate_table(table: Path, on_progress: Callable[[int, int, str], None]) -> SimpleNamespace:
+def calibrate_table(
+    table: Path, on_progress: Callable[[int, int, str], None], is_demo: bool
+) -> SimpleNamespace:
+    SEEN.append(SimpleNamespace(is_demo=is_demo))
     if table.name == "bad.csv":
         raise TableError(table.name, 7, "the state is 'soggy'", "starved, lean, ... are allowed")
     on_progress(1, 1, "x.jpg")
@@ -224,6 +228,41 @@ def test_calibrate_writes_the_file_and_names_it(run: Run) -> None:
     status, out, _ = run("calibrate", "parts.csv", "--out", "shop/new.toml")
     assert (status, Path("shop/new.toml").read_text()) == (0, "c0ffee12")
     assert out == "shop/new.toml: calibration c0ffee12 for basalt, glass\n"
+
+
+@pytest.mark.parametrize("option", [(), ("--invented",)])
+def test_invented_parts_are_owned_up_to(run: Run, option: tuple[str, ...]) -> None:
+    assert run("calibrate", "parts.csv", "--out", "new.toml", *option)[0] == 0
+    assert [seen.is_demo for seen in SEEN] == [bool(option)]
+
+
+@pytest.mark.parametrize(
+    ("options", "points"), [((), (420, 298)), (("--size", "A4"), (595, 842))], ids=["A6", "A4"]
+)
+def test_the_card_is_written_in_the_wanted_size(
+    run: Run, options: tuple[str, ...], points: tuple[int, int]
+) -> None:
+    """ISO 216 in points of 1/72 inch: A6 lying, 148 by 105 mm; A4 standing, 210 by 297 mm."""
+    status, out, _ = run("card", "--out", "new/card.pdf", "--part", "4711", *options)
+    assert (status, out) == (0, "new/card.pdf: print at 100 % and check the ruler on it\n")
+    with pypdfium2.PdfDocument("new/card.pdf") as pdf:
+        assert pdf[0].get_size() == pytest.approx(points, abs=1)
+
+
+@pytest.mark.parametrize(
+    ("options", "words"),
+    [
+        ("--out .", "the name of a file to write"),
+        ("--out c.pdf --size A5", "'A6', 'A4'"),
+        ("--out c.pdf --part " + 25 * "9", "24"),
+        ("", "--out"),
+    ],
+)
+def test_a_card_that_cannot_be_written_is_one_line(run: Run, options: str, words: str) -> None:
+    status, out, err = run("card", *options.split())
+    assert (status, out, len(err.splitlines())) == (2, "", 1)
+    assert words in err
+    assert not Path("c.pdf").exists()
 
 
 def test_a_bad_row_is_named_with_its_line_and_nothing_is_written(run: Run) -> None:

@@ -1,0 +1,144 @@
+"""From a photo to its cells: what a person may tell about it, and in whose pixels."""
+
+from dataclasses import replace
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+from grids import grid
+from numpy.testing import assert_array_equal
+from numpy.typing import NDArray
+from scenes import Braid, Shape, View, draw
+
+from satcheck import measurement
+from satcheck.errors import UsageError
+from satcheck.measurement import Hints, Measurement, measure_photo, spread
+from satcheck.model import Label
+from satcheck.photo import Photo
+
+SCENE = draw(np.random.default_rng(3), Braid(pitch=9.0, amplitude=0.15), Shape(190, 300), View(0.7))
+ROWS, COLUMNS = np.nonzero(SCENE.mask)
+X0, X1, Y0, Y1 = COLUMNS.min(), COLUMNS.max(), ROWS.min(), ROWS.max()
+OUTLINE = np.array([[X0, Y0], [X1, Y0], [X1, Y1], [X0, Y1]], float)
+
+
+def photo_of(rgb: NDArray[np.uint8], stored: int = 1) -> Photo:
+    """Return a photo that was stored so many times as large as its pixels were read."""
+    height, width = rgb.shape[:2]
+    return Photo("a.png", "0" * 64, stored * width, stored * height, None, rgb)
+
+
+def measured(stored: int = 1, **hints: object) -> Measurement:
+    """Measure the scene within its true outline, told in stored pixels."""
+    told = replace(Hints(distal="down", outline=stored * OUTLINE), **hints)  # type: ignore[arg-type]
+    found = measure_photo(photo_of(SCENE.rgb, stored), told)
+    assert found is not None
+    return found
+
+
+@pytest.fixture(scope="module")
+def plain() -> Measurement:
+    return measured()
+
+
+def test_a_drawn_part_is_measured_where_it_lies(plain: Measurement) -> None:
+    assert (plain.silhouette != SCENE.mask).mean() < 0.01
+    assert plain.cells.pitch == pytest.approx(9, rel=0.08)
+    assert (plain.distal, plain.distal_guessed) == ("down", False)
+    assert plain.cells.mm_per_px is None
+    rows, columns = np.nonzero(plain.cells.part)
+    x, y = plain.cells.to_photo @ np.stack([columns + 0.5, rows + 0.5, np.ones(len(rows))])
+    assert SCENE.mask[y.astype(int), x.astype(int)].mean() > 0.99
+
+
+def test_lengths_are_pixels_of_the_stored_photo(plain: Measurement) -> None:
+    """The same pixels, read from a photo stored three times as large: nothing else changes."""
+    large = measured(3)
+    assert_array_equal(large.silhouette, plain.silhouette)
+    assert_array_equal(large.cells.visibility, plain.cells.visibility)
+    assert large.cells.to_photo == pytest.approx(3 * plain.cells.to_photo)
+    assert large.cells.step == pytest.approx(3 * plain.cells.step)
+    assert plain.cells.pitch is not None
+    assert large.cells.pitch == pytest.approx(3 * plain.cells.pitch)
+
+
+@pytest.mark.parametrize("stored", [1, 3])
+@pytest.mark.parametrize("pitch", [9.0, 13.0])
+def test_a_told_pitch_is_of_the_stored_photo_and_is_kept_to(stored: int, pitch: float) -> None:
+    """A wrong one too: who tells the pitch knows the sleeve."""
+    found = measured(stored, pitch=stored * pitch).cells.pitch
+    assert found == pytest.approx(stored * pitch, rel=0.08)
+
+
+@pytest.mark.parametrize(
+    ("cards", "told", "expected"),
+    [(1, None, 0.1), (1, 0.3, 0.3), (0, 0.3, 0.3), (0, None, None), (2, None, None)],
+)
+def test_one_card_tells_the_scale_unless_a_person_does(
+    monkeypatch: pytest.MonkeyPatch, cards: int, told: float | None, expected: float | None
+) -> None:
+    """5 px a millimetre as read, 10 as stored. Two cards may lie at two distances."""
+    card = SimpleNamespace(px_per_mm=5.0, mask=lambda shape: np.zeros(shape, bool))
+    monkeypatch.setattr(measurement, "find_cards", lambda _: SimpleNamespace(cards=[card] * cards))
+    assert measured(2, mm_per_px=told).cells.mm_per_px == expected
+
+
+def test_a_card_is_no_part(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The search is told where cards lie, and finds nothing where they cover the part."""
+    masks: list[NDArray[np.bool_] | None] = []
+    card = SimpleNamespace(px_per_mm=5.0, mask=lambda _: SCENE.mask)
+    monkeypatch.setattr(measurement, "find_cards", lambda _: SimpleNamespace(cards=[card]))
+    monkeypatch.setattr(measurement, "find_part", lambda _, exclude: masks.append(exclude))
+    assert measure_photo(photo_of(SCENE.rgb), Hints()) is None
+    assert masks[0] is not None
+    assert_array_equal(masks[0], SCENE.mask)
+
+
+@pytest.mark.parametrize("stored", [1, 2])
+def test_where_no_part_is_seen_there_is_none_but_a_box_must_hold_one(stored: int) -> None:
+    blank = photo_of(np.full((300, 400, 3), 120, np.uint8), stored)
+    assert measure_photo(blank, Hints()) is None
+    box = (50.0 * stored, 50.0 * stored, 200.0 * stored, 250.0 * stored)
+    with pytest.raises(UsageError, match="holds no part") as refused:
+        measure_photo(blank, Hints(box=box))
+    assert str(box) in str(refused.value)  # as the user typed it
+
+
+@pytest.mark.parametrize("stored", [1, 2])
+@pytest.mark.parametrize("turn", [0, 30, 180])
+def test_labels_come_to_the_pixels_that_their_cells_cover(stored: int, turn: float) -> None:
+    """Against each pixel centre's own cell, through the inverse of the stated map."""
+    angle, size = np.radians(turn), 12.0 * stored
+    axes = size * np.array([[np.cos(angle), -np.sin(angle)], [np.sin(angle), np.cos(angle)]])
+    middle = stored * np.array([100.0, 90.0])
+    shape = (10, 8)
+    corner = middle - axes @ [4, 5]
+    cells = grid(shape, to_photo=np.column_stack([axes, corner]))
+    labels = np.random.default_rng(0).integers(1, 6, shape, np.uint8)
+    photo = photo_of(np.zeros((180, 200, 3), np.uint8), stored)
+    everywhere = np.ones((180, 200), bool)
+    drawn = spread(labels, cells, photo, everywhere, everywhere)
+    y, x = stored * (np.mgrid[:180, :200].reshape(2, -1) + 0.5)
+    column, row = np.linalg.solve(axes, np.stack([x, y]) - corner[:, None])
+    inside = (row >= 0) & (row < 10) & (column >= 0) & (column < 8)
+    at = row[inside].astype(int), column[inside].astype(int)
+    expected = np.full(180 * 200, Label.NOT_JUDGED, np.uint8)
+    expected[inside] = labels[at]
+    assert (drawn.ravel() == expected).mean() > 0.995  # borders of cells may fall on a centre
+    assert drawn.dtype == np.uint8
+
+
+def test_a_label_map_ends_with_the_laminate() -> None:
+    """Tape is no laminate; cells that say outside leave laminate not judged."""
+    laminate = np.zeros((60, 60), bool)
+    laminate[10:50, 10:50] = True
+    laminate[28:32] = False  # a strip of tape
+    silhouette = laminate | False
+    silhouette[10:50, 10:50] = True
+    cells = grid((6, 6), to_photo=np.array([[10.0, 0, 0], [0, 10.0, 0]]))
+    labels = np.full((6, 6), Label.RICH, np.uint8)
+    labels[4] = Label.OUTSIDE
+    drawn = spread(labels, cells, photo_of(np.zeros((60, 60, 3), np.uint8)), laminate, silhouette)
+    assert ((drawn > 0) == laminate).all()
+    assert (drawn[40:50, 10:50] == Label.NOT_JUDGED).all()
+    assert (drawn[10:28, 10:50] == Label.RICH).all()
