@@ -1,6 +1,7 @@
 """From a table of labelled parts to bounds that judge parts nobody labelled."""
 
 import hashlib
+from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 
@@ -15,8 +16,19 @@ from numpy.typing import NDArray
 
 from satcheck import labelled
 from satcheck.errors import TableError
+from satcheck.flags import Reason
 from satcheck.inspection import Settings, inspect
-from satcheck.labelled import Evidence, _bounds, _measure, calibrate_table
+from satcheck.labelled import (
+    LEAN_RANGE,
+    RICH_RANGE,
+    STARVED_RANGE,
+    Evidence,
+    _believed,
+    _bounds,
+    _light,
+    _measure,
+    calibrate_table,
+)
 from satcheck.measurement import Measurement
 from satcheck.model import SCALE, STATES, Inspection, Label
 from satcheck.parts_table import LabelledPhoto, read_parts
@@ -215,8 +227,37 @@ def test_bounds_ascend_whatever_the_parts_show(parts: list[tuple[tuple[int, ...]
     bounds = _bounds(held_out)
     assert list(bounds) == sorted(bounds)
     assert bounds[0] < 0 < bounds[3]
+    for bound, (low, high) in zip(bounds[:2], (STARVED_RANGE, LEAN_RANGE), strict=True):
+        assert low <= bound <= high  # few parts cannot move it farther
     assert bounds[0] >= -1
     assert bounds[3] <= 1
     if not any(RICH in states for states, _ in parts):
         assert bounds[3] == 1  # a shop that showed no rich part is not told of any
+    else:
+        assert RICH_RANGE[0] <= bounds[3] <= RICH_RANGE[1]
     assert len(bounds) == len(SCALE) - 1
+
+
+def test_the_light_of_the_labelled_photos_is_that_of_the_darkest_and_the_brightest() -> None:
+    """Without each photo's last few per cent, and without the cells that were doubted."""
+    shown = []
+    for middle in (-3.0, -1.0):
+        made, _ = evidence(0, (STARVED, GOOD, GOOD), accepted=False)
+        light = np.full((12, 9), middle, np.float32)
+        light[:, 0], light[0, 1], light[0, 2] = -9, middle - 3, middle + 3
+        reasons = np.zeros((12, 9), np.uint32)
+        reasons[:, 0] = Reason.DARK
+        cells = replace(made.cells, cues={**made.cells.cues, "light": light}, reasons=reasons)
+        shown.append(replace(made, cells=cells))
+    assert _light(shown) == (-3, -1)
+
+
+@pytest.mark.parametrize(("reason", "teaches"), [(Reason.NO_WEAVE, True), (Reason.FOCUS, False)])
+def test_a_part_without_weave_teaches_and_a_doubted_one_does_not(
+    reason: Reason, teaches: bool
+) -> None:
+    """A part that is rich all over shows no weave, and that is what it teaches."""
+    cells = grid((6, 6), reasons=np.full((6, 6), reason, np.uint32))
+    assert (_believed(cells) == teaches).all()
+    both = replace(cells, reasons=cells.reasons | np.uint32(Reason.NO_WEAVE | Reason.EDGE))
+    assert not _believed(both).any()

@@ -9,10 +9,12 @@ from grids import grid, mixture, place
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
-from scipy.special import softmax
+from scipy.special import expit, softmax
+from scipy.stats import t as student_t
 from sklearn.discriminant_analysis import LinearDiscriminantAnalysis
 
 from satcheck.saturation import (
+    CAUTION,
     CELLS_PER_SAMPLE,
     FREEDOM,
     Labelled,
@@ -170,6 +172,23 @@ def test_the_index_runs_from_starved_by_good_to_rich(dry: float, full: float) ->
     assert np.abs(index[:, 15:21]).max() < 0.1
     assert index[:, 27:33].min() > 0.9
     assert np.abs(index).max() <= 1
+
+
+@pytest.mark.parametrize("dry", [0.0, 1.2, 1.5, 1.8, 3.0])
+@pytest.mark.parametrize("full", [0.0, 1.5, 3.0])
+def test_the_index_of_an_even_photo_is_its_closed_form(dry: float, full: float) -> None:
+    """Densities of Student's t from scipy, for a shop whose photos do not differ at all."""
+    still = [replace(made, between=np.full((1, 1), 1e-9)) for made in (DRY, FULL)]
+    cues = {name: np.full((9, 9), v, np.float32) for name, v in (("dry", dry), ("full", full))}
+    index = saturation_index(grid((9, 9), cues=cues), *still)
+    wide = np.sqrt(DRY.scatter[0, 0, 0])
+    (starved, *others), (_, good, rich) = (
+        student_t.pdf(value, FREEDOM, made.means[:, 0], wide)
+        for value, made in ((dry, DRY), (full, FULL))
+    )
+    u = expit(np.log(starved / sum(others)) / CAUTION)
+    v = expit(np.log(rich / good) / CAUTION)
+    assert index == pytest.approx(v * (1 - u) - u, abs=1e-4)
 
 
 def test_the_index_falls_as_a_place_turns_dry() -> None:
