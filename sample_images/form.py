@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from laminate import Array, smoothstep
+from laminate import STEP, Array, smoothstep
 from scipy.interpolate import PchipInterpolator
 
 # Fraction of the length from the distal end, radius in mm (own design).
@@ -59,7 +59,7 @@ def _angles(facing: float, step: float, radius: float) -> Array:
     return np.asarray(facing + np.concatenate([front, back[1:]]), np.float32)
 
 
-def make_form(rng: np.random.Generator, facing: float, step: float = 0.25) -> Form:
+def make_form(rng: np.random.Generator, facing: float, step: float = STEP) -> Form:
     """Make a random socket; facing (radians) is the angle the camera will look at."""
     kind = rng.choice(sorted(PROFILES))
     length = rng.uniform(195, 245) if kind == "trans-tibial" else rng.uniform(240, 290)

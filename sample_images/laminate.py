@@ -6,14 +6,22 @@ This is our own model, not a measurement. Every assumption is named here:
   starved S < 0.7; lean S < 0.9; good; heavy e >= 0.3 mm; rich e >= 0.5 mm. The five words are
   common practice; the limits are ours (common practice, no source).
 * Surface = relief * (1 - 0.85 S) * exp(-e / 0.35 mm) + e: resin fills the valleys, then buries
-  the crowns (own assumption).
+  the crowns. The taut film spans the gaps as they fill, so the relief itself softens too (own
+  assumption).
+* Dry tows stand 0.25..0.35 mm above and below their mean (own assumption), and no two floats of
+  a tow are alike: each is a little higher or lower, tilted, brighter or darker.
+* What is seen of the differences between tows, and of the shadow in the gaps, fades as
+  (1 - 0.66 S) * exp(-e / 0.6 mm): in good laminate 0.3 of the dry contrast is left, in rich
+  laminate a tenth (common practice, no source: bold check, soft pattern, smooth).
+* Starved laminate is matte with broken highlights; the film over good laminate is glossy (common
+  practice, no source). Excess resin tints the colour slightly (own assumption).
 * Tow colour turns from dry to wet while S goes from 0.1 to 0.6 (own assumption), so starved
   laminate comes both pale and dry, and wetted but lean.
 * Sleeve geometry is the trellis of inextensible tows: sin(angle) is proportional to the radius
   (closed form). The angle is held within 28..52 degrees, where tows lock or slip instead
   (common practice, no source).
-* Differences between tows fade with excess as exp(-e / 0.45 mm), for cured resin is slightly
-  hazy; the sheen of the filaments fades likewise (own assumption).
+* The sheen of the filaments fades with resin. Its direction, which sets the two tow families
+  apart, fades further, least in carbon (own assumption).
 """
 
 from __future__ import annotations
@@ -29,6 +37,9 @@ Array = NDArray[np.floating[Any]]
 Colour = tuple[float, float, float]
 
 STATES = ("starved", "lean", "good", "heavy", "rich")
+STEP = 0.25  # mm between the points of the grid
+KEYS = 65536  # floats that differ from one another
+RESIN = (0.20, 0.15, 0.08)  # linear-light colour of deep resin (own assumption)
 SCENARIOS = ("good", "starved", "rich", "gradient", "patches", "pools", "mixed")
 
 
@@ -36,21 +47,23 @@ SCENARIOS = ("good", "starved", "rich", "gradient", "patches", "pools", "mixed")
 class Fibre:
     """Linear-light albedo, dry and wet, and the anisotropic sheen of its filaments.
 
-    All colours are chosen by eye (own assumption).
+    glint is the share of the sheen's direction that full laminate keeps. All values are chosen by
+    eye (own assumption).
     """
 
     dry: Colour
     wet: Colour
     sheen_colour: Colour
     sheen: float
+    glint: float
 
 
 FIBRES = {
-    "basalt": Fibre((0.44, 0.34, 0.17), (0.052, 0.036, 0.021), (0.50, 0.40, 0.26), 0.16),
-    "glass": Fibre((0.76, 0.76, 0.74), (0.27, 0.29, 0.28), (0.80, 0.80, 0.80), 0.17),
-    "carbon": Fibre((0.030, 0.030, 0.032), (0.018, 0.018, 0.020), (0.42, 0.42, 0.44), 0.50),
-    "aramid": Fibre((0.74, 0.60, 0.24), (0.50, 0.32, 0.07), (0.70, 0.60, 0.30), 0.16),
-    "flax": Fibre((0.50, 0.43, 0.31), (0.19, 0.13, 0.065), (0.50, 0.45, 0.35), 0.08),
+    "basalt": Fibre((0.44, 0.34, 0.17), (0.052, 0.036, 0.021), (0.50, 0.40, 0.26), 0.16, 0.10),
+    "glass": Fibre((0.76, 0.76, 0.74), (0.27, 0.29, 0.28), (0.80, 0.80, 0.80), 0.17, 0.10),
+    "carbon": Fibre((0.030, 0.030, 0.032), (0.018, 0.018, 0.020), (0.42, 0.42, 0.44), 0.80, 0.30),
+    "aramid": Fibre((0.74, 0.60, 0.24), (0.50, 0.32, 0.07), (0.70, 0.60, 0.30), 0.16, 0.10),
+    "flax": Fibre((0.50, 0.43, 0.31), (0.19, 0.13, 0.065), (0.50, 0.45, 0.35), 0.08, 0.10),
 }
 
 
@@ -67,12 +80,14 @@ class Braid:
 class Tows:
     """The braid laid on a grid of the surface; every array is (rows along, columns around).
 
-    relief: mm above the valleys; over: True where the right-handed family lies on top;
-    brightness: relative, mean about 1; uv: (rows, columns, family, 2), chosen so that the
-    first coordinate runs across the tows of that family.
+    relief: mm above the valleys; bridged: the same under a film that spans the gaps; over: True
+    where the right-handed family lies on top; brightness: relative, 1 on a mean tow's crown, dark
+    in the gaps; uv: (rows, columns, family, 2), chosen so that the first coordinate runs across
+    the tows of that family.
     """
 
     relief: Array
+    bridged: Array
     over: NDArray[np.bool_]
     brightness: Array
     uv: Array
@@ -84,6 +99,20 @@ class Resin:
 
     fill: Array
     excess: Array
+
+
+@dataclass(frozen=True)
+class Look:
+    """How the laminate reflects, on the same grid.
+
+    albedo (rows, columns, 3); sheen: weight of the filaments' sheen; alpha (rows, columns, 2):
+    its roughness across and along the filaments; matte: 0 where the film is glossy .. 1.
+    """
+
+    albedo: Array
+    sheen: Array
+    alpha: Array
+    matte: Array
 
 
 def smoothstep(low: float, high: float, x: Array) -> Array:
@@ -143,19 +172,39 @@ def lay(rng: np.random.Generator, braid: Braid, xyz: Array, z: Array, theta: Arr
     p = unit * (theta - twist) + 0.12 * noise(rng, xyz, 18)
     q = unit * (theta + twist) + 0.12 * noise(rng, xyz, 18)
 
+    bare, across, over, key = _interlace(p, q, braid.weave)
+    height, tilt, tone = rng.normal(0, 1, (3, KEYS)).astype(np.float32)
+    bare = bare * (1 + 0.15 * height[key] + 0.25 * tilt[key] * across)
+    bare = np.clip(cv2.GaussianBlur(bare, (0, 0), 0.6), 0, 1.5)
+    relief = 2 * float(rng.uniform(0.25, 0.35)) * bare
+    bridged = cv2.GaussianBlur(relief, (0, 0), 0.2 * braid.tow_mm / STEP)
+    shade = 0.08 + 0.92 * smoothstep(0.15, 0.9, bare)
+    brightness = shade * np.exp(0.15 * tone[key]) * _tow_tones(rng, count, p, q, over)
+    uv = np.stack([np.stack([p, theta + turn], -1), np.stack([q, theta - turn], -1)], 2)
+    return Tows(relief.astype(np.float32), bridged, over, brightness.astype(np.float32), uv)
+
+
+def _interlace(p: Array, q: Array, weave: str) -> tuple[Array, Array, NDArray[np.bool_],
+                                                        NDArray[np.intp]]:
+    """Interlace even tows at the families' coordinates p and q, in tows.
+
+    Returns height (0 valley .. 1 crown), place across the float on top (-0.5..0.5), whether that
+    is right-handed, and its number.
+    """
     i, j = np.floor(p), np.floor(q)
     x, y = p - i - 0.5, q - j - 0.5
-    here = _over(i, j, braid.weave)
-    right = _tow_surface(x, y, here, _over(i, j + np.sign(y), braid.weave))
-    left = _tow_surface(y, x, -here, -_over(i + np.sign(x), j, braid.weave))
-    local = np.interp(z, mean_z, 2 * np.pi * mean_r / count * np.cos(angle)).astype(np.float32)
-    # Relief over pitch 0.2: two lens-shaped tows of aspect about 10 (common practice, no source).
-    relief = 0.2 * local * (np.maximum(np.maximum(right, left), -1.2) + 1.2) / 3.5
-    over = right > left
-    tone = _tow_tones(rng, count, p, q, over)
-    gap = smoothstep(0.05, 0.45, relief / (0.2 * local))
-    uv = np.stack([np.stack([p, theta + turn], -1), np.stack([q, theta - turn], -1)], 2)
-    return Tows(relief.astype(np.float32), over, tone * (0.45 + 0.55 * gap), uv)
+    here = _over(i, j, weave)
+    right = _tow_surface(x, y, here, _over(i, j + np.sign(y), weave))
+    left = _tow_surface(y, x, -here, -_over(i + np.sign(x), j, weave))
+    height = (np.maximum(np.maximum(right, left), -1.2) + 1.2) / 3.5
+    return height, np.where(here > 0, x, y), right > left, _float_keys(i, j, here, weave)
+
+
+def _float_keys(i: Array, j: Array, here: Array, weave: str) -> NDArray[np.intp]:
+    """Give each float a number below KEYS, for all places that it covers."""
+    tow = np.where(here > 0, i, j + 5003)
+    run = np.floor((i + j) / 2) if weave == "2/2" else i + j
+    return np.asarray((tow * 7919 + run * 613) % KEYS, np.intp)
 
 
 def _tow_tones(rng: np.random.Generator, count: int, p: Array, q: Array,
@@ -220,18 +269,25 @@ def state_codes(resin: Resin) -> NDArray[np.uint8]:
 
 def surface(tows: Tows, resin: Resin) -> Array:
     """Height of the film above the form, mm."""
+    span = smoothstep(0.6, 0.95, resin.fill)
+    relief = tows.relief * (1 - span) + tows.bridged * span
     shown = (1 - 0.85 * resin.fill) * np.exp(-resin.excess / 0.35)
-    return np.asarray(tows.relief * shown + resin.excess, np.float32)
+    return np.asarray(relief * shown + resin.excess, np.float32)
 
 
-def appearance(fibre: Fibre, tows: Tows, resin: Resin) -> tuple[Array, Array]:
-    """Albedo (rows, columns, 3) and weight of the filaments' sheen (rows, columns)."""
-    wet = smoothstep(0.1, 0.6, resin.fill)[..., None]
+def appearance(fibre: Fibre, tows: Tows, resin: Resin) -> Look:
+    """Return what the laminate looks like under its film."""
+    fill, excess = resin.fill, resin.excess
+    wet = smoothstep(0.1, 0.6, fill)[..., None]
     colour = np.array(fibre.dry) * (1 - wet) + np.array(fibre.wet) * wet
-    clear = np.exp(-resin.excess / 0.45) * (1 - 0.45 * resin.fill)
-    tone = 1 + (tows.brightness - 1) * clear
-    haze = (0.25 * (1 - np.exp(-resin.excess / 1.5)))[..., None]
-    cloud = np.array(fibre.wet) * 1.2 + 0.01
-    albedo = colour * tone[..., None] * (1 - haze) + cloud * haze
-    sheen = fibre.sheen * (1 - 0.75 * resin.fill) * np.exp(-resin.excess / 0.5)
-    return np.clip(albedo, 0.004, 0.9).astype(np.float32), sheen.astype(np.float32)
+    mean = float(tows.brightness.mean())  # what fades is the difference, not the mean
+    tone = mean + (tows.brightness - mean) * (1 - 0.66 * fill) * np.exp(-excess / 0.6)
+    haze = (0.35 * (1 - np.exp(-excess)))[..., None]
+    cloud = 0.75 * np.array(fibre.wet) + 0.25 * np.array(RESIN)
+    albedo = colour * (tone / mean)[..., None] * (1 - haze) + cloud * haze
+    sheen = fibre.sheen * (1 - 0.85 * fill) * np.exp(-excess / 0.5) * tone / mean
+    turned = (1 - (1 - fibre.glint) * fill) * np.exp(-excess / 0.5)
+    alpha = 0.26 * np.stack([1 + 0.75 * turned, 1 - 0.5 * turned], -1)
+    return Look(np.clip(albedo, 0.003, 0.9).astype(np.float32),
+                np.clip(sheen, 0, 1).astype(np.float32), alpha.astype(np.float32),
+                smoothstep(0.88, 0.6, fill))

@@ -42,7 +42,7 @@ def expose(linear: Array, stops: float) -> Array:
 def develop(rng: np.random.Generator, linear: Array, phone: Phone) -> NDArray[np.uint8]:
     """Upright linear RGB (rows, columns, 3) to 8-bit sRGB."""
     calm = cv2.medianBlur(linear, 3)
-    limit = 2.5 * calm.max(-1, keepdims=True) + 0.3 * np.median(linear)
+    limit = 1.8 * calm.max(-1, keepdims=True) + 0.2 * np.median(linear)
     speck = linear.max(-1, keepdims=True) > limit
     light = expose(np.where(speck, calm, linear), phone.stops)  # stray bright paths removed
     flare = cv2.GaussianBlur(np.minimum(light, 4), (0, 0), 40)

@@ -48,7 +48,7 @@ def _shot(rng: np.random.Generator, number: int, name: str, fibre: str | None, s
     seed, part_seed = (int(v) for v in rng.integers(1, 2**31, 2))
     facing = math.radians(VIEWS[view] + rng.normal(0, 12))
     return Shot(name, seed, part_seed, fibre, scenario, role, special, f"QM-{number}", view,
-                facing, size, 32 if special == "glare" else 16)
+                facing, size, 32 if special == "glare" else 12)
 
 
 def plan_fibre(rng: np.random.Generator, fibre: str, count: int, first: int) -> list[Shot]:

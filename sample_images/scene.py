@@ -18,6 +18,7 @@ from laminate import (
     Array,
     Braid,
     Fibre,
+    Look,
     Resin,
     Tows,
     appearance,
@@ -34,6 +35,8 @@ from shop import LIGHTS, Item, Room, glare_lamp, lamps, surroundings
 Place = mi.ScalarTransform4f
 
 PASS_SPP = 16  # samples a pixel in one pass: bounds memory
+MATTE = 0.6  # roughness of starved laminate
+DULL = 0.75  # share of starved laminate that has no film's gloss
 GRAZING = np.cos(np.radians(80))  # flatter than 80 degrees to the view: no truth
 DOWN = {"down": 0, "up": 180, "left": -90, "right": 90}  # turn of the part in the picture
 
@@ -76,6 +79,7 @@ class Part:
     tows: Tows
     resin: Resin
     fibre: Fibre
+    look: Look
     tape: NDArray[np.bool_]
     tape_colour: Array
     xyz: Array
@@ -104,8 +108,9 @@ def build_part(shot: Shot) -> Part:
     tape, tape_colour = _tape(rng, form)
     height = np.where(tape, 0.5 + 0.15 * tows.relief, surface(tows, resin))
     height += _ridges(rng, form)
-    return Part(form, braid, tows, resin, FIBRES[shot.fibre], tape, tape_colour,
-                form.xyz + form.normal * height[..., None])
+    fibre = FIBRES[shot.fibre]
+    return Part(form, braid, tows, resin, fibre, appearance(fibre, tows, resin), tape,
+                tape_colour, form.xyz + form.normal * height[..., None])
 
 
 def _tape(rng: np.random.Generator, form: Form) -> tuple[NDArray[np.bool_], Array]:
@@ -162,13 +167,15 @@ def _attribute(name: str) -> Item:
 
 
 def _laminate_bsdf(fibre: Fibre, gloss: float) -> Any:
-    """Film over albedo, blended with the sheen of filaments: narrow along them, wide across."""
+    """Film over albedo, dull where dry, with the sheen of filaments: narrow along, wide across."""
     film = {"type": "principled", "base_color": _attribute("albedo"),
             "roughness": _attribute("rough"), "eta": 1.5 + gloss}
+    dull = {"type": "diffuse", "reflectance": _attribute("albedo")}
+    body = {"type": "blendbsdf", "weight": _attribute("dull"), "film": film, "tows": dull}
     sheen = {"type": "roughconductor", "material": "none", "distribution": "ggx",
-             "alpha_u": 0.45, "alpha_v": 0.13,
+             "alpha_u": _attribute("across"), "alpha_v": _attribute("along"),
              "specular_reflectance": {"type": "rgb", "value": list(fibre.sheen_colour)}}
-    blend = {"type": "blendbsdf", "weight": _attribute("sheen"), "film": film,
+    blend = {"type": "blendbsdf", "weight": _attribute("sheen"), "body": body,
              "filaments": sheen}
     return mi.load_dict({"type": "twosided", "laminate": blend})
 
@@ -201,17 +208,19 @@ def part_meshes(part: Part, pose: Pose, rough: float, gloss: float) -> Item:
     a, b, c, d = (corner[s, t].ravel() for s in (slice(0, -1), slice(1, None))
                   for t in (slice(0, -1), slice(1, None)))
     faces = np.stack([a, b, d, a, d, c], 1)
-    albedo, sheen = appearance(part.fibre, part.tows, part.resin)
-    albedo = np.where(part.tape[..., None], part.tape_colour, albedo)
+    look = part.look
     centre = np.array([0, 0, part.form.length / 2], np.float32)
     judged = np.where(part.tape, 0.25, 1)
     fields = {
         "positions": (part.xyz - centre) @ pose.rotation.T,
         "normals": grid_normals(part.xyz) @ pose.rotation.T,
         "bare": part.form.normal @ pose.rotation.T,
-        "albedo": albedo,
-        "sheen": np.where(part.tape, 0, sheen),
-        "rough": np.where(part.tape, 0.6, rough),
+        "albedo": np.where(part.tape[..., None], part.tape_colour, look.albedo),
+        "sheen": np.where(part.tape, 0, look.sheen),
+        "dull": np.where(part.tape, 0, DULL * look.matte),
+        "across": look.alpha[..., 0],
+        "along": look.alpha[..., 1],
+        "rough": np.where(part.tape, 0.6, rough + (MATTE - rough) * look.matte),
         "truth": np.stack([part.resin.fill, part.resin.excess, judged], -1)}
     flat = {k: np.asarray(v, np.float32).reshape(rows * cols, -1) for k, v in fields.items()}
     bsdf = _laminate_bsdf(part.fibre, gloss)
@@ -223,8 +232,8 @@ def part_meshes(part: Part, pose: Pose, rough: float, gloss: float) -> Item:
     return meshes
 
 
-def fittings(rng: np.random.Generator, part: Part, pose: Pose, held: bool) -> Item:
-    """Plaster in the brim, the lock's end, a mandrel pipe if held, perhaps a tied cord."""
+def fittings(rng: np.random.Generator, part: Part, pose: Pose) -> Item:
+    """Plaster in the brim, the lock's end, the mandrel pipe, perhaps a tied cord."""
     frame = np.eye(4)
     frame[:3, :3] = pose.rotation
     half = part.form.length / 2
@@ -238,10 +247,9 @@ def fittings(rng: np.random.Generator, part: Part, pose: Pose, held: bool) -> It
     items: Item = {
         "plaster": _plug(part, pose, mi.load_dict({"type": "twosided", "side": plaster})),
         "end": {"type": "disk", "bsdf": black,
-                "to_world": place.translate([0, 0, -half]).rotate([1, 0, 0], 180).scale(lock)}}
-    if held or rng.random() < 0.35:
-        items["pipe"] = {"type": "cylinder", "p0": [0, 0, brim - 20], "p1": [0, 0, half + 500],
-                         "radius": 12.7, "to_world": place, "bsdf": steel}
+                "to_world": place.translate([0, 0, -half]).rotate([1, 0, 0], 180).scale(lock)},
+        "pipe": {"type": "cylinder", "p0": [0, 0, brim - 20], "p1": [0, 0, half + 500],
+                 "radius": 12.7, "to_world": place, "bsdf": steel}}
     if rng.random() < 0.5:
         items["dummy"] = {"type": "cylinder", "p0": [0, 0, -half - 14], "p1": [0, 0, -half],
                           "radius": lock * 0.7, "to_world": place, "bsdf": black}
@@ -319,7 +327,8 @@ def take(shot: Shot) -> Picture:
     depth = float(np.median(part.form.mean_r)) if part else 55.0
     widest = float(part.form.mean_r.max()) if part else 0.0
     light = str(rng.choice(LIGHTS))
-    room = Room(widest, part.form.length / 2 if part else 140.0, axis)
+    room = Room(widest, part.form.length / 2 if part else 140.0, axis, pose.distance + depth,
+                _colours(part) if part else np.zeros((0, 3)))
     scene: Item = {"type": "scene", "integrator": {"type": "path", "max_depth": 3},
                    "sensor": _sensor(rng, pose, depth)}
     scene |= surroundings(rng, room, empty=part is None)
@@ -329,17 +338,24 @@ def take(shot: Shot) -> Picture:
     if part:
         rough = 0.11 if shot.special == "glare" else float(rng.uniform(0.1, 0.27))
         scene |= part_meshes(part, pose, rough, 0.15)
-        scene |= fittings(rng, part, pose, held="wall" in scene)
+        scene |= fittings(rng, part, pose)
     loaded = mi.load_dict(scene)
     codes, on_part = _truth(loaded, pose.size)
     return Picture(_render(loaded, shot), codes, on_part, axis,
                    _facts(shot, part, pose, light))
 
 
+def _colours(part: Part) -> Array:
+    """Colours (n, 3) that the laminate shows, in which no background may be."""
+    shown = part.look.albedo + 0.5 * part.look.sheen[..., None] * np.array(part.fibre.sheen_colour)
+    return np.asarray(np.percentile(shown.reshape(-1, 3)[::16], (15, 50, 85), axis=0))
+
+
 def _render(scene: Any, shot: Shot) -> Array:
     passes = max(1, shot.spp // PASS_SPP)
+    spp = min(shot.spp, PASS_SPP)
     seed = shot.seed % 100000
-    images = [np.asarray(mi.render(scene, spp=PASS_SPP, seed=mi.UInt32(seed + 7919 * n)))
+    images = [np.asarray(mi.render(scene, spp=spp, seed=mi.UInt32(seed + 7919 * n)))
               for n in range(passes)]
     return np.asarray(np.mean(images, 0), np.float32)
 
