@@ -2,6 +2,11 @@
 
 import pytest
 from drawn_shop import DrawnShop, make_shop
+from hypothesis import HealthCheck, settings
+
+# How long an example takes is the machine's affair; a busy one must not fail the tests.
+settings.register_profile("satcheck", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.load_profile("satcheck")
 
 
 @pytest.fixture(scope="session")

@@ -55,6 +55,7 @@ def assert_same(a: Mixture, b: Mixture) -> None:
     st.lists(st.floats(-1, 1), min_size=4, max_size=4).map(sorted),
     st.lists(st.floats(-9, 9), min_size=6, max_size=6),
     st.floats(0.01, 9),
+    st.tuples(st.floats(-9, 9), st.floats(-9, 9)),
     st.text(min_size=1, max_size=12),
 )
 def test_a_calibration_comes_back_as_it_was_written(
@@ -62,12 +63,14 @@ def test_a_calibration_comes_back_as_it_was_written(
     bounds: list[float],
     means: list[float],
     spread: float,
+    light: tuple[float, float],
     name: str,
 ) -> None:
     file = tmp_path_factory.mktemp("round") / "shop.toml"
     dry = mixture(("medium", "order"), means, spread, 2 * spread)
     a, b, c, d = bounds
-    made = shop(fibre_bounds(fibre=name, bounds=(a, b, c, d), dry=dry), fibre_bounds(fibre="glass"))
+    changes: dict[str, Any] = {"bounds": (a, b, c, d), "dry": dry, "light": light}
+    made = shop(fibre_bounds(fibre=name, **changes), fibre_bounds(fibre="glass"))
     write_calibration(made, file)
     back = read_calibration(file)
     assert (back.id, back.created, back.version, back.is_demo, back.photos) == (
@@ -76,7 +79,8 @@ def test_a_calibration_comes_back_as_it_was_written(
     assert set(back.fibres) == {name, "glass"}
     found = back.bounds_for(name)
     if name != "glass":
-        assert found.bounds == pytest.approx(bounds, abs=5e-5)
+        assert found.bounds == pytest.approx(bounds, abs=5.1e-5)  # four decimals
+        assert found.light == pytest.approx(light, abs=5.1e-5)
         assert_same(found.dry, dry)
     assert_same(back.bounds_for("glass").full, fibre_bounds().full)
     assert (found.parts, found.photos, found.visibility) == (7, 9, {"good": (0.08, 0.1, 0.12)})
@@ -97,12 +101,13 @@ def test_the_id_follows_the_content_alone(file: Path) -> None:
     others = [
         shop(fibre_bounds(bounds=(-0.6, -0.2, 0.3, 0.71))),
         shop(fibre_bounds(parts=8)),
+        shop(fibre_bounds(light=(-2.0, 2.1))),
         shop(fibre_bounds(fibre="glass")),
         shop(is_demo=True),
         shop(photos=("cd" * 32,)),
         shop(fibre_bounds(dry=mixture(("dry",), [3.1, 0, 0]))),
     ]
-    assert len({shop().id, *(other.id for other in others)}) == 7
+    assert len({shop().id, *(other.id for other in others)}) == 1 + len(others)
     write_calibration(shop(), file)
     twice = file.with_name("twice.toml")
     write_calibration(read_calibration(file), twice)
@@ -181,6 +186,7 @@ DAMAGE: dict[str, Any] = {
     "bounds": {"starved/lean": 0.5, "lean/good": -0.2, "good/heavy": 0.3, "heavy/rich": 0.7},
     "parts": "many",
     "photos": float("inf"),
+    "light": [0.1],
     "visibility": {"good": [0.1]},
     "dry": {},
     "full": 7,

@@ -142,7 +142,7 @@ def test_pose_and_scale_are_those_of_the_homography(pose: Pose) -> None:
 @given(
     roll=st.floats(0, 360), tilt=st.floats(0, 45), azimuth=st.floats(0, 360), scale=st.floats(4, 7)
 )
-@settings(max_examples=5, deadline=None)
+@settings(max_examples=5)
 def test_any_pose_up_to_45_degrees(roll: float, tilt: float, azimuth: float, scale: float) -> None:
     pose = Pose(scale, roll, tilt, azimuth)
     truth = math.sqrt(abs(np.linalg.det(jacobian(pose.homography(), CENTRE))))

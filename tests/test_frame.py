@@ -83,7 +83,7 @@ def test_zones_run_down_and_to_the_right(distal: Side) -> None:
     assert y[frame.brim[y, x]].mean() < rows[0] < rows[2] < y[frame.lock[y, x]].mean()
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=15)
 @given(st.floats(0, 360), st.floats(0.2, 1.0))
 def test_areas_shrink_with_the_square_of_the_scale(angle: float, scale: float) -> None:
     part = cone(angle)

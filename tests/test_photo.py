@@ -529,7 +529,7 @@ def test_a_jpeg_cut_and_padded_with_zeros_is_refused(max_pixels: int) -> None:
         decode_photo(half, "p", max_pixels)
 
 
-@settings(max_examples=250, deadline=None)
+@settings(max_examples=250)
 @given(
     kind=st.sampled_from(sorted(WHOLE)),
     edits=st.lists(st.tuples(st.floats(0, 0.9999), st.binary(min_size=1, max_size=4)), max_size=6),

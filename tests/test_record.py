@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as arrays
 from numpy.typing import NDArray
@@ -92,6 +92,7 @@ def test_keys_that_a_later_version_added_are_left_out() -> None:
     assert same(inspection_from_json(record), whole_inspection())
 
 
+@settings(max_examples=40)
 @given(
     arrays.arrays(
         np.float32, st.tuples(st.integers(0, 6), st.integers(0, 6)), elements=st.floats(width=32)

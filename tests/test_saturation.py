@@ -72,7 +72,7 @@ def test_the_offset_of_known_classes_scatters_as_stated() -> None:
     The expectation step states 1 in its place, so the true scatter is its root over the claim.
     """
     errors = []
-    for seed in range(200):
+    for seed in range(150):
         raw, classes, true = photo(np.random.default_rng(seed), alike=1)
         labelled, offset = Labelled(raw, known(classes, 1 - 1e-9), 1.0), np.zeros(2)
         for _ in range(20):

@@ -113,7 +113,7 @@ def test_codes_taken_for_light_miss_the_closed_form() -> None:
 
 
 @given(low=st.floats(0.0, 0.3), step=st.floats(0.1, 0.6), falling=st.booleans())
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=20)
 def test_contrast_and_polarity_have_no_effect(low: float, step: float, falling: bool) -> None:
     low, high = (low + step, low) if falling else (low, low + step)
     result = measured(gaussian_edge(1.0, 5, low, high))

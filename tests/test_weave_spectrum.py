@@ -58,7 +58,7 @@ def test_contrast_keeps_the_michelson_contrast(m: float) -> None:
     assert np.tanh((flat.max() - flat.min()) / 2) == pytest.approx(m, rel=0.01)
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=20)
 @given(st.floats(0.05, 4.0))
 def test_exposure_leaves_contrast_unchanged(exposure: float) -> None:
     """Down to a body of linear 0.01, where the dark floor of 0.002 has to tell."""
@@ -106,7 +106,7 @@ def test_the_outline_is_no_contrast() -> None:
     assert masked_blur(picture, mask.astype(np.float32), 8.0)[mask] == pytest.approx(0.1, rel=1e-4)
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 @given(st.integers(0, 2**32 - 1), st.sampled_from([8, 31, 64]), st.sampled_from([64, 100]))
 def test_the_density_integrates_to_the_windowed_variance(seed: int, size: int, padded: int) -> None:
     """Parseval's theorem, computed here in space: even sizes of the transform, any window."""
@@ -153,7 +153,7 @@ def test_the_mean_over_windows_is_scipys_welch() -> None:
     assert ours.sum(0) == pytest.approx(theirs[:33] * scale, rel=1e-3)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(
     st.floats(5, 16),
     st.floats(-np.pi / 2, np.pi / 2, exclude_min=True),

@@ -112,7 +112,7 @@ def test_the_lock_is_the_last_tenth() -> None:
     assert (rows.min(), rows.max()) == pytest.approx((297, 320), abs=1)
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 @given(st.integers(0, 359), st.sampled_from([None, *get_args(Side)]))
 def test_cells_partition_the_laminate(angle: int, distal: Side | None) -> None:
     silhouette = cone(angle)
