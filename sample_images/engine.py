@@ -21,8 +21,10 @@ def _newest_llvm() -> str:
         if version:
             found[int(version[1])] = str(path)
     if not found or max(found) < OLDEST_LLVM:
-        raise RuntimeError(f"the renderer needs libLLVM {OLDEST_LLVM} or newer (Debian: "
-                           "libllvm19); or name one in DRJIT_LIBLLVM_PATH")
+        raise RuntimeError(
+            f"the renderer needs libLLVM {OLDEST_LLVM} or newer (Debian: "
+            "libllvm19); or name one in DRJIT_LIBLLVM_PATH"
+        )
     return found[max(found)]
 
 

@@ -10,10 +10,30 @@ from scipy.interpolate import PchipInterpolator
 
 # Fraction of the length from the distal end, radius in mm (own design).
 PROFILES = {
-    "trans-tibial": ((0, 24), (0.09, 25), (0.14, 33), (0.24, 44), (0.45, 50), (0.65, 55),
-                     (0.82, 55), (0.93, 59), (1, 68), (1.25, 74)),
-    "trans-femoral": ((0, 25), (0.07, 26), (0.11, 37), (0.2, 49), (0.4, 57), (0.7, 66),
-                      (0.88, 69), (0.95, 75), (1, 84), (1.25, 92)),
+    "trans-tibial": (
+        (0, 24),
+        (0.09, 25),
+        (0.14, 33),
+        (0.24, 44),
+        (0.45, 50),
+        (0.65, 55),
+        (0.82, 55),
+        (0.93, 59),
+        (1, 68),
+        (1.25, 74),
+    ),
+    "trans-femoral": (
+        (0, 25),
+        (0.07, 26),
+        (0.11, 37),
+        (0.2, 49),
+        (0.4, 57),
+        (0.7, 66),
+        (0.88, 69),
+        (0.95, 75),
+        (1, 84),
+        (1.25, 92),
+    ),
 }
 
 
@@ -71,15 +91,23 @@ def make_form(rng: np.random.Generator, facing: float, step: float = STEP) -> Fo
 
     theta = _angles(facing, step, float(radii[:-1].max()))[None]
     t = np.linspace(0, 1, int((length + 20) / step), dtype=np.float32)[:, None]
-    rise = sum(h * np.exp(-(((theta - a + np.pi) % (2 * np.pi) - np.pi) / 0.6) ** 2)
-               for a, h in ears)
+    rise = sum(
+        h * np.exp(-((((theta - a + np.pi) % (2 * np.pi) - np.pi) / 0.6) ** 2)) for a, h in ears
+    )
     z = t * length + smoothstep(0.55, 1.0, t) * t * rise
     body = smoothstep(0.1, 0.3, z / length)
-    shape = 1 + body * sum(a * np.cos(n * (theta - b)) for n, a, b in zip((2, 3), *lobes,
-                                                                          strict=True))
+    shape = 1 + body * sum(
+        a * np.cos(n * (theta - b)) for n, a, b in zip((2, 3), *lobes, strict=True)
+    )
     theta = np.broadcast_to(theta, z.shape)
     radius = profile(z) * shape
     xyz = np.stack([radius * np.cos(theta), radius * np.sin(theta), z], -1).astype(np.float32)
     mean_z = np.linspace(0, float(z.max()), 800, dtype=np.float32)
-    return Form(xyz, grid_normals(xyz), z.astype(np.float32), theta, mean_z,
-                profile(mean_z).astype(np.float32))
+    return Form(
+        xyz,
+        grid_normals(xyz),
+        z.astype(np.float32),
+        theta,
+        mean_z,
+        profile(mean_z).astype(np.float32),
+    )

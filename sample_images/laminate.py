@@ -154,8 +154,15 @@ def _tow_surface(across: Array, along: Array, here: Array, beside: Array) -> Arr
     return np.where(inside > 0, crimp + 1.3 * np.sqrt(np.maximum(inside, 0)), -1.2)
 
 
-def lay(rng: np.random.Generator, braid: Braid, xyz: Array, z: Array, theta: Array,
-        mean_z: Array, mean_r: Array) -> Tows:
+def lay(
+    rng: np.random.Generator,
+    braid: Braid,
+    xyz: Array,
+    z: Array,
+    theta: Array,
+    mean_z: Array,
+    mean_r: Array,
+) -> Tows:
     """Lay the sleeve over a form.
 
     xyz (rows, columns, 3), z and theta (rows, columns) describe the grid; mean_z and mean_r
@@ -184,8 +191,9 @@ def lay(rng: np.random.Generator, braid: Braid, xyz: Array, z: Array, theta: Arr
     return Tows(relief.astype(np.float32), bridged, over, brightness.astype(np.float32), uv)
 
 
-def _interlace(p: Array, q: Array, weave: str) -> tuple[Array, Array, NDArray[np.bool_],
-                                                        NDArray[np.intp]]:
+def _interlace(
+    p: Array, q: Array, weave: str
+) -> tuple[Array, Array, NDArray[np.bool_], NDArray[np.intp]]:
     """Interlace even tows at the families' coordinates p and q, in tows.
 
     Returns height (0 valley .. 1 crown), place across the float on top (-0.5..0.5), whether that
@@ -207,8 +215,9 @@ def _float_keys(i: Array, j: Array, here: Array, weave: str) -> NDArray[np.intp]
     return np.asarray((tow * 7919 + run * 613) % KEYS, np.intp)
 
 
-def _tow_tones(rng: np.random.Generator, count: int, p: Array, q: Array,
-               over: NDArray[np.bool_]) -> Array:
+def _tow_tones(
+    rng: np.random.Generator, count: int, p: Array, q: Array, over: NDArray[np.bool_]
+) -> Array:
     """Brightness per tow and, finer, per strand of filaments within it."""
     place = np.where(over, p, q + 7777.0)
     tow = rng.normal(1, 0.05, 4096)[np.floor(place).astype(int) % count]
@@ -241,8 +250,9 @@ def pour(rng: np.random.Generator, scenario: str, xyz: Array, height: Array) -> 
     return Resin(np.clip(fill, 0, 1).astype(np.float32), np.maximum(excess, 0).astype(np.float32))
 
 
-def _patches(rng: np.random.Generator, xyz: Array, fill: Array,
-             excess: Array) -> tuple[Array, Array]:
+def _patches(
+    rng: np.random.Generator, xyz: Array, fill: Array, excess: Array
+) -> tuple[Array, Array]:
     """Patches of 3..30 mm: two thirds starved, the rest rich."""
     for n in range(16):
         centre = xyz[tuple(rng.integers(0, size) for size in xyz.shape[:2])]
@@ -288,6 +298,9 @@ def appearance(fibre: Fibre, tows: Tows, resin: Resin) -> Look:
     sheen = fibre.sheen * (1 - 0.85 * fill) * np.exp(-excess / 0.5) * tone / mean
     turned = (1 - (1 - fibre.glint) * fill) * np.exp(-excess / 0.5)
     alpha = 0.26 * np.stack([1 + 0.75 * turned, 1 - 0.5 * turned], -1)
-    return Look(np.clip(albedo, 0.003, 0.9).astype(np.float32),
-                np.clip(sheen, 0, 1).astype(np.float32), alpha.astype(np.float32),
-                smoothstep(0.88, 0.6, fill))
+    return Look(
+        np.clip(albedo, 0.003, 0.9).astype(np.float32),
+        np.clip(sheen, 0, 1).astype(np.float32),
+        alpha.astype(np.float32),
+        smoothstep(0.88, 0.6, fill),
+    )

@@ -69,4 +69,5 @@ def save(path: Path, upright: NDArray[np.uint8], phone: Phone) -> None:
         exif.get_ifd(0x8769)[0x9003] = phone.taken
     stored = np.rot90(upright, ROTATED[phone.orientation])
     Image.fromarray(np.ascontiguousarray(stored)).save(
-        path, quality=phone.quality, subsampling="4:2:0", exif=exif.tobytes())
+        path, quality=phone.quality, subsampling="4:2:0", exif=exif.tobytes()
+    )

@@ -33,8 +33,17 @@ from scene import Picture, Shot, take
 
 HERE = Path(__file__).parent
 DEMO_SEED = 20
-CALIBRATION = ("good", "good", "good", "starved", "rich", "gradient", "gradient", "patches",
-               "pools")
+CALIBRATION = (
+    "good",
+    "good",
+    "good",
+    "starved",
+    "rich",
+    "gradient",
+    "gradient",
+    "patches",
+    "pools",
+)
 CHECK = ("gradient", "mixed", "good", "patches")
 VIEWS = {"anterior": 0.0, "lateral": 90.0, "posterior": 180.0, "medial": 270.0}
 COLUMNS = ("photo", "part", "view", "fibre", "outcome", "zone", "state", "marks", "distal")
@@ -42,13 +51,33 @@ ZONES = ("distal", "middle", "proximal")
 CLEAR = 0.8  # share of a zone that must be in one state to label it
 
 
-def _shot(rng: np.random.Generator, number: int, name: str, fibre: str | None, scenario: str,
-          role: str, special: str = "", size: tuple[int, int] = (1080, 1440)) -> Shot:
+def _shot(
+    rng: np.random.Generator,
+    number: int,
+    name: str,
+    fibre: str | None,
+    scenario: str,
+    role: str,
+    special: str = "",
+    size: tuple[int, int] = (1080, 1440),
+) -> Shot:
     view = str(rng.choice(list(VIEWS)))
     seed, part_seed = (int(v) for v in rng.integers(1, 2**31, 2))
     facing = math.radians(VIEWS[view] + rng.normal(0, 12))
-    return Shot(name, seed, part_seed, fibre, scenario, role, special, f"QM-{number}", view,
-                facing, size, 32 if special == "glare" else 12)
+    return Shot(
+        name,
+        seed,
+        part_seed,
+        fibre,
+        scenario,
+        role,
+        special,
+        f"QM-{number}",
+        view,
+        facing,
+        size,
+        32 if special == "glare" else 12,
+    )
 
 
 def plan_fibre(rng: np.random.Generator, fibre: str, count: int, first: int) -> list[Shot]:
@@ -56,27 +85,42 @@ def plan_fibre(rng: np.random.Generator, fibre: str, count: int, first: int) -> 
     checks = count // 4
     scenarios = [(CALIBRATION[n % 9], "calibration") for n in range(count - checks)]
     scenarios += [(CHECK[n % 4], "check") for n in range(checks)]
-    shots = [_shot(rng, first + n, f"{fibre}_{n + 1:02d}", fibre, scenario, role)
-             for n, (scenario, role) in enumerate(scenarios)]
+    shots = [
+        _shot(rng, first + n, f"{fibre}_{n + 1:02d}", fibre, scenario, role)
+        for n, (scenario, role) in enumerate(scenarios)
+    ]
     if count > 2:  # the third photo shows the second one's part from behind
-        back = {"anterior": "posterior", "posterior": "anterior", "lateral": "medial",
-                "medial": "lateral"}[shots[1].view]
-        shots[2] = replace(shots[2], part_seed=shots[1].part_seed, part=shots[1].part, view=back,
-                           facing=shots[1].facing + math.pi)
+        back = {
+            "anterior": "posterior",
+            "posterior": "anterior",
+            "lateral": "medial",
+            "medial": "lateral",
+        }[shots[1].view]
+        shots[2] = replace(
+            shots[2],
+            part_seed=shots[1].part_seed,
+            part=shots[1].part,
+            view=back,
+            facing=shots[1].facing + math.pi,
+        )
     return shots
 
 
 def plan_demo() -> list[Shot]:
     """Twelve photos of each of three fibres, a blurred and a glary one, two of no part."""
     rng = np.random.default_rng(DEMO_SEED)
-    shots = [shot for n, fibre in enumerate(("basalt", "glass", "carbon"))
-             for shot in plan_fibre(rng, fibre, 12, 1100 + 100 * n)]
+    shots = [
+        shot
+        for n, fibre in enumerate(("basalt", "glass", "carbon"))
+        for shot in plan_fibre(rng, fibre, 12, 1100 + 100 * n)
+    ]
     return [
         *shots,
         _shot(rng, 1401, "blurred", "basalt", "good", "check", "blur"),
         _shot(rng, 1402, "glary", "glass", "gradient", "check", "glare"),
         _shot(rng, 0, "bench_1", None, "none", "check"),
-        _shot(rng, 0, "bench_2", None, "none", "check")]
+        _shot(rng, 0, "bench_2", None, "none", "check"),
+    ]
 
 
 def plan_random(seed: int, count: int, fibres: list[str]) -> list[Shot]:
@@ -84,21 +128,26 @@ def plan_random(seed: int, count: int, fibres: list[str]) -> list[Shot]:
     rng = np.random.default_rng(seed)
     fibres = fibres or [str(f) for f in rng.choice(sorted(FIBRES), 2, replace=False)]
     shares = [count // len(fibres) + (n < count % len(fibres)) for n in range(len(fibres))]
-    return [shot for n, (fibre, share) in enumerate(zip(fibres, shares, strict=True))
-            for shot in plan_fibre(rng, fibre, share, 2000 + 100 * n)]
+    return [
+        shot
+        for n, (fibre, share) in enumerate(zip(fibres, shares, strict=True))
+        for shot in plan_fibre(rng, fibre, share, 2000 + 100 * n)
+    ]
 
 
 def choose_phone(rng: np.random.Generator, special: str) -> Phone:
     """Draw the settings of one exposure; some files are stored turned, some dated."""
     day = rng.integers([2024, 1, 1, 8, 0, 0], [2026, 13, 29, 17, 60, 60])
     taken = "{:04d}:{:02d}:{:02d} {:02d}:{:02d}:{:02d}".format(*day)
-    return Phone(blur_px=float(rng.uniform(0.5, 0.7)),
-                 defocus_px=5.0 if special == "blur" else 0.0,
-                 photons=float(rng.uniform(3000, 12000)),
-                 stops=float(rng.normal(0.8 if special == "glare" else 0, 0.2)),
-                 quality=int(rng.integers(84, 90)),
-                 orientation=int(rng.choice([1, 6, 8], p=[0.6, 0.25, 0.15])),
-                 taken=taken if rng.random() < 0.5 else "")
+    return Phone(
+        blur_px=float(rng.uniform(0.5, 0.7)),
+        defocus_px=5.0 if special == "blur" else 0.0,
+        photons=float(rng.uniform(3000, 12000)),
+        stops=float(rng.normal(0.8 if special == "glare" else 0, 0.2)),
+        quality=int(rng.integers(84, 90)),
+        orientation=int(rng.choice([1, 6, 8], p=[0.6, 0.25, 0.15])),
+        taken=taken if rng.random() < 0.5 else "",
+    )
 
 
 def zone_shares(picture: Picture) -> dict[str, dict[str, float]]:
@@ -107,8 +156,10 @@ def zone_shares(picture: Picture) -> dict[str, dict[str, float]]:
     along = np.asarray(cols * picture.axis[0] - rows * picture.axis[1])
     low, high = along[picture.on_part].min(), along[picture.on_part].max()
     third = np.asarray(np.clip((along - low) / (high - low) * 3, 0, 2.999)).astype(int)
-    return {zone: _shares(picture.codes[(third == n) & (picture.codes > 0)])
-            for n, zone in enumerate(ZONES)}
+    return {
+        zone: _shares(picture.codes[(third == n) & (picture.codes > 0)])
+        for n, zone in enumerate(ZONES)
+    }
 
 
 def _shares(codes: NDArray[np.uint8]) -> dict[str, float]:
@@ -128,8 +179,11 @@ def make(shot: Shot, folder: Path) -> dict[str, Any]:
     if shot.fibre:
         shown = _shares(picture.codes[picture.codes > 0])
         accepted = shown["starved"] < 0.01 and shown["rich"] < 0.03
-        entry |= {"outcome": "accepted" if accepted else "rejected", "shares": shown,
-                  "zones": zone_shares(picture)}
+        entry |= {
+            "outcome": "accepted" if accepted else "rejected",
+            "shares": shown,
+            "zones": zone_shares(picture),
+        }
     return entry
 
 
@@ -140,10 +194,13 @@ def parts_rows(scenes: list[dict[str, Any]]) -> list[dict[str, str]]:
         if scene["role"] != "calibration":
             continue
         base = {key: str(scene.get(key, "")) for key in COLUMNS}
-        clear = [(zone, state) for zone in reversed(ZONES)
-                 for state, share in scene["zones"][zone].items() if share >= CLEAR]
-        rows += [base | {"zone": zone, "state": state}
-                 for zone, state in clear or [("", "")]]
+        clear = [
+            (zone, state)
+            for zone in reversed(ZONES)
+            for state, share in scene["zones"][zone].items()
+            if share >= CLEAR
+        ]
+        rows += [base | {"zone": zone, "state": state} for zone, state in clear or [("", "")]]
     return [row | {"marks": ""} for row in rows]
 
 

@@ -100,8 +100,9 @@ def build_part(shot: Shot) -> Part:
     """Form, braid, resin, wrinkles, seam and tape from the part's own seed."""
     assert shot.fibre is not None
     rng = np.random.default_rng(shot.part_seed)
-    braid = Braid(str(rng.choice(["1/1", "2/2"])), float(rng.uniform(1.8, 3.5)),
-                  float(rng.uniform(37, 46)))
+    braid = Braid(
+        str(rng.choice(["1/1", "2/2"])), float(rng.uniform(1.8, 3.5)), float(rng.uniform(37, 46))
+    )
     form = make_form(rng, shot.facing)
     tows = lay(rng, braid, form.xyz, form.z, form.theta, form.mean_z, form.mean_r)
     resin = pour(rng, shot.scenario, form.xyz, form.z / form.length)
@@ -109,8 +110,17 @@ def build_part(shot: Shot) -> Part:
     height = np.where(tape, 0.5 + 0.15 * tows.relief, surface(tows, resin))
     height += _ridges(rng, form)
     fibre = FIBRES[shot.fibre]
-    return Part(form, braid, tows, resin, fibre, appearance(fibre, tows, resin), tape,
-                tape_colour, form.xyz + form.normal * height[..., None])
+    return Part(
+        form,
+        braid,
+        tows,
+        resin,
+        fibre,
+        appearance(fibre, tows, resin),
+        tape,
+        tape_colour,
+        form.xyz + form.normal * height[..., None],
+    )
 
 
 def _tape(rng: np.random.Generator, form: Form) -> tuple[NDArray[np.bool_], Array]:
@@ -168,15 +178,23 @@ def _attribute(name: str) -> Item:
 
 def _laminate_bsdf(fibre: Fibre, gloss: float) -> Any:
     """Film over albedo, dull where dry, with the sheen of filaments: narrow along, wide across."""
-    film = {"type": "principled", "base_color": _attribute("albedo"),
-            "roughness": _attribute("rough"), "eta": 1.5 + gloss}
+    film = {
+        "type": "principled",
+        "base_color": _attribute("albedo"),
+        "roughness": _attribute("rough"),
+        "eta": 1.5 + gloss,
+    }
     dull = {"type": "diffuse", "reflectance": _attribute("albedo")}
     body = {"type": "blendbsdf", "weight": _attribute("dull"), "film": film, "tows": dull}
-    sheen = {"type": "roughconductor", "material": "none", "distribution": "ggx",
-             "alpha_u": _attribute("across"), "alpha_v": _attribute("along"),
-             "specular_reflectance": {"type": "rgb", "value": list(fibre.sheen_colour)}}
-    blend = {"type": "blendbsdf", "weight": _attribute("sheen"), "body": body,
-             "filaments": sheen}
+    sheen = {
+        "type": "roughconductor",
+        "material": "none",
+        "distribution": "ggx",
+        "alpha_u": _attribute("across"),
+        "alpha_v": _attribute("along"),
+        "specular_reflectance": {"type": "rgb", "value": list(fibre.sheen_colour)},
+    }
+    blend = {"type": "blendbsdf", "weight": _attribute("sheen"), "body": body, "filaments": sheen}
     return mi.load_dict({"type": "twosided", "laminate": blend})
 
 
@@ -187,8 +205,14 @@ def _mesh(bsdf: Any, faces: NDArray[np.intp], fields: dict[str, Array]) -> Any:
     used, index = np.flatnonzero(wanted), np.cumsum(wanted)[faces] - 1
     props = mi.Properties()
     props["bsdf"] = bsdf
-    mesh = mi.Mesh("part", len(used), len(faces), props=props, has_vertex_normals=True,
-                   has_vertex_texcoords=True)
+    mesh = mi.Mesh(
+        "part",
+        len(used),
+        len(faces),
+        props=props,
+        has_vertex_normals=True,
+        has_vertex_texcoords=True,
+    )
     for name, values in fields.items():
         flat: Any = np.ascontiguousarray(values[used], np.float32).ravel()
         if name not in ("positions", "normals", "texcoords"):
@@ -205,8 +229,11 @@ def part_meshes(part: Part, pose: Pose, rough: float, gloss: float) -> Item:
     """Build the laminate as two meshes, one a tow family, each with its anisotropy frame."""
     rows, cols = part.form.z.shape
     corner = np.arange(rows * cols).reshape(rows, cols)
-    a, b, c, d = (corner[s, t].ravel() for s in (slice(0, -1), slice(1, None))
-                  for t in (slice(0, -1), slice(1, None)))
+    a, b, c, d = (
+        corner[s, t].ravel()
+        for s in (slice(0, -1), slice(1, None))
+        for t in (slice(0, -1), slice(1, None))
+    )
     faces = np.stack([a, b, d, a, d, c], 1)
     look = part.look
     centre = np.array([0, 0, part.form.length / 2], np.float32)
@@ -221,7 +248,8 @@ def part_meshes(part: Part, pose: Pose, rough: float, gloss: float) -> Item:
         "across": look.alpha[..., 0],
         "along": look.alpha[..., 1],
         "rough": np.where(part.tape, 0.6, rough + (MATTE - rough) * look.matte),
-        "truth": np.stack([part.resin.fill, part.resin.excess, judged], -1)}
+        "truth": np.stack([part.resin.fill, part.resin.excess, judged], -1),
+    }
     flat = {k: np.asarray(v, np.float32).reshape(rows * cols, -1) for k, v in fields.items()}
     bsdf = _laminate_bsdf(part.fibre, gloss)
     family = part.tows.over[:-1, :-1].ravel()
@@ -241,20 +269,44 @@ def fittings(rng: np.random.Generator, part: Part, pose: Pose) -> Item:
     brim = float(part.form.z[-1].min()) - half
     plaster = {"type": "diffuse", "reflectance": {"type": "rgb", "value": [0.62, 0.6, 0.56]}}
     steel = {"type": "roughconductor", "material": "Cr", "alpha": 0.25}
-    black = {"type": "principled", "base_color": {"type": "rgb", "value": [0.03] * 3},
-             "roughness": 0.35}
+    black = {
+        "type": "principled",
+        "base_color": {"type": "rgb", "value": [0.03] * 3},
+        "roughness": 0.35,
+    }
     lock = part.form.lock_radius + 0.5
     items: Item = {
         "plaster": _plug(part, pose, mi.load_dict({"type": "twosided", "side": plaster})),
-        "end": {"type": "disk", "bsdf": black,
-                "to_world": place.translate([0, 0, -half]).rotate([1, 0, 0], 180).scale(lock)},
-        "pipe": {"type": "cylinder", "p0": [0, 0, brim - 20], "p1": [0, 0, half + 500],
-                 "radius": 12.7, "to_world": place, "bsdf": steel}}
+        "end": {
+            "type": "disk",
+            "bsdf": black,
+            "to_world": place.translate([0, 0, -half]).rotate([1, 0, 0], 180).scale(lock),
+        },
+        "pipe": {
+            "type": "cylinder",
+            "p0": [0, 0, brim - 20],
+            "p1": [0, 0, half + 500],
+            "radius": 12.7,
+            "to_world": place,
+            "bsdf": steel,
+        },
+    }
     if rng.random() < 0.5:
-        items["dummy"] = {"type": "cylinder", "p0": [0, 0, -half - 14], "p1": [0, 0, -half],
-                          "radius": lock * 0.7, "to_world": place, "bsdf": black}
-        items["dummy_end"] = {"type": "disk", "bsdf": black, "to_world": place.translate(
-            [0, 0, -half - 14]).rotate([1, 0, 0], 180).scale(lock * 0.7)}
+        items["dummy"] = {
+            "type": "cylinder",
+            "p0": [0, 0, -half - 14],
+            "p1": [0, 0, -half],
+            "radius": lock * 0.7,
+            "to_world": place,
+            "bsdf": black,
+        }
+        items["dummy_end"] = {
+            "type": "disk",
+            "bsdf": black,
+            "to_world": place.translate([0, 0, -half - 14])
+            .rotate([1, 0, 0], 180)
+            .scale(lock * 0.7),
+        }
     if rng.random() < 0.45:
         items |= _cord(rng, part, place, half)
     return items
@@ -269,8 +321,15 @@ def _plug(part: Part, pose: Pose, bsdf: Any) -> Any:
     faces = np.stack([around, around + 1, np.full_like(around, len(rim))], 1)
     slope = np.cross(np.gradient(points[:-1], axis=0), points[-1] - points[:-1])
     slope = np.concatenate([slope / np.linalg.norm(slope, axis=-1, keepdims=True), [[0, 0, 1]]])
-    return _mesh(bsdf, faces, {"positions": points @ pose.rotation.T, "texcoords": points[:, :2],
-                               "normals": slope @ pose.rotation.T})
+    return _mesh(
+        bsdf,
+        faces,
+        {
+            "positions": points @ pose.rotation.T,
+            "texcoords": points[:, :2],
+            "normals": slope @ pose.rotation.T,
+        },
+    )
 
 
 def _cord(rng: np.random.Generator, part: Part, place: Any, half: float) -> Item:
@@ -280,27 +339,41 @@ def _cord(rng: np.random.Generator, part: Part, place: Any, half: float) -> Item
     thick, level = rng.uniform(0.9, 1.6), rng.uniform(8, 16)
     angle = np.linspace(0, 6 * np.pi, 480)
     ring = part.form.lock_radius + 0.8
-    turns = np.stack([ring * np.cos(angle), ring * np.sin(angle),
-                      level + angle / np.pi * 1.0], -1)
+    turns = np.stack([ring * np.cos(angle), ring * np.sin(angle), level + angle / np.pi * 1.0], -1)
     run = np.linspace(0, 1, 60)
-    ends = [np.stack([ring + 3 * run, s * (3 + 18 * run), level - 22 * run**2], -1)
-            for s in (-1, 0.4)]
+    ends = [
+        np.stack([ring + 3 * run, s * (3 + 18 * run), level - 22 * run**2], -1) for s in (-1, 0.4)
+    ]
     beads = np.concatenate([turns, *ends]) - [0, 0, half]
-    grid = np.stack(np.meshgrid(np.linspace(0, np.pi, 7), np.linspace(0, 2 * np.pi, 9),
-                                indexing="ij"), -1)
-    ball = thick * np.stack([np.sin(grid[..., 0]) * np.cos(grid[..., 1]),
-                             np.sin(grid[..., 0]) * np.sin(grid[..., 1]), np.cos(grid[..., 0])],
-                            -1).reshape(-1, 3)
+    grid = np.stack(
+        np.meshgrid(np.linspace(0, np.pi, 7), np.linspace(0, 2 * np.pi, 9), indexing="ij"), -1
+    )
+    ball = thick * np.stack(
+        [
+            np.sin(grid[..., 0]) * np.cos(grid[..., 1]),
+            np.sin(grid[..., 0]) * np.sin(grid[..., 1]),
+            np.cos(grid[..., 0]),
+        ],
+        -1,
+    ).reshape(-1, 3)
     corner = np.arange(63).reshape(7, 9)
-    a, b, c, d = (corner[s, t].ravel() for s in (slice(0, -1), slice(1, None))
-                  for t in (slice(0, -1), slice(1, None)))
+    a, b, c, d = (
+        corner[s, t].ravel()
+        for s in (slice(0, -1), slice(1, None))
+        for t in (slice(0, -1), slice(1, None))
+    )
     one = np.stack([a, c, d, a, d, b], 1).reshape(-1, 3)
     faces = (one[None] + 63 * np.arange(len(beads))[:, None, None]).reshape(-1, 3)
     rotation = np.array(place.matrix)[:3, :3]
     points = (beads[:, None] + ball[None]).reshape(-1, 3) @ rotation.T
     normals = np.tile(ball / thick, (len(beads), 1)) @ rotation.T
-    return {"cord": _mesh(bsdf, faces, {"positions": points, "normals": normals,
-                                        "texcoords": np.zeros((len(points), 2))})}
+    return {
+        "cord": _mesh(
+            bsdf,
+            faces,
+            {"positions": points, "normals": normals, "texcoords": np.zeros((len(points), 2))},
+        )
+    }
 
 
 def _sensor(rng: np.random.Generator, pose: Pose, depth: float) -> Item:
@@ -309,12 +382,24 @@ def _sensor(rng: np.random.Generator, pose: Pose, depth: float) -> Item:
     at = [float(v) for v in (*rng.normal(0, 18, 2), pose.distance + depth)]
     aim = [float(v) for v in (*rng.normal(0, 6, 2), 0)]
     tall = 2 * np.degrees(np.arctan(rows / 2 / pose.px_per_mm / pose.distance))
-    return {"type": "thinlens", "aperture_radius": 0.7, "focus_distance": pose.distance + 8,
-            "fov_axis": "y", "fov": float(tall), "near_clip": 10, "far_clip": 10000,
-            "to_world": Place().look_at(at, aim, [0, 1, 0]),
-            "sampler": {"type": "multijitter"},
-            "film": {"type": "hdrfilm", "width": cols, "height": rows,
-                     "rfilter": {"type": "gaussian"}, "component_format": "float32"}}
+    return {
+        "type": "thinlens",
+        "aperture_radius": 0.7,
+        "focus_distance": pose.distance + 8,
+        "fov_axis": "y",
+        "fov": float(tall),
+        "near_clip": 10,
+        "far_clip": 10000,
+        "to_world": Place().look_at(at, aim, [0, 1, 0]),
+        "sampler": {"type": "multijitter"},
+        "film": {
+            "type": "hdrfilm",
+            "width": cols,
+            "height": rows,
+            "rfilter": {"type": "gaussian"},
+            "component_format": "float32",
+        },
+    }
 
 
 def take(shot: Shot) -> Picture:
@@ -327,10 +412,18 @@ def take(shot: Shot) -> Picture:
     depth = float(np.median(part.form.mean_r)) if part else 55.0
     widest = float(part.form.mean_r.max()) if part else 0.0
     light = str(rng.choice(LIGHTS))
-    room = Room(widest, part.form.length / 2 if part else 140.0, axis, pose.distance + depth,
-                _colours(part) if part else np.zeros((0, 3)))
-    scene: Item = {"type": "scene", "integrator": {"type": "path", "max_depth": 3},
-                   "sensor": _sensor(rng, pose, depth)}
+    room = Room(
+        widest,
+        part.form.length / 2 if part else 140.0,
+        axis,
+        pose.distance + depth,
+        _colours(part) if part else np.zeros((0, 3)),
+    )
+    scene: Item = {
+        "type": "scene",
+        "integrator": {"type": "path", "max_depth": 3},
+        "sensor": _sensor(rng, pose, depth),
+    }
     scene |= surroundings(rng, room, empty=part is None)
     scene |= lamps(rng, light, pose.distance)
     if shot.special == "glare":
@@ -341,8 +434,7 @@ def take(shot: Shot) -> Picture:
         scene |= fittings(rng, part, pose)
     loaded = mi.load_dict(scene)
     codes, on_part = _truth(loaded, pose.size)
-    return Picture(_render(loaded, shot), codes, on_part, axis,
-                   _facts(shot, part, pose, light))
+    return Picture(_render(loaded, shot), codes, on_part, axis, _facts(shot, part, pose, light))
 
 
 def _colours(part: Part) -> Array:
@@ -355,8 +447,10 @@ def _render(scene: Any, shot: Shot) -> Array:
     passes = max(1, shot.spp // PASS_SPP)
     spp = min(shot.spp, PASS_SPP)
     seed = shot.seed % 100000
-    images = [np.asarray(mi.render(scene, spp=spp, seed=mi.UInt32(seed + 7919 * n)))
-              for n in range(passes)]
+    images = [
+        np.asarray(mi.render(scene, spp=spp, seed=mi.UInt32(seed + 7919 * n)))
+        for n in range(passes)
+    ]
     return np.asarray(np.mean(images, 0), np.float32)
 
 
@@ -377,13 +471,24 @@ def _truth(scene: Any, size: tuple[int, int]) -> tuple[NDArray[np.uint8], NDArra
 
 def _facts(shot: Shot, part: Part | None, pose: Pose, light: str) -> dict[str, Any]:
     facts: dict[str, Any] = {
-        "photo": f"{shot.name}.jpg", "seed": shot.seed, "role": shot.role,
-        "scenario": shot.scenario, "special": shot.special, "light": light}
+        "photo": f"{shot.name}.jpg",
+        "seed": shot.seed,
+        "role": shot.role,
+        "scenario": shot.scenario,
+        "special": shot.special,
+        "light": light,
+    }
     if part:
-        facts |= {"part": shot.part, "part_seed": shot.part_seed, "view": shot.view,
-                  "fibre": shot.fibre, "weave": part.braid.weave,
-                  "tow_width_mm": round(part.braid.tow_mm, 2),
-                  "braid_angle_deg": round(part.braid.angle_deg, 1),
-                  "px_per_mm": round(pose.px_per_mm, 3), "distal": pose.distal,
-                  "distance_mm": round(pose.distance)}
+        facts |= {
+            "part": shot.part,
+            "part_seed": shot.part_seed,
+            "view": shot.view,
+            "fibre": shot.fibre,
+            "weave": part.braid.weave,
+            "tow_width_mm": round(part.braid.tow_mm, 2),
+            "braid_angle_deg": round(part.braid.angle_deg, 1),
+            "px_per_mm": round(pose.px_per_mm, 3),
+            "distal": pose.distal,
+            "distance_mm": round(pose.distance),
+        }
     return facts

@@ -69,7 +69,7 @@ def _texture(rng: np.random.Generator, kind: str, base: Array) -> Item:
     elif kind == "mat":
         tone = np.ones((n, n)) + 0.04 * grain
         for k in range(0, n, 48):
-            tone[k:k + 2] = tone[:, k:k + 2] = 2.0
+            tone[k : k + 2] = tone[:, k : k + 2] = 2.0
     elif kind == "cloth":
         rows = np.sin(np.arange(n) * 2 * np.pi / 8)
         tone = 1 + 0.08 * rows[:, None] * rows[None] + 0.06 * grain
@@ -78,8 +78,12 @@ def _texture(rng: np.random.Generator, kind: str, base: Array) -> Item:
         tone = 1 + 0.06 * blotch + (0.1 if kind == "grey" else 0.02) * grain
     pixels = np.clip(tone[..., None] * base, 0.005, 0.9).astype(np.float32)
     scale = float(rng.uniform(2, 4))
-    return {"type": "bitmap", "bitmap": mi.Bitmap(pixels), "raw": True,
-            "to_uv": Place().scale([scale, scale, 1])}
+    return {
+        "type": "bitmap",
+        "bitmap": mi.Bitmap(pixels),
+        "raw": True,
+        "to_uv": Place().scale([scale, scale, 1]),
+    }
 
 
 def _ground(rng: np.random.Generator, room: Room, tries: int = 40) -> Item:
@@ -88,8 +92,10 @@ def _ground(rng: np.random.Generator, room: Room, tries: int = 40) -> Item:
     Colours are compared by their cube roots, about as the eye does.
     """
     drawn = [(kind, _base(rng, kind)) for kind in map(str, rng.choice(GROUNDS, tries))]
-    away = [np.linalg.norm(np.cbrt(room.colours) - np.cbrt(base), axis=-1).min(initial=1)
-            for _, base in drawn]
+    away = [
+        np.linalg.norm(np.cbrt(room.colours) - np.cbrt(base), axis=-1).min(initial=1)
+        for _, base in drawn
+    ]
     first = next((n for n, d in enumerate(away) if d > APART), int(np.argmax(away)))
     return _texture(rng, *drawn[first])
 
@@ -98,16 +104,22 @@ def _finish(rng: np.random.Generator) -> Item:
     """Pick a random paint or plastic, some with a pattern."""
     pick = rng.random()
     if pick < 0.1:
-        colour: Item = {"type": "checkerboard", "color0": _rgb(rng.uniform(0.02, 0.7, 3)),
-                        "color1": _rgb(rng.uniform(0.02, 0.7, 3)),
-                        "to_uv": Place().scale([float(rng.integers(2, 14)), 6, 1])}
+        colour: Item = {
+            "type": "checkerboard",
+            "color0": _rgb(rng.uniform(0.02, 0.7, 3)),
+            "color1": _rgb(rng.uniform(0.02, 0.7, 3)),
+            "to_uv": Place().scale([float(rng.integers(2, 14)), 6, 1]),
+        }
     elif pick < 0.3:
         kind = str(rng.choice(GROUNDS))
         colour = _texture(rng, kind, _base(rng, kind))
     else:
         colour = _rgb(rng.uniform(0.02, 0.75, 3) ** rng.uniform(0.8, 2))
-    surface = {"type": "roughplastic", "diffuse_reflectance": colour,
-               "alpha": float(rng.uniform(0.08, 0.5))}
+    surface = {
+        "type": "roughplastic",
+        "diffuse_reflectance": colour,
+        "alpha": float(rng.uniform(0.08, 0.5)),
+    }
     return {"type": "twosided", "surface": surface}
 
 
@@ -130,7 +142,8 @@ def _object(rng: np.random.Generator, at: Array, up: Array, size: float) -> Item
         lying = [0, 0, 1] if up[1] else [1, 0, 0]
         radius = float(half.min())
         place = lift.rotate([0, 1, 0], 90.0 if lying[0] else 0.0).scale(
-            [radius, radius, float(half.max() * 2)])
+            [radius, radius, float(half.max() * 2)]
+        )
     return {"type": str(shape), "to_world": place, "surface": _finish(rng)}
 
 
@@ -138,9 +151,11 @@ def _bench(rng: np.random.Generator, room: Room, things: int) -> Item:
     """Seen from above: a bench top close behind the part, things lying beside it."""
     depth = -room.half_width - rng.uniform(1, 6)
     ground = Place().translate([0, 0, depth]).rotate([0, 0, 1], float(rng.uniform(-90, 90)))
-    items: Item = {"ground": _flat(ground.scale([1100, 1100, 1]),
-                                   _ground(rng, room),
-                                   float(rng.uniform(0.4, 0.9)))}
+    items: Item = {
+        "ground": _flat(
+            ground.scale([1100, 1100, 1]), _ground(rng, room), float(rng.uniform(0.4, 0.9))
+        )
+    }
     axis = np.array(room.axis)
     across = np.array([-axis[1], axis[0]])
     for n in range(things):
@@ -159,10 +174,11 @@ def _stand(rng: np.random.Generator, room: Room, things: int) -> Item:
     below = -extent - rng.uniform(20, 140)
     level = Place().translate([0, below, wall + 550]).rotate([1, 0, 0], -90)
     items: Item = {
-        "wall": _flat(Place().translate([0, 0, wall]).scale([1600, 1600, 1]),
-                      _ground(rng, room), 0.8),
-        "top": _flat(level.scale([1400, 550, 1]), _ground(rng, room),
-                     float(rng.uniform(0.3, 0.8)))}
+        "wall": _flat(
+            Place().translate([0, 0, wall]).scale([1600, 1600, 1]), _ground(rng, room), 0.8
+        ),
+        "top": _flat(level.scale([1400, 550, 1]), _ground(rng, room), float(rng.uniform(0.3, 0.8))),
+    }
     for n in range(things):
         size = rng.uniform(40, 200)
         nearest = min(-room.half_width - 0.7 * size, wall + 400)
@@ -189,12 +205,20 @@ def _sky(rng: np.random.Generator, strength: float) -> Item:
     return {"type": "envmap", "bitmap": mi.Bitmap(pixels.astype(np.float32)), "scale": 1.0}
 
 
-def _panel(rng: np.random.Generator, at: Array, half: tuple[float, float], colour: Any,
-           radiance: float, roll: float = 0.0) -> Item:
+def _panel(
+    rng: np.random.Generator,
+    at: Array,
+    half: tuple[float, float],
+    colour: Any,
+    radiance: float,
+    roll: float = 0.0,
+) -> Item:
     place = Place().look_at(at.tolist(), rng.normal(0, 40, 3).tolist(), [0.02, 1, 0.05])
-    return {"type": "rectangle",
-            "to_world": place.rotate([0, 0, 1], roll).scale([half[0], half[1], 1]),
-            "light": {"type": "area", "radiance": _rgb(np.array(colour) * radiance)}}
+    return {
+        "type": "rectangle",
+        "to_world": place.rotate([0, 0, 1], roll).scale([half[0], half[1], 1]),
+        "light": {"type": "area", "radiance": _rgb(np.array(colour) * radiance)},
+    }
 
 
 def lamps(rng: np.random.Generator, kind: str, distance: float) -> Item:
@@ -205,10 +229,10 @@ def lamps(rng: np.random.Generator, kind: str, distance: float) -> Item:
     items: Item = {"sky": _sky(rng, float(rng.uniform(0.25, 0.6)))}
     side = float(rng.choice([-1, 1]))
     if "window" in kind:
-        at = np.array([side * rng.uniform(600, 1100), rng.uniform(-100, 500),
-                       rng.uniform(50, 500)])
-        items["window"] = _panel(rng, at, (rng.uniform(130, 280), rng.uniform(250, 450)), COOL,
-                                 rng.uniform(11, 18))
+        at = np.array([side * rng.uniform(600, 1100), rng.uniform(-100, 500), rng.uniform(50, 500)])
+        items["window"] = _panel(
+            rng, at, (rng.uniform(130, 280), rng.uniform(250, 450)), COOL, rng.uniform(11, 18)
+        )
     if "tubes" in kind:
         roll = float(rng.choice([0, 90]) + rng.normal(0, 8))
         tint = COOL if rng.random() < 0.5 else NEUTRAL
@@ -217,10 +241,15 @@ def lamps(rng: np.random.Generator, kind: str, distance: float) -> Item:
             at = spot + np.array([0, 60, -130]) * n
             items[f"tube{n}"] = _panel(rng, at, (600, 18), tint, rng.uniform(55, 85), roll)
     if kind == "bulb":
-        at = np.array([side * rng.uniform(300, 750), rng.uniform(200, 700),
-                       distance * rng.uniform(0.15, 0.7)])
-        items["bulb"] = {"type": "sphere", "center": at.tolist(), "radius": 32,
-                         "light": {"type": "area", "radiance": _rgb(np.array(WARM) * 450)}}
+        at = np.array(
+            [side * rng.uniform(300, 750), rng.uniform(200, 700), distance * rng.uniform(0.15, 0.7)]
+        )
+        items["bulb"] = {
+            "type": "sphere",
+            "center": at.tolist(),
+            "radius": 32,
+            "light": {"type": "area", "radiance": _rgb(np.array(WARM) * 450)},
+        }
     return items
 
 
@@ -230,5 +259,8 @@ def glare_lamp(rng: np.random.Generator, axis: tuple[float, float], distance: fl
     at = across * rng.uniform(60, 110) + np.array([0, 0, distance * 0.9])
     roll = float(np.degrees(np.arctan2(axis[1], axis[0])))
     place = Place().look_at(at.tolist(), [0, 0, 0], [0, 1, 0]).rotate([0, 0, 1], -roll)
-    return {"type": "rectangle", "to_world": place.scale([220, 16, 1]),
-            "light": {"type": "area", "radiance": _rgb(np.array(NEUTRAL) * 600)}}
+    return {
+        "type": "rectangle",
+        "to_world": place.scale([220, 16, 1]),
+        "light": {"type": "area", "radiance": _rgb(np.array(NEUTRAL) * 600)},
+    }

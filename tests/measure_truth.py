@@ -69,7 +69,7 @@ def main() -> None:
     calibration = read_calibration(arguments.calibration)
     totals: dict[str, Counter[str]] = {}
     for scene in json.loads((arguments.folder / "scenes.json").read_text()):
-        if scene["role"] != "check" or not scene["fibre"]:
+        if scene["role"] != "check" or not scene.get("fibre"):
             continue
         photo = read_photo(arguments.folder / scene["photo"])
         settings = Settings(fibre=scene["fibre"], distal=scene["distal"])
