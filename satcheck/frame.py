@@ -77,7 +77,8 @@ def straighten(rgb: NDArray[np.uint8], part: Part, zones: ZoneMap, scale: float)
     scale = min(scale, 1.0)
     to_photo, size = _placement(part, zones.axis, scale)
     flags = cv2.WARP_INVERSE_MAP
-    linear = _warped(linear_light(_cropped(rgb, to_photo, size)[0]), rgb, to_photo, size, scale)
+    crop, origin = _cropped(rgb, to_photo, size)
+    linear = _warped(linear_light(crop), origin, to_photo, size, scale)
     code = np.where(zones.third > 0, 1 + 3 * (zones.third.astype(np.int16) - 1) + zones.side - 1, 0)
     corner = _centred(to_photo)
 
@@ -142,15 +143,14 @@ def _cropped(
 
 def _warped(
     crop: NDArray[np.float32],
-    rgb: NDArray[np.uint8],
+    origin: NDArray[np.float64],
     to_photo: NDArray[np.float64],
     size: tuple[int, int],
     scale: float,
 ) -> NDArray[np.float32]:
     """Return linear light in the frame: area average down to the scale, then turned."""
-    corner = _cropped(rgb, to_photo, size)[1]
     matrix = to_photo.copy()
-    matrix[:, 2] -= corner
+    matrix[:, 2] -= origin
     if scale < 1:
         small = (max(1, round(crop.shape[1] * scale)), max(1, round(crop.shape[0] * scale)))
         shrink = np.array([small[0] / crop.shape[1], small[1] / crop.shape[0]])

@@ -16,7 +16,7 @@ ONE_WAY = 0.8  # median coherence from which a spot is a fold, a seam or a refle
 SURELY_ONE_WAY = 0.95  # coherence from which a single cell is, within a spot that is not
 HOLE = 64  # cells: up to four pitches across, what starved laminate surrounds is starved
 RIM = 1  # cells: half a pitch, the pooling's own reach
-SPECK = 6  # cells: smaller than one and a half pitches, a lone starved place is only lean
+SPECK = 5  # cells: smaller than one and a half pitches, a lone starved place is only lean
 EIGHT = np.ones((3, 3), np.int8)
 
 
