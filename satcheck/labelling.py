@@ -13,6 +13,7 @@ Labels = NDArray[np.uint8]
 Bool = NDArray[np.bool_]
 
 ONE_WAY = 0.8  # median coherence from which a spot is a fold, a seam or a reflection's edge
+TWO_WAY = 0.6  # coherence up to which a cell is weave even where a fold runs into it
 SURELY_ONE_WAY = 0.95  # coherence from which a single cell is, within a spot that is not
 HOLE = 64  # cells: up to four pitches across, what starved laminate surrounds is starved
 RIM = 1  # cells: half a pitch, the pooling's own reach
@@ -59,7 +60,10 @@ def _folds(labels: NDArray[np.generic], coherence: NDArray[np.float32]) -> Bool:
     coherence = np.nan_to_num(coherence)
     middle = ndimage.median(coherence, spots, np.arange(1, count + 1))
     whole = np.append(False, np.asarray(middle) > ONE_WAY)[spots]
-    return np.asarray(whole | ((spots > 0) & (coherence > SURELY_ONE_WAY)))
+    # A fold may run into a dry spot: what is clearly two-way there stays.
+    return np.asarray(
+        (whole & (coherence > TWO_WAY)) | ((spots > 0) & (coherence > SURELY_ONE_WAY))
+    )
 
 
 def _filled(labels: Labels, around: tuple[Label, ...], by: Label) -> Labels:

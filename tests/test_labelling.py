@@ -10,7 +10,7 @@ from scipy.ndimage import binary_dilation
 
 from satcheck import labelling
 from satcheck.flags import Reason
-from satcheck.labelling import ONE_WAY, SURELY_ONE_WAY, label_cells
+from satcheck.labelling import ONE_WAY, SURELY_ONE_WAY, TWO_WAY, label_cells
 from satcheck.model import Cells, Label
 
 SHAPE = (30, 36)
@@ -142,14 +142,17 @@ def test_texture_of_one_direction_is_not_called_starved(
 def test_a_spot_is_one_directional_as_a_whole_or_where_it_surely_is(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    """A fold whose end is not is doubted all over; a seam across starved cloth, by itself."""
+    """A fold is doubted but for the dry spot it runs into; a seam across dry cloth, by itself."""
     fold, end = place(SHAPE, 2, 4, 10, 8), place(SHAPE, 9, 4, 3, 8)
+    unsure = place(SHAPE, 9, 4, 1, 8)
     cloth, seam = place(SHAPE, 16, 4, 10, 20), place(SHAPE, 16, 10, 10, 2)
-    coherence = np.where(fold & ~end, (ONE_WAY + 1) / 2, 0.3)
+    coherence = np.where(fold & ~end, (ONE_WAY + 1) / 2, TWO_WAY / 2)
+    coherence[unsure] = (TWO_WAY + ONE_WAY) / 2
     coherence[seam] = (SURELY_ONE_WAY + 1) / 2
     labels, reasons = labelled(monkeypatch, index_of(fold | cloth), textured(coherence))
-    assert (((reasons & np.uint32(Reason.WRINKLE)) > 0) == (fold | seam)).all()
-    assert (labels[cloth & ~seam] == Label.STARVED).all()
+    dry = end & ~unsure
+    assert (((reasons & np.uint32(Reason.WRINKLE)) > 0) == ((fold & ~dry) | seam)).all()
+    assert (labels[dry | (cloth & ~seam)] == Label.STARVED).all()
     coherence[seam] = (ONE_WAY + SURELY_ONE_WAY) / 2  # not sure enough within cloth that is not
     labels, _ = labelled(monkeypatch, index_of(fold | cloth), textured(coherence))
     assert (labels[cloth] == Label.STARVED).all()
