@@ -76,7 +76,7 @@ def _shot(
         view,
         facing,
         size,
-        32 if special == "glare" else 12,
+        32 if special == "glare" else 64 if fibre == "glass" else 12,  # grain shows on pale glass
     )
 
 

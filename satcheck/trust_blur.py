@@ -15,6 +15,7 @@ Bool = NDArray[np.bool_]
 
 REACH = 0.012  # of the long side: an outline may lie that far from the true edge
 SCALES = ((1.0, 2.0), (2.0, 4.0), (4.0, 8.0))  # px; gradients are compared at pairs of smoothings
+WEAKEST = 0.4  # of the strongest edges' gradient: what is fainter may be shading or noise
 STRONGEST = 0.15  # share of the rim's ridge points that are edges of consequence
 SHARPEST = 0.25  # quantile of their widths: a rim that turns away or is shaded is softer
 DIRECTIONS = 6  # of the edge normal, over 180 degrees
@@ -83,16 +84,18 @@ def _by_direction(picture: F32, band: Bool, narrow: float, wide: float) -> Blur 
     ridge = band & _is_ridge(fine, dx, dy)
     if ridge.sum() < FEWEST / STRONGEST:
         return None
-    strong = ridge & (fine >= max(float(np.quantile(fine[ridge], 1 - STRONGEST)), FAINT))
-    ratio = np.maximum(fine[strong] / np.maximum(coarse[strong], 1e-9), 1 + 1e-3) ** 2
+    ratio = np.maximum(fine[ridge] / np.maximum(coarse[ridge], 1e-9), 1 + 1e-3) ** 2
     square = np.maximum((wide**2 - ratio * narrow**2) / (ratio - 1), 0)
-    angle = np.mod(np.arctan2(dy[strong], dx[strong]), np.pi)
+    angle = np.mod(np.arctan2(dy[ridge], dx[ridge]), np.pi)
     turn = (angle / np.pi * DIRECTIONS).astype(int) % DIRECTIONS
-    widths = [
-        float(np.sqrt(np.quantile(square[turn == k], SHARPEST)))
-        for k in range(DIRECTIONS)
-        if (turn == k).sum() >= FEWEST
-    ]
+    least = max(FAINT, WEAKEST * float(np.quantile(fine[ridge], 1 - STRONGEST)))
+    widths = []
+    for k in range(DIRECTIONS):
+        # A shake's own edges are its softest: each direction is asked for its strongest.
+        own = fine[ridge][turn == k]
+        strong = own >= max(least, float(np.quantile(own, 1 - STRONGEST)) if own.size else least)
+        if strong.sum() >= FEWEST:
+            widths.append(float(np.sqrt(np.quantile(square[turn == k][strong], SHARPEST))))
     return Blur(min(widths), max(widths)) if widths else None
 
 

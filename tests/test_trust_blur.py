@@ -131,3 +131,14 @@ def test_an_outline_beside_the_edge_finds_it_still() -> None:
     found = edge_blur(seen(20, 2.0), np.roll(square(20), 8, 1))
     assert found is not None
     assert found.most == pytest.approx(stated(2), rel=0.1)
+
+
+@pytest.mark.parametrize("turn", [0, 20])
+def test_a_long_shake_is_not_outvoted_by_the_edges_along_it(turn: float) -> None:
+    """The edges across a shake are its softest: a 12 px track must not pass for a sharp photo."""
+    across, along = (place[SIDE // 2 * FINE - 52 :, SIDE // 2 * FINE - 52 :][:104, :104]
+                     for place in places(turn, FINE))  # fmt: skip
+    track = ((np.abs(across) < 6) & (np.abs(along) < 0.5)).astype(np.float32)
+    found = blur_of(seen(turn, 1.0, track=track / track.sum(), noise=0.001), turn)
+    assert found.most > 2.5
+    assert found.least < SHAKEN * found.most
