@@ -135,14 +135,17 @@ def _zone(
 
 
 def _names(patch: Bool, zone: Bool, cells: Cells) -> bool:
-    """Return whether a patch lies in a zone enough to name it: a quarter of either.
+    """Return whether a patch lies in a zone enough to name it.
 
-    A long patch may lie in many zones with less of it in each: then it names where most of it is,
-    so that no patch is left without a zone.
+    A quarter of either is enough, and so is a piece that would matter by itself. A long patch may
+    lie in many zones with less of it in each: it names at least the one where most of it is.
     """
     shared = int((patch & zone).sum())
+    if shared == 0:
+        return False
+    size, _, matters = _size(cells, shared)
     most = int(np.bincount(cells.zone[patch]).max())
-    return shared > 0 and shared >= min(0.25 * patch.sum(), 0.25 * zone.sum(), most)
+    return size >= matters or shared >= min(0.25 * patch.sum(), 0.25 * zone.sum(), most)
 
 
 def _judged(labels: Labels) -> Bool:

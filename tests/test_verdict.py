@@ -270,3 +270,16 @@ def test_one_zone_alone_is_neither_even_nor_uneven() -> None:
     cells = grid(WIDE)
     labels = labels_of(cells, {Label.NOT_JUDGED: cells.zone != 5})
     assert judged(cells, labels).evenness is None
+
+
+def test_a_piece_that_matters_by_itself_names_its_zone() -> None:
+    """A starved cross over five zones: its arms are small shares of patch and zone, yet large."""
+    shape = (180, 120)
+    cells = grid(shape)
+    cross = place(shape, 88, 0, 4, 120) | place(shape, 0, 58, 180, 4)
+    part = judged(cells, np.where(cross, STARVED, GOOD).astype(np.uint8))
+    for name in ("middle left", "middle right"):
+        arm, zone = zone_mask(cells, name) & cross, zone_mask(cells, name)
+        assert arm.sum() < 0.25 * min(cross.sum(), zone.sum())
+        assert zone_of(part, name).verdict is STARVED
+    assert zone_of(part, "proximal left").verdict is GOOD
