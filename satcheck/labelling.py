@@ -17,6 +17,7 @@ TWO_WAY = 0.6  # coherence up to which a cell is weave even where a fold runs in
 SURELY_ONE_WAY = 0.95  # coherence from which a single cell is, within a spot that is not
 HOLE = 64  # cells: up to four pitches across, what starved laminate surrounds is starved
 RIM = 1  # cells: half a pitch, the pooling's own reach
+CORE = -0.75  # index that some cells of a starved spot must reach; -0.4 is even odds
 SPECK = 5  # cells: smaller than one and a half pitches, a lone starved place is only lean
 EIGHT = np.ones((3, 3), np.int8)
 
@@ -40,7 +41,8 @@ def label_cells(cells: Cells, fibre: FibreBounds) -> tuple[Labels, NDArray[np.ui
     folded = _folds(np.where(cells.part & (reasons == 0), raw, 0), cells.cues["coherence"])
     reasons[folded] |= np.uint32(Reason.WRINKLE)
     judged = cells.part & (reasons == 0)
-    labels = _rimmed(_solid(np.where(judged, raw, 0).astype(np.uint8)))
+    solid = _solid(np.where(judged, raw, 0).astype(np.uint8))
+    labels = _rimmed(_with_core(solid, np.nan_to_num(index) <= CORE))
     labels = np.where(judged, labels, Label.NOT_JUDGED)
     return np.where(cells.part, labels, Label.OUTSIDE).astype(np.uint8), reasons
 
@@ -64,6 +66,13 @@ def _folds(labels: NDArray[np.generic], coherence: NDArray[np.float32]) -> Bool:
     return np.asarray(
         (whole & (coherence > TWO_WAY)) | ((spots > 0) & (coherence > SURELY_ONE_WAY))
     )
+
+
+def _with_core(labels: Labels, certain: Bool) -> Labels:
+    """Soften to lean the starved spots that nowhere are certain (hysteresis, after Canny 1986)."""
+    spots, count = ndimage.label(labels == Label.STARVED, EIGHT)
+    cores = np.bincount(spots[certain], minlength=count + 1)
+    return np.where((spots > 0) & (cores[spots] < SPECK), Label.LEAN, labels).astype(np.uint8)
 
 
 def _filled(labels: Labels, around: tuple[Label, ...], by: Label) -> Labels:

@@ -10,7 +10,7 @@ from scipy.ndimage import binary_dilation
 
 from satcheck import labelling
 from satcheck.flags import Reason
-from satcheck.labelling import ONE_WAY, SURELY_ONE_WAY, TWO_WAY, label_cells
+from satcheck.labelling import CORE, ONE_WAY, SURELY_ONE_WAY, TWO_WAY, label_cells
 from satcheck.model import Cells, Label
 
 SHAPE = (30, 36)
@@ -56,9 +56,21 @@ def test_a_bound_belongs_to_the_drier_side(monkeypatch: pytest.MonkeyPatch, boun
     found = []
     for value in (bound - 1e-3, bound, bound + 1e-3):
         index = np.full(SHAPE, value, np.float32)
+        index[:4, :4] = WORST  # a starved spot needs a certain core
         monkeypatch.setattr(labelling, "saturation_index", lambda *_, i=index: i)
         found.append(int(label_cells(grid(SHAPE), fibre)[0][15, 15]))
     assert found[0] == found[1] == found[2] - 1
+
+
+def test_a_starved_spot_needs_a_certain_core(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A spot that hovers about the bound is lean; with a few certain cells it is starved."""
+    doubtful, certain = place(SHAPE, 3, 3, 8, 8), place(SHAPE, 16, 3, 8, 8)
+    core = place(SHAPE, 18, 5, 3, 3)
+    index = np.where(doubtful | certain, (CORE - 0.6) / 2, BEST)
+    index[core] = WORST
+    labels, _ = labelled(monkeypatch, index)
+    assert (labels[doubtful] == Label.LEAN).all()
+    assert (labels[certain] == Label.STARVED).all()
 
 
 def test_what_cannot_be_judged_is_not(monkeypatch: pytest.MonkeyPatch) -> None:
