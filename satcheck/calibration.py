@@ -14,7 +14,7 @@ import tomli_w
 
 from satcheck.errors import CalibrationError, UsageError
 from satcheck.files import write_whole
-from satcheck.model import SCALE, CalibrationFacts, Label
+from satcheck.model import SCALE, CalibrationFacts
 from satcheck.saturation import CLASSES, Mixture
 
 SCHEMA = "satcheck.calibration/1"
@@ -137,11 +137,6 @@ def default_calibration_path() -> Path | None:
         if (folder / "demo.toml").is_file():
             return folder / "demo.toml"
     return None
-
-
-def label_of(index: float, bounds: tuple[float, float, float, float]) -> Label:
-    """Return the word of the scale for a saturation index; a bound belongs to the safer side."""
-    return SCALE[int(np.searchsorted(bounds, index, side="left"))]
 
 
 def _content_id(table: Mapping[str, Any]) -> str:

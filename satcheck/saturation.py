@@ -28,7 +28,6 @@ OWN_SHARE = 0.3  # of a class's own scatter against the pooled one; few photos s
 HILL_CAUTION = 4.0  # the height of a hill rests on few independent windows
 STARTS = ((1 / 3, 1 / 3, 1 / 3), (0.9, 0.05, 0.05), (0.05, 0.9, 0.05), (0.05, 0.05, 0.9))
 ROUNDS_FIT, ROUNDS_OFFSET = 20, 40
-LABEL_TRUST = 0.92  # that a cell has its zone's label; a zone is labelled as a whole
 CAUTION = 2.0  # cues of one cell are not independent: their joint odds are overstated
 # Standard deviation by which automatic exposure and white balance move a photo, natural log units:
 # half a stop either way, and a lamp's warmth that is corrected in part. Common practice, no source.

@@ -20,7 +20,7 @@ from satcheck.weave_texture import (
     two_way,
     without_noise,
 )
-from satcheck.weave_track import WINDOW, Windows, track
+from satcheck.weave_track import Windows, track
 from satcheck.zones import ZoneMap
 
 F32 = NDArray[np.float32]
@@ -31,6 +31,7 @@ WORKING_PITCH = 12.0  # px: tow edges survive, and a 12 MP photo shrinks to what
 CELL = 0.5  # pitches
 BROAD = 3  # cells to each side: what a rich area is told by over 3.5 pitches
 CALM = 0.3  # quantile that glints and wrinkles cannot reach
+POOLED = 0.8  # pitches (sigma) over which windows, one each 0.75 pitches, are averaged
 INDEPENDENT = 60.0  # degrees of freedom of the annulus in one window (area times bandwidth, Hann)
 
 # What each cue is, for reports. All are natural logs or differences of logs.
@@ -200,9 +201,6 @@ def _windows_at_cells(
     return {"order": maps["order"], **_visibility(maps["signal"], maps["noise"])}
 
 
-POOLED = 0.8  # pitches (sigma) over which windows, one each 0.75 pitches, are averaged
-
-
 def _visibility(signal: F32, noise: F32) -> Maps:
     """Return visibility, its standard uncertainty and its noise floor from variances.
 
@@ -218,6 +216,3 @@ def _visibility(signal: F32, noise: F32) -> Maps:
         "floor": floor.astype(np.float32),
         "uncertainty": uncertainty.astype(np.float32),
     }
-
-
-__all__ = ["CUES", "WINDOW", "Weave", "measure"]

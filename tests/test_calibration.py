@@ -20,7 +20,6 @@ from satcheck.calibration import (
     Calibration,
     FibreBounds,
     _content_id,
-    label_of,
     make_calibration,
     read_calibration,
     write_calibration,
@@ -265,15 +264,6 @@ def test_a_failed_writing_leaves_the_earlier_file(file: Path) -> None:
         write_calibration(unwritable, file)
     assert file.read_bytes() == before
     assert list(file.parent.iterdir()) == [file]
-
-
-@given(
-    st.floats(-1, 1),
-    st.lists(st.floats(-1, 1), min_size=4, max_size=4).map(lambda b: tuple(sorted(b))),
-)
-def test_a_label_is_the_number_of_bounds_below_an_index(index: float, bounds: Four) -> None:
-    """A bound itself belongs to the drier side, which is the safer one."""
-    assert label_of(index, bounds) is SCALE[sum(index > bound for bound in bounds)]
 
 
 def test_the_borders_part_neighbours_of_the_scale() -> None:
