@@ -1,6 +1,6 @@
 """``python -m satcheck`` is the same as ``satcheck``."""
 
-from satcheck.cli import main
+from satcheck.cli.app import main
 
 if __name__ == "__main__":
     main()

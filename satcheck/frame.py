@@ -10,7 +10,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from satcheck.outline import Part
+from satcheck.outline.find import Part
 from satcheck.photo import linear_light
 from satcheck.zones import ZoneMap
 

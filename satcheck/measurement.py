@@ -6,14 +6,14 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from satcheck.card import find_cards
+from satcheck.card.find import find_cards
 from satcheck.errors import UsageError
 from satcheck.model import Cells, Side
-from satcheck.outline import Part, find_part, part_in_box, part_in_outline
+from satcheck.outline.find import Part, find_part, part_in_box, part_in_outline
 from satcheck.photo import Photo, linear_light, luminance
-from satcheck.trust import doubt
-from satcheck.trust_blur import edge_blur
-from satcheck.weave import Weave, measure
+from satcheck.trust.blur import edge_blur
+from satcheck.trust.doubt import doubt
+from satcheck.weave.measure import Weave, measure
 from satcheck.zones import split_zones
 
 

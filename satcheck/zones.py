@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from satcheck.errors import UsageError
-from satcheck.outline import Part
+from satcheck.outline.find import Part
 
 Bool = NDArray[np.bool_]
 Float = NDArray[np.float64]

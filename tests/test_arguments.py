@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from satcheck.arguments import parse_box, parse_outline, pick_fibre, positive
+from satcheck.cli.arguments import parse_box, parse_outline, pick_fibre, positive
 from satcheck.errors import UsageError
 
 

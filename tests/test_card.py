@@ -15,11 +15,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from satcheck import card_markers
-from satcheck.card import Card, CardSighting, find_cards
-from satcheck.card_layout import IDS_PER_DESIGN, LAYOUT, Rect, marker_dictionary
-from satcheck.card_markers import jacobian, project
-from satcheck.card_sheet import write_card
+from satcheck.card import markers as card_markers
+from satcheck.card.find import Card, CardSighting, find_cards
+from satcheck.card.layout import IDS_PER_DESIGN, LAYOUT, Rect, marker_dictionary
+from satcheck.card.markers import jacobian, project
+from satcheck.card.sheet import write_card
 from satcheck.errors import UsageError
 from satcheck.photo import encode_srgb, lightness, linear_light
 
@@ -341,7 +341,7 @@ def test_bent_card_is_a_problem() -> None:
 
 
 def test_implausible_scale_is_a_problem(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("satcheck.card.PHOTO_SIDES", (60.0, 100.0))
+    monkeypatch.setattr("satcheck.card.find.PHOTO_SIDES", (60.0, 100.0))
     problem = find_cards(photo(seen(Pose()))).problem
     assert problem == "By the card the photo would be 200 mm wide: its scale is implausible."
 

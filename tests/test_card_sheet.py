@@ -9,8 +9,8 @@ import pypdfium2
 import pytest
 from numpy.typing import NDArray
 
-from satcheck.card_layout import IDS_PER_DESIGN, LAYOUT, Rect, marker_dictionary
-from satcheck.card_sheet import MAX_PART_LENGTH, PAGES, SheetSize, write_card
+from satcheck.card.layout import IDS_PER_DESIGN, LAYOUT, Rect, marker_dictionary
+from satcheck.card.sheet import MAX_PART_LENGTH, PAGES, SheetSize, write_card
 from satcheck.errors import UsageError
 
 DPI = 600

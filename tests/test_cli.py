@@ -15,7 +15,9 @@ import pytest
 from PIL import Image
 from records import inspection_of
 
-from satcheck import __version__, cli
+from satcheck import __version__
+from satcheck.cli import app as cli
+from satcheck.cli import common, demo
 from satcheck.errors import CalibrationError, PhotoError, TableError
 from satcheck.model import Inspection, Label
 
@@ -148,7 +150,7 @@ def test_every_photo_is_tried_and_each_error_is_one_line(run: Run) -> None:
 def test_the_cause_of_an_unforeseen_error_can_be_seen(
     run: Run, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setenv(cli.TRACEBACK, "1")
+    monkeypatch.setenv(common.TRACEBACK, "1")
     with pytest.raises(ZeroDivisionError):
         cli.main(["check", "crash.jpg", "--fibre", "basalt"])
 
@@ -285,18 +287,18 @@ def test_the_demo_judges_its_check_photos_and_says_that_it_is_one(
     for scene in scenes:
         (folder / scene["photo"]).write_bytes(b"\xff\xd8\xff")
     (folder / "scenes.json").write_text(json.dumps(scenes))
-    monkeypatch.setattr(cli, "find_demo", lambda _: folder)
+    monkeypatch.setattr(demo, "find_demo", lambda _: folder)
     status, out, _ = run("demo")
     assert status == 0
     assert [(seen.fibre, seen.distal) for seen in SEEN] == [("glass", "up"), ("basalt", None)]
-    assert out.splitlines()[-1] == cli.DEMO_CLOSING
+    assert out.splitlines()[-1] == demo.DEMO_CLOSING
     assert len(list(folder.iterdir())) == 4
     assert run("demo", "--out", "out")[0] == 0
     assert Path("out/starved_1.overlay.jpg").is_file()
 
 
 def test_a_demo_without_its_photos_is_one_line(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(cli, "__file__", str(Path("elsewhere/satcheck/cli.py").absolute()))
+    monkeypatch.setattr(demo, "__file__", str(Path("elsewhere/satcheck/cli/demo.py").absolute()))
     status, _, err = run("demo")
     assert status == 2
     assert "the repository's own folder" in err
@@ -323,7 +325,7 @@ def test_a_reader_who_goes_away_changes_no_status(
 
 def test_the_module_runs_as_a_program() -> None:
     command = [sys.executable, "-m", "satcheck", "check", "no.jpg", "--distal", "sideways"]
-    root = str(Path(cli.__file__).parents[1])
+    root = str(Path(cli.__file__).parents[2])
     environment = {**os.environ, "PYTHONPATH": root}
     ended = subprocess.run(command, capture_output=True, text=True, env=environment, check=False)
     assert ended.returncode == 2

@@ -9,9 +9,9 @@ import pytest
 from numpy.typing import NDArray
 from PIL import ExifTags, Image
 
-from satcheck.cli import demo_scenes
+from satcheck.cli.demo import demo_scenes
 from satcheck.model import SCALE, SIDES, STATES, THIRDS, Label
-from satcheck.outline import Part
+from satcheck.outline.find import Part
 from satcheck.parts_table import LabelledPhoto, read_parts
 from satcheck.zones import split_zones
 

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from satcheck.frame import Frame, part_width, straighten
-from satcheck.outline import Part
+from satcheck.outline.find import Part
 from satcheck.photo import encode_srgb, linear_light
 from satcheck.zones import DIRECTIONS, Side, split_zones
 

@@ -9,35 +9,34 @@ import pytest
 PACKAGE = Path(__file__).parents[1] / "satcheck"
 
 ORDER = (
-    "__init__",
     "errors",
     "flags",
     "model",
     "files",
     # files to pixels
     "photo",
-    "card_layout",
-    "slanted_edge",
-    "card_markers",
-    "card",
-    "outline_ribbon",
-    "outline_frame",
-    "outline_likeness",
-    "outline_path",
-    "outline_strength",
-    "outline_edge",
-    "outline_cover",
-    "outline",
+    "card.layout",
+    "card.slanted_edge",
+    "card.markers",
+    "card.find",
+    "outline.ribbon",
+    "outline.frame",
+    "outline.likeness",
+    "outline.path",
+    "outline.strength",
+    "outline.edge",
+    "outline.cover",
+    "outline.find",
     "zones",
     # measures
     "frame",
-    "weave_spectrum",
-    "weave_lattice",
-    "weave_track",
-    "weave_texture",
-    "weave",
-    "trust_blur",
-    "trust",
+    "weave.spectrum",
+    "weave.lattice",
+    "weave.track",
+    "weave.texture",
+    "weave.measure",
+    "trust.blur",
+    "trust.doubt",
     # judgement
     "saturation",
     "calibration",
@@ -53,9 +52,15 @@ ORDER = (
     "record",
     "report",
     "overlay",
-    "card_sheet",
-    "arguments",
-    "cli",
+    "card.sheet",
+    "cli.arguments",
+    "cli.common",
+    "cli.judging",
+    "cli.check",
+    "cli.calibrate",
+    "cli.card",
+    "cli.demo",
+    "cli.app",
     "__main__",
 )
 
@@ -65,7 +70,6 @@ BLIND = (
     "errors",
     "flags",
     "model",
-    "arguments",
     "files",
     "saturation",
     "calibration",
@@ -75,10 +79,15 @@ BLIND = (
     "parts_table",
     "record",
     "report",
+    "cli.arguments",
 )
 """What judges and reports without an image library, so that records can be judged again."""
 
-MODULES = {path.stem: path for path in sorted(PACKAGE.glob("*.py"))}
+MODULES = {
+    ".".join(path.relative_to(PACKAGE).with_suffix("").parts): path
+    for path in sorted(PACKAGE.rglob("*.py"))
+    if path.name != "__init__.py"
+}
 
 
 def imports(source: str) -> Iterator[str]:
@@ -87,15 +96,14 @@ def imports(source: str) -> Iterator[str]:
         if isinstance(node, ast.Import):
             yield from (alias.name for alias in node.names)
         elif isinstance(node, ast.ImportFrom):
-            base = ".".join(filter(None, ["satcheck" if node.level else "", node.module or ""]))
-            yield base
-            if base == "satcheck":
-                yield from (f"satcheck.{alias.name}" for alias in node.names)
+            assert not node.level, "imports are absolute, so that a reader and this guard see them"
+            yield node.module or ""
+            yield from (f"{node.module}.{alias.name}" for alias in node.names)
 
 
 def own(source: str) -> set[str]:
     """Return which of the package's modules a source imports."""
-    found = {name.split(".")[1] for name in imports(source) if name.startswith("satcheck.")}
+    found = {name.removeprefix("satcheck.") for name in imports(source)}
     return found & (set(ORDER) | set(MODULES))
 
 
@@ -107,7 +115,12 @@ def misplaced(module: str, source: str) -> set[str]:
 
 def test_every_module_has_its_place() -> None:
     assert sorted(ORDER) == sorted(MODULES)
-    assert not list(PACKAGE.glob("*/*.py"))
+
+
+@pytest.mark.parametrize("folder", sorted(PACKAGE.rglob("__init__.py")))
+def test_a_package_only_says_what_it_is_for(folder: Path) -> None:
+    names = set(imports(folder.read_text(encoding="utf-8")))
+    assert not names, "importing one module must not load its neighbours"
 
 
 @pytest.mark.parametrize("module", MODULES)
@@ -131,13 +144,17 @@ def test_judgement_and_report_need_no_image_library(module: str) -> None:
 @pytest.mark.parametrize(
     "line",
     [
-        "from satcheck.cli import main",
-        "from satcheck import cli",
-        "from . import cli",
-        "from .cli import main",
-        "import satcheck.cli as face",
-        "def late():\n    from satcheck.cli import main",
+        "from satcheck.cli.app import main",
+        "from satcheck.cli import app",
+        "import satcheck.cli.app as face",
+        "def late():\n    from satcheck.cli.app import main",
     ],
 )
 def test_the_guard_sees_every_way_to_import_a_later_module(line: str) -> None:
-    assert misplaced("verdict", line) == {"cli"}
+    assert misplaced("verdict", line) == {"cli.app"}
+
+
+@pytest.mark.parametrize("line", ["from . import cli", "from .cli import app"])
+def test_the_guard_refuses_an_import_that_it_cannot_place(line: str) -> None:
+    with pytest.raises(AssertionError, match="absolute"):
+        misplaced("verdict", line)

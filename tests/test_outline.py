@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 from skimage import data
 
-from satcheck.outline import Part, find_part, mend, part_in_box, part_in_outline
+from satcheck.outline.find import Part, find_part, mend, part_in_box, part_in_outline
 
 Bool = NDArray[np.bool_]
 Rgb = NDArray[np.uint8]

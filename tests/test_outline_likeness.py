@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from satcheck.outline_frame import Frame, straighten
-from satcheck.outline_likeness import likeness
-from satcheck.outline_ribbon import Ribbon
+from satcheck.outline.frame import Frame, straighten
+from satcheck.outline.likeness import likeness
+from satcheck.outline.ribbon import Ribbon
 
 HEIGHT, WIDTH = 200, 160
 WALL, PART, STREAK = (60.0, 0.0, -4.0), (40.0, 2.0, 8.0), (66.0, 0.0, -4.0)

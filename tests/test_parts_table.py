@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from satcheck import cli
+from satcheck.cli import app as cli
 from satcheck.errors import TableError
 from satcheck.model import SCALE, SIDES, STATES, THIRDS, ZONES, Label
 from satcheck.parts_table import OUTCOMES, read_parts

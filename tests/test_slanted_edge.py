@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 from scipy.special import erf
 
-from satcheck.slanted_edge import EdgeMtf, edge_mtf
+from satcheck.card.slanted_edge import EdgeMtf, edge_mtf
 
 FloatArray = NDArray[np.float64]
 MTF50_GAUSSIAN = 0.187391

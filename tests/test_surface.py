@@ -9,7 +9,8 @@ from typing import Any
 import pytest
 from typer.main import get_command
 
-from satcheck import cli
+from satcheck.cli import app as cli
+from satcheck.cli.check import Side
 from satcheck.flags import EXPLANATIONS, Reason
 from satcheck.model import SIDES, Label
 
@@ -45,7 +46,7 @@ def test_the_readme_gives_the_code_of_every_label(label: Label) -> None:
 
 
 def test_the_words_of_the_command_line_are_the_models() -> None:
-    assert tuple(side.value for side in cli.Side) == SIDES
+    assert tuple(side.value for side in Side) == SIDES
 
 
 def test_every_reason_has_words_of_its_own() -> None:
@@ -55,7 +56,7 @@ def test_every_reason_has_words_of_its_own() -> None:
 
 def test_the_command_line_is_imported_without_numpy() -> None:
     heavy = "('numpy', 'cv2', 'PIL', 'scipy', 'skimage', 'reportlab')"
-    code = f"import sys, satcheck.cli; print([m for m in {heavy} if m in sys.modules])"
+    code = f"import sys, satcheck.cli.app; print([m for m in {heavy} if m in sys.modules])"
     run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert run.stdout.strip() == "[]"
 

@@ -10,10 +10,10 @@ from numpy.typing import NDArray
 
 from satcheck.flags import Reason
 from satcheck.frame import Frame
-from satcheck.trust import FEWEST_PIXELS, LANE, LEAST_WEAVE, RIM, SHAKEN, SOFT_PIXELS, doubt
-from satcheck.trust_blur import Blur
-from satcheck.weave import Weave
-from satcheck.weave_lattice import Lattice
+from satcheck.trust.blur import Blur
+from satcheck.trust.doubt import FEWEST_PIXELS, LANE, LEAST_WEAVE, RIM, SHAKEN, SOFT_PIXELS, doubt
+from satcheck.weave.lattice import Lattice
+from satcheck.weave.measure import Weave
 
 HEIGHT, WIDTH = 240, 200
 LEFT, RIGHT, TOP, BOTTOM = 20, 180, 20, 220  # of the part, pixels

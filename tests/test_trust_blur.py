@@ -5,8 +5,8 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from satcheck.trust import SHAKEN, SOFT_PIXELS
-from satcheck.trust_blur import Blur, edge_blur
+from satcheck.trust.blur import Blur, edge_blur
+from satcheck.trust.doubt import SHAKEN, SOFT_PIXELS
 
 F32 = NDArray[np.float32]
 Bool = NDArray[np.bool_]

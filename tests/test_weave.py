@@ -9,11 +9,11 @@ import pytest
 from numpy.typing import NDArray
 from scenes import BODY, Braid, Scene, Shape, View, draw
 
-from satcheck.outline import Part
+from satcheck.outline.find import Part
 from satcheck.verdict import CELLS_PER_WINDOW
-from satcheck.weave import CUES, Weave, _measured, measure
-from satcheck.weave_lattice import Lattice
-from satcheck.weave_track import ANNULUS
+from satcheck.weave.lattice import Lattice
+from satcheck.weave.measure import CUES, Weave, _measured, measure
+from satcheck.weave.track import ANNULUS
 from satcheck.zones import Side, split_zones
 
 F64 = NDArray[np.float64]

@@ -11,7 +11,7 @@ from scenes import BODY, Braid, Scene, Shape, View, draw, relief
 from skimage import data
 
 from satcheck.photo import linear_light
-from satcheck.weave_lattice import NODES, Lattice, _scores, find_lattice
+from satcheck.weave.lattice import NODES, Lattice, _scores, find_lattice
 
 BODY_SHAPE = Shape(300, 330, is_round=True)
 SEEN = View(noise=0.01)  # a twentieth of the body's light

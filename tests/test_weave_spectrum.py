@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from scipy.signal import periodogram, welch
 from scipy.signal.windows import hann as scipy_hann
 
-from satcheck.weave_spectrum import contrast, dominant_wave, hann, masked_blur, power
+from satcheck.weave.spectrum import contrast, dominant_wave, hann, masked_blur, power
 
 F32 = NDArray[np.float32]
 PITCH = 12.0

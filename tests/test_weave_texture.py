@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 from scenes import Braid, relief
 
-from satcheck.weave_texture import (
+from satcheck.weave.texture import (
     BANDS,
     amplitude,
     band,

@@ -12,9 +12,9 @@ from numpy.typing import NDArray
 from scenes import Braid, Scene, Shape, View, draw
 
 from satcheck.photo import luminance
-from satcheck.weave_lattice import Lattice
-from satcheck.weave_spectrum import contrast, hann
-from satcheck.weave_track import WINDOW, Windows, _carried, track
+from satcheck.weave.lattice import Lattice
+from satcheck.weave.spectrum import contrast, hann
+from satcheck.weave.track import WINDOW, Windows, _carried, track
 
 Float = NDArray[np.float64]
 Fade = Callable[[Float, Float], Float]

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from satcheck.errors import UsageError
-from satcheck.outline import Part
+from satcheck.outline.find import Part
 from satcheck.zones import ZONE_NAMES, Side, ZoneMap, split_zones, view_sides, zone_masks
 
 Bool = NDArray[np.bool_]

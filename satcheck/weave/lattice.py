@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from satcheck.frame import Frame
 from satcheck.photo import luminance
-from satcheck.weave_spectrum import contrast, power
+from satcheck.weave.spectrum import contrast, power
 
 F32 = NDArray[np.float32]
 F64 = NDArray[np.float64]

@@ -16,7 +16,7 @@ from reportlab.lib.units import mm
 from reportlab.pdfbase.pdfmetrics import stringWidth
 from reportlab.pdfgen.canvas import Canvas
 
-from satcheck.card_layout import IDS_PER_DESIGN, LAYOUT, Rect, Weave, marker_dictionary
+from satcheck.card.layout import IDS_PER_DESIGN, LAYOUT, Rect, Weave, marker_dictionary
 from satcheck.errors import UsageError
 
 SheetSize = Literal["A6", "A4"]

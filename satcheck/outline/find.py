@@ -11,9 +11,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from satcheck.outline_cover import remove_cover
-from satcheck.outline_edge import FINE, cut, refine, solid
-from satcheck.outline_ribbon import find_ribbons, lab_at_even_exposure
+from satcheck.outline.cover import remove_cover
+from satcheck.outline.edge import FINE, cut, refine, solid
+from satcheck.outline.ribbon import find_ribbons, lab_at_even_exposure
 
 Bool = NDArray[np.bool_]
 Rgb = NDArray[np.uint8]

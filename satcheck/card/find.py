@@ -21,8 +21,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from satcheck.card_layout import LAYOUT, Weave
-from satcheck.card_markers import (
+from satcheck.card.layout import LAYOUT, Weave
+from satcheck.card.markers import (
     Marker,
     detect_markers,
     fit_homography,
@@ -30,9 +30,9 @@ from satcheck.card_markers import (
     jacobian,
     project,
 )
+from satcheck.card.slanted_edge import CLIPPED_LIGHT, EdgeMtf, NotMeasured, edge_mtf
 from satcheck.errors import UsageError
 from satcheck.photo import linear_light, luminance
-from satcheck.slanted_edge import CLIPPED_LIGHT, EdgeMtf, NotMeasured, edge_mtf
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]

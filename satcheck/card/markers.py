@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from satcheck.card_layout import IDS_PER_DESIGN, LAYOUT, marker_dictionary
+from satcheck.card.layout import IDS_PER_DESIGN, LAYOUT, marker_dictionary
 from satcheck.photo import linear_light, luminance
 
 FloatArray = NDArray[np.float64]

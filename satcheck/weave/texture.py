@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from satcheck.weave_spectrum import masked_blur
+from satcheck.weave.spectrum import masked_blur
 
 F32 = NDArray[np.float32]
 Bool = NDArray[np.bool_]

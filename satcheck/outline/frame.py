@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from satcheck.outline_ribbon import Ribbon
+from satcheck.outline.ribbon import Ribbon
 
 Float = NDArray[np.float32]
 Bool = NDArray[np.bool_]

@@ -7,11 +7,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from satcheck.frame import Frame, part_width, straighten
-from satcheck.outline import Part
+from satcheck.outline.find import Part
 from satcheck.photo import luminance
-from satcheck.weave_lattice import PITCH_PER_WIDTH, Lattice, find_lattice
-from satcheck.weave_spectrum import DARK_FLOOR, contrast, masked_blur
-from satcheck.weave_texture import (
+from satcheck.weave.lattice import PITCH_PER_WIDTH, Lattice, find_lattice
+from satcheck.weave.spectrum import DARK_FLOOR, contrast, masked_blur
+from satcheck.weave.texture import (
     amplitude,
     band,
     low_quantile,
@@ -20,7 +20,7 @@ from satcheck.weave_texture import (
     two_way,
     without_noise,
 )
-from satcheck.weave_track import Windows, track
+from satcheck.weave.track import Windows, track
 from satcheck.zones import ZoneMap
 
 F32 = NDArray[np.float32]

@@ -14,8 +14,8 @@ from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
 
 from satcheck.frame import Frame
-from satcheck.weave_lattice import NODES, Lattice
-from satcheck.weave_spectrum import hann, power
+from satcheck.weave.lattice import NODES, Lattice
+from satcheck.weave.spectrum import hann, power
 
 F32 = NDArray[np.float32]
 F64 = NDArray[np.float64]
@@ -35,7 +35,7 @@ FIT_WINDOWS = 1500  # enough to fit a dozen numbers
 
 @dataclass(frozen=True, eq=False)
 class Windows:
-    """Texture windows of one part, one row per window; densities as in ``weave_spectrum.power``.
+    """Texture windows of one part, one row per window; densities as in ``spectrum.power``.
 
     Attributes
     ----------
@@ -65,7 +65,7 @@ def track(frame: Frame, flat: F32, lattice: Lattice) -> Windows:
     ----------
     frame : Frame
     flat : (H, W) float32 array
-        Its flattened contrast, from ``weave_spectrum.contrast``.
+        Its flattened contrast, from ``spectrum.contrast``.
     lattice : Lattice
         In pixels of this frame.
     """

@@ -7,8 +7,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from satcheck.flags import Reason
-from satcheck.trust_blur import Blur
-from satcheck.weave import Weave
+from satcheck.trust.blur import Blur
+from satcheck.weave.measure import Weave
 
 Bool = NDArray[np.bool_]
 

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from satcheck.outline_frame import Frame
+from satcheck.outline.frame import Frame
 
 Float = NDArray[np.float32]
 Bool = NDArray[np.bool_]

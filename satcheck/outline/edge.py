@@ -15,11 +15,11 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from satcheck.outline_frame import Frame, blur, straighten
-from satcheck.outline_likeness import Likeness, likeness
-from satcheck.outline_path import smooth_path
-from satcheck.outline_ribbon import Ribbon, lab_at_even_exposure
-from satcheck.outline_strength import edges
+from satcheck.outline.frame import Frame, blur, straighten
+from satcheck.outline.likeness import Likeness, likeness
+from satcheck.outline.path import smooth_path
+from satcheck.outline.ribbon import Ribbon, lab_at_even_exposure
+from satcheck.outline.strength import edges
 
 Float = NDArray[np.float32]
 Bool = NDArray[np.bool_]

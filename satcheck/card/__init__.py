@@ -1,0 +1,1 @@
+"""The reference card: its layout, its print, and how a photo of it is read."""

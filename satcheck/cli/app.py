@@ -1,0 +1,61 @@
+"""The commands under one name, and the last resort for errors.
+
+Only typer and the standard library are imported with these modules, so that help comes at once; a
+command imports what it needs when it runs.
+"""
+
+import io
+import sys
+from collections.abc import Sequence
+from typing import Annotated, NoReturn
+
+import typer
+
+from satcheck import __version__
+from satcheck.cli.calibrate import calibrate
+from satcheck.cli.card import card
+from satcheck.cli.check import check
+from satcheck.cli.common import OK, WRONG, complain, explain, say
+from satcheck.cli.demo import demo
+
+app = typer.Typer(
+    add_completion=False,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+    help="Measure the resin saturation of laminated sockets from phone photos, zone by zone.",
+)
+
+
+@app.callback(invoke_without_command=True)
+def _root(
+    context: typer.Context,
+    version_wanted: Annotated[bool, typer.Option("--version", help="Print the version.")] = False,
+) -> None:
+    if version_wanted:
+        say(f"satcheck {__version__}")
+    elif context.invoked_subcommand is None:
+        say(context.get_help())
+
+
+@app.command()
+def version() -> None:
+    """Print the version."""
+    say(f"satcheck {__version__}")
+
+
+for command in (check, calibrate, card, demo):
+    app.command()(command)
+
+
+def main(arguments: Sequence[str] | None = None) -> NoReturn:
+    """Run the command line and exit; every error is one line, never a traceback."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):  # a name may hold what the terminal cannot show
+            stream.reconfigure(errors="backslashreplace")
+    command = typer.main.get_command(app)
+    try:
+        status = command.main(arguments, prog_name="satcheck", standalone_mode=False)
+    except Exception as error:  # noqa: BLE001 - the last resort: a user sees no traceback
+        complain(explain(error))
+        status = WRONG
+    sys.exit(status or OK)

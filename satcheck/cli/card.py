@@ -1,0 +1,37 @@
+"""``satcheck card``: the reference card to print."""
+
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from satcheck.cli.common import say
+from satcheck.errors import UsageError
+
+
+class SheetSize(StrEnum):
+    """Paper of the reference card."""
+
+    A6 = "A6"
+    A4 = "A4"
+
+
+def card(
+    out: Annotated[Path, typer.Option(metavar="FILE", help="PDF to write.")],
+    part: Annotated[
+        str | None, typer.Option(metavar="NUMBER", help="The part's number, as text and QR code.")
+    ] = None,
+    size: Annotated[SheetSize, typer.Option(help="A6: one card. A4: two to cut out.")] = (
+        SheetSize.A6
+    ),
+) -> None:
+    """Write the reference card that tells scale, light and sharpness of a photo."""
+    from satcheck.card.sheet import write_card
+    from satcheck.files import make_writable
+
+    if out.is_dir():
+        raise UsageError(f"{out}: this is a folder; the name of a file to write is allowed")
+    make_writable(out.parent)
+    write_card(out, part, size.value)
+    say(f"{out}: print at 100 % and check the ruler on it")

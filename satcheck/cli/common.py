@@ -1,0 +1,75 @@
+"""What the commands share: exit statuses, what is said on stdout and stderr, the calibration."""
+
+import os
+import sys
+from collections.abc import Collection
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from satcheck.errors import SatcheckError, UsageError
+
+if TYPE_CHECKING:
+    from satcheck.calibration import Calibration
+
+OK, DEFECT, WRONG, NOT_JUDGED = 0, 1, 2, 3
+SEVERITY = (WRONG, DEFECT, NOT_JUDGED, OK)
+"""With several photos the exit status is the first of these that occurred."""
+
+TRACEBACK = "SATCHECK_TRACEBACK"
+"""Environment variable that lets an unforeseen error through, for whoever looks for its cause."""
+
+
+def worst_status(statuses: Collection[int]) -> int:
+    """Return the exit status of a call, from those of its photos; 0 where there is none."""
+    return next((status for status in SEVERITY if status in statuses), OK)
+
+
+def explain(error: Exception, name: str = "satcheck") -> str:
+    """Return one line on an error; one that nobody foresaw names its kind."""
+    if isinstance(error, SatcheckError):
+        message = str(error)
+    elif isinstance(error, MemoryError):
+        message = f"{name}: not enough memory; a smaller photo is allowed"
+    elif isinstance(error, OSError):
+        message = f"{error.filename or name}: {error.strerror or error}"
+    elif hasattr(error, "format_message"):  # typer's own, on the arguments
+        command = getattr(getattr(error, "ctx", None), "command_path", name)
+        message = f"{error.format_message()} ({command} --help says what is allowed)"
+    elif os.environ.get(TRACEBACK):
+        raise error
+    else:
+        message = f"{name}: an unforeseen error ({type(error).__name__}: {error})"
+        message += f"; {TRACEBACK}=1 in the environment shows where"
+    return " ".join(message.split())
+
+
+def load_calibration(path: Path | None) -> "Calibration":
+    """Return a calibration: the one in a file, else the demo's."""
+    from satcheck.calibration import default_calibration_path, read_calibration
+
+    chosen = path or default_calibration_path()
+    if chosen is None:
+        raise UsageError("no calibration: give one with --calibration FILE")
+    return read_calibration(chosen)
+
+
+def show_progress(done: int, total: int, name: str) -> None:
+    """Show on a terminal how far a calibration is."""
+    if sys.stderr.isatty():
+        end = "\n" if done == total else ""
+        print(f"\r\033[K{done}/{total} {name}", end=end, file=sys.stderr, flush=True)
+
+
+def say(text: str) -> None:
+    """Print to stdout; a reader who has gone away changes neither the files nor the status."""
+    if not text:
+        return
+    try:
+        print(f"{text}\n" if "\n" in text else text, flush=True)
+    except BrokenPipeError:
+        sys.stdout = Path(os.devnull).open("w", encoding="utf-8")  # noqa: SIM115 - until the end
+
+
+def complain(text: str) -> None:
+    """Print to stderr."""
+    print(text, file=sys.stderr, flush=True)

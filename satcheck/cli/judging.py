@@ -1,0 +1,57 @@
+"""One photo judged and its files written, for every command that judges photos."""
+
+import json
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from satcheck.cli.common import WRONG, complain, explain
+
+if TYPE_CHECKING:
+    from satcheck.calibration import Calibration
+    from satcheck.files import Job
+    from satcheck.inspection import Settings
+    from satcheck.model import Inspection
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What became of one photo: without pixels, so that a thousand of them fit in memory."""
+
+    status: int
+    text: str
+    record: dict[str, Any]
+
+
+def attempt(job: "Job", bounds: "Calibration", settings: "Settings", *, write: bool) -> Outcome:
+    """Judge one photo; whatever is wrong with it, the next one is tried."""
+    from satcheck.record import inspection_to_json
+    from satcheck.report import exit_status, text_report
+
+    try:
+        inspection = _judge(job, bounds, settings, write=write)
+    except Exception as error:  # noqa: BLE001 - one photo must not cost the others
+        message = explain(error, job.photo.name)
+        complain(message)
+        return Outcome(WRONG, "", {"photo": str(job.photo), "error": message})
+    record = inspection_to_json(inspection, cells=False)
+    return Outcome(exit_status(inspection), text_report(inspection), record)
+
+
+def _judge(job: "Job", bounds: "Calibration", settings: "Settings", *, write: bool) -> "Inspection":
+    """Read and judge one photo; write its files, the record last."""
+    from satcheck.files import check_replaceable, write_whole
+    from satcheck.inspection import inspect
+    from satcheck.overlay import label_map_png, overlay_jpeg
+    from satcheck.photo import read_photo
+    from satcheck.record import inspection_to_json
+
+    if write:
+        check_replaceable(job.record)
+    photo = read_photo(job.photo)
+    inspection = inspect(photo, bounds, settings)
+    if write:
+        record = json.dumps(inspection_to_json(inspection), indent=1, allow_nan=False)
+        write_whole(job.labels, label_map_png(inspection))
+        write_whole(job.overlay, overlay_jpeg(photo.rgb, inspection))
+        write_whole(job.record, f"{record}\n".encode())
+    return inspection

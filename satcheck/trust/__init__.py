@@ -1,0 +1,1 @@
+"""Where a photo can be believed, and why not elsewhere."""

@@ -1,0 +1,1 @@
+"""The weave's pitch, directions and visibility, as a dense map."""
