@@ -51,6 +51,7 @@ ORDER = (
     # records and faces
     "record",
     "report",
+    "pages.frame",
     "overlay",
     "card.sheet",
     "cli.arguments",
@@ -79,6 +80,7 @@ BLIND = (
     "parts_table",
     "record",
     "report",
+    "pages.frame",
     "cli.arguments",
 )
 """What judges and reports without an image library, so that records can be judged again."""

@@ -1,0 +1,1 @@
+"""Pages that open in any browser, offline: one HTML file each, from records alone."""
