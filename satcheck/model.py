@@ -90,6 +90,8 @@ class Cells:
     """The measured cues by name, on the scales given in ``weave``; NaN where unmeasured."""
     reasons: NDArray[np.uint32]
     """Bits of ``flags.Reason``; 0 where the cell can be judged."""
+    shared_uncertainty: float = 0.0
+    """Relative standard uncertainty that all of ``visibility`` share: no mean makes it smaller."""
 
     @property
     def part(self) -> NDArray[np.bool_]:
@@ -171,6 +173,30 @@ class CalibrationFacts:
     """What the calibration promises about errors, in one sentence."""
 
 
+@dataclass(frozen=True)
+class CardFacts:
+    """What the reference card in a photo told; None or empty where it could not be read."""
+
+    problem: str | None = None
+    """One sentence where something is wrong; the card was not used then."""
+    part: str | None = None
+    """The part's number, from the QR field."""
+    mm_per_px: float | None = None
+    """Millimetres at the card per pixel of the upright photo."""
+    ruler: float = 100.0
+    """Length in mm of the card's printed ruler, as it was told; the scale rests on it."""
+    mtf: Mapping[str, float] = field(default_factory=dict)
+    """System MTF at one cycle per tow pitch, by direction in the upright picture: degrees from
+    right towards down, "0", "45", "90" and "135"."""
+    kept: Interval | None = None
+    """Share of the weave's contrast that the camera kept: every visibility is divided by it."""
+    texture: Mapping[str, float] = field(default_factory=dict)
+    """Share of a fine texture that the phone left, by its modulation, "0.01" to "0.08"."""
+    white_gains: tuple[float, float, float] | None = None
+    """Gains of linear R, G, B that make the card's greys neutral. Recorded only: the photos of a
+    calibration are not balanced, and the judgement settles an offset of colour for each photo."""
+
+
 @dataclass(frozen=True, eq=False)
 class Inspection:
     """One photo, judged. ``labels`` and ``cells`` are left out of the short table."""
@@ -194,3 +220,5 @@ class Inspection:
     cells: Cells | None
     """None when no part was found."""
     version: str
+    card: CardFacts | None = None
+    """None where no card was seen."""

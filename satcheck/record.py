@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from satcheck.errors import UsageError
 from satcheck.model import (
     CalibrationFacts,
+    CardFacts,
     Cells,
     Evenness,
     Inspection,
@@ -27,7 +28,9 @@ from satcheck.model import (
     ZoneVerdict,
 )
 
-Record = TypeVar("Record", PhotoFacts, CalibrationFacts, Evenness, Interval, Patch, Cells)
+Record = TypeVar(
+    "Record", PhotoFacts, CalibrationFacts, CardFacts, Evenness, Interval, Patch, Cells
+)
 
 SCHEMA = "satcheck.inspection/1"
 
@@ -68,6 +71,7 @@ def inspection_to_json(inspection: Inspection, *, cells: bool = True) -> dict[st
         "flagged": [_patch_to_json(patch) for patch in inspection.flagged],
         "reasons": dict(inspection.reasons),
         "advice": list(inspection.advice),
+        "card": None if inspection.card is None else _card_to_json(inspection.card),
         "cautions": list(CAUTIONS),
     }
     if cells:
@@ -117,6 +121,7 @@ def _from_json(record: Mapping[str, Any]) -> Inspection:
         labels=np.zeros((0, 0), np.uint8) if labels is None else _unpack(labels),
         cells=None if cells is None else _cells_from_json(cells),
         version=record["version"],
+        card=None if record.get("card") is None else _card_from_json(record["card"]),
     )
 
 
@@ -159,6 +164,27 @@ def _patch_to_json(patch: Patch) -> dict[str, Any]:
 
 def _patch_from_json(patch: Mapping[str, Any]) -> Patch:
     return _build(Patch, {**patch, "label": _label(patch["label"])})
+
+
+def _card_to_json(card: CardFacts) -> dict[str, Any]:
+    return vars(card) | {
+        "kept": None if card.kept is None else vars(card.kept) | {},
+        "mtf": dict(card.mtf),
+        "texture": dict(card.texture),
+        "white_gains": None if card.white_gains is None else list(card.white_gains),
+    }
+
+
+def _card_from_json(card: Mapping[str, Any]) -> CardFacts:
+    kept, gains = card["kept"], card["white_gains"]
+    return _build(
+        CardFacts,
+        {
+            **card,
+            "kept": None if kept is None else _build(Interval, kept),
+            "white_gains": None if gains is None else tuple(gains),
+        },
+    )
 
 
 def _cells_to_json(cells: Cells) -> dict[str, Any]:

@@ -13,10 +13,19 @@ from numpy.typing import NDArray
 from records import inspection_of, zones_of
 
 from satcheck.errors import UsageError
-from satcheck.model import Cells, Inspection, Label, Patch
+from satcheck.model import CardFacts, Cells, Inspection, Interval, Label, Patch
 from satcheck.record import CAUTIONS, SCHEMA, inspection_from_json, inspection_to_json
 
 PATCH = Patch(Label.STARVED, 120.5, 300.0, 14.2, "mm")
+CARD = CardFacts(
+    part="L-204/7",
+    mm_per_px=0.21,
+    ruler=97.0,
+    mtf={"0": 0.91, "45": 0.88, "90": 0.84, "135": 0.87},
+    kept=Interval(0.9, 0.86, 0.94),
+    texture={"0.01": 0.82, "0.08": 0.99},
+    white_gains=(1.1, 1.0, 1.6),
+)
 
 
 def through_text(inspection: Inspection, *, cells: bool = True) -> dict[str, Any]:
@@ -40,7 +49,7 @@ def same(first: Any, second: Any) -> bool:
 def whole_inspection() -> Inspection:
     zones = zones_of({"lock": Label.STARVED}, {"lock": {"glare": 0.25}})
     zones = (*zones[:-1], replace(zones[-1], worst=PATCH, visibility=None))
-    return inspection_of(Label.STARVED, zones=zones, flagged=(PATCH,))
+    return inspection_of(Label.STARVED, zones=zones, flagged=(PATCH,), card=CARD)
 
 
 @pytest.mark.parametrize(
@@ -48,6 +57,7 @@ def whole_inspection() -> Inspection:
     [
         whole_inspection(),
         inspection_of(Label.NOT_JUDGED, zones=(), evenness=None, cells=None, distal=None),
+        inspection_of(card=CardFacts(problem="The card is bent.")),
     ],
 )
 def test_an_inspection_comes_back_from_its_text(inspection: Inspection) -> None:
@@ -61,7 +71,8 @@ def test_the_contract_of_the_schema() -> None:
     assert next(iter(record.items())) == ("schema", "satcheck.inspection/1")
     assert set(record) == {
         *("schema", "version", "photo", "calibration", "verdict", "evenness", "share_judged"),
-        *("distal", "distal_guessed", "zones", "flagged", "reasons", "advice", "cautions"),
+        *("distal", "distal_guessed", "zones", "flagged", "reasons", "advice"),
+        *("card", "cautions"),
     }
     assert set(record["photo"]) == {"name", "sha256", "width", "height", "taken"}
     assert set(record["calibration"]) == {"id", "fibre", "bounds", "parts", "is_demo", "promise"}
@@ -77,12 +88,29 @@ def test_the_contract_of_the_schema() -> None:
     assert record["zones"][0]["visibility"] == {"value": 0.124, "low": 0.118, "high": 0.13}
     assert record["flagged"] == [record["zones"][-1]["worst"]]
     assert record["cautions"] == list(CAUTIONS)
+    assert record["card"] == {
+        "problem": None,
+        "part": "L-204/7",
+        "mm_per_px": 0.21,
+        "ruler": 97.0,
+        "mtf": {"0": 0.91, "45": 0.88, "90": 0.84, "135": 0.87},
+        "kept": {"value": 0.9, "low": 0.86, "high": 0.94},
+        "texture": {"0.01": 0.82, "0.08": 0.99},
+        "white_gains": [1.1, 1.0, 1.6],
+    }
 
 
 def test_a_record_without_cells_comes_back_without_them() -> None:
     back = inspection_from_json(through_text(whole_inspection(), cells=False))
     assert back.cells is None
     assert back.labels.size == 0
+
+
+def test_a_record_from_before_the_card_was_kept_comes_back() -> None:
+    record = through_text(inspection_of())
+    assert record.pop("card") is None
+    record["cells"].pop("shared_uncertainty")
+    assert same(inspection_from_json(record), inspection_of())
 
 
 def test_keys_that_a_later_version_added_are_left_out() -> None:
