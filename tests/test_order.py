@@ -13,6 +13,8 @@ ORDER = (
     "flags",
     "model",
     "files",
+    # statistics: arrays in, records out
+    "statistics.roc",
     # files to pixels
     "photo",
     "card.layout",
