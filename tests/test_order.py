@@ -13,8 +13,12 @@ ORDER = (
     "flags",
     "model",
     "files",
+    "tables",
     # statistics: arrays in, records out
+    "statistics.promise",
     "statistics.roc",
+    "statistics.intervals",
+    "statistics.agreement",
     # files to pixels
     "photo",
     "card.layout",
@@ -39,6 +43,7 @@ ORDER = (
     "weave.measure",
     "trust.blur",
     "trust.doubt",
+    "trust.card",
     # judgement
     "saturation",
     "calibration",
@@ -75,6 +80,7 @@ BLIND = (
     "model",
     "files",
     "saturation",
+    "statistics.promise",
     "calibration",
     "labelling",
     "verdict",
