@@ -4,7 +4,7 @@ import hashlib
 import json
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -13,9 +13,11 @@ import numpy as np
 import tomli_w
 
 from satcheck.errors import CalibrationError, UsageError
+from satcheck.evidence import ZoneEvidence, row_from_table, row_to_table
 from satcheck.files import write_whole
 from satcheck.model import SCALE, CalibrationFacts
 from satcheck.saturation import CLASSES, Mixture
+from satcheck.statistics.promise import CONFIDENCE, Promise
 
 SCHEMA = "satcheck.calibration/1"
 BORDERS: tuple[str, ...] = tuple(f"{low.word}/{high.word}" for low, high in pairwise(SCALE))
@@ -48,6 +50,12 @@ class FibreBounds:
         Natural log of luminance between which 96 % of the labelled cells lie.
     visibility : mapping of class to (low, middle, high)
         Quartiles of weave visibility that the labelled cells showed; for people, not for verdicts.
+    evidence : tuple of ZoneEvidence
+        What each labelled zone showed; empty in files of the first form.
+    promise : Promise or None
+        None in files of the first form.
+    cue_note : str
+        Why these cues, in one sentence; blank where nothing was compared.
     """
 
     fibre: str
@@ -58,6 +66,16 @@ class FibreBounds:
     photos: int
     light: tuple[float, float]
     visibility: Mapping[str, tuple[float, float, float]]
+    evidence: tuple[ZoneEvidence, ...] = ()
+    promise: Promise | None = None
+    cue_note: str = ""
+
+    @property
+    def sentence(self) -> str:
+        """Return what the bounds promise, in one sentence."""
+        if self.promise is None:
+            return FIRST_FORM.format(parts=self.parts)
+        return self.promise.sentence
 
 
 @dataclass(frozen=True, eq=False)
@@ -71,6 +89,8 @@ class Calibration:
     is_demo: bool
     photos: tuple[str, ...]
     """sha256 of the labelled photos."""
+    parent: str | None = None
+    """Id of the calibration that parts were added to."""
 
     def bounds_for(self, fibre: str) -> FibreBounds:
         """Return one fibre's bounds.
@@ -88,7 +108,7 @@ class Calibration:
     def facts(self, fibre: str) -> CalibrationFacts:
         """Return what a record says of the bounds that it rests on."""
         bounds = self.bounds_for(fibre)
-        promise = DEMO_PROMISE if self.is_demo else FIRST_FORM.format(parts=bounds.parts)
+        promise = DEMO_PROMISE if self.is_demo else bounds.sentence
         named = dict(zip(BORDERS, bounds.bounds, strict=True))
         return CalibrationFacts(self.id, fibre, named, bounds.parts, self.is_demo, promise)
 
@@ -99,10 +119,11 @@ def make_calibration(
     version: str,
     is_demo: bool,
     photos: tuple[str, ...],
+    parent: str | None = None,
 ) -> Calibration:
     """Return a calibration whose id is made from its content."""
-    draft = Calibration("", fibres, created, version, is_demo, photos)
-    return Calibration(_content_id(_to_table(draft)), fibres, created, version, is_demo, photos)
+    draft = Calibration("", fibres, created, version, is_demo, photos, parent)
+    return replace(draft, id=_content_id(_to_table(draft)))
 
 
 def write_calibration(calibration: Calibration, path: Path) -> None:
@@ -152,6 +173,7 @@ def _to_table(calibration: Calibration) -> dict[str, Any]:
         "created": calibration.created,
         "version": calibration.version,
         "demo": calibration.is_demo,
+        **({} if calibration.parent is None else {"parent": calibration.parent}),
         "photos": list(calibration.photos),
         "fibre": {name: _fibre_table(f) for name, f in sorted(calibration.fibres.items())},
     }
@@ -166,7 +188,37 @@ def _fibre_table(fibre: FibreBounds) -> dict[str, Any]:
         "visibility": {k: [round(v, 5) for v in q] for k, q in sorted(fibre.visibility.items())},
         "dry": _mixture_table(fibre.dry),
         "full": _mixture_table(fibre.full),
+        **_shown(fibre),
     }
+
+
+def _shown(fibre: FibreBounds) -> dict[str, Any]:
+    """Return what the bounds promise and rest on; left out where a file of the first form had none.
+
+    The sentence stands there for readers; parts and errors say the same.
+    """
+    table: dict[str, Any] = {}
+    if fibre.cue_note:
+        table["cue_note"] = fibre.cue_note
+    if fibre.promise is not None:
+        table["promise"] = {
+            "parts": fibre.promise.parts,
+            "errors": fibre.promise.errors,
+            "confidence": CONFIDENCE,
+            "sentence": fibre.promise.sentence,
+        }
+    if fibre.evidence:
+        table["evidence"] = [row_to_table(row) for row in fibre.evidence]
+    return table
+
+
+def _promise(entry: Mapping[str, Any]) -> Promise | None:
+    if "promise" not in entry:
+        return None
+    parts, errors = int(entry["promise"]["parts"]), int(entry["promise"]["errors"])
+    if not 0 <= errors <= parts:
+        raise ValueError(f"a promise with {errors} errors of {parts} parts")
+    return Promise(parts, errors)
 
 
 def _mixture_table(mixture: Mixture) -> dict[str, Any]:
@@ -199,6 +251,7 @@ def _from_table(table: Mapping[str, Any], name: str) -> Calibration:
             str(table["version"]),
             bool(table["demo"]),
             tuple(str(p) for p in table["photos"]),
+            None if table.get("parent") is None else str(table["parent"]),
         )
     except (LookupError, TypeError, ValueError, AttributeError, OverflowError) as error:
         raise CalibrationError(name, f"is damaged ({error})", "make it again") from error
@@ -225,6 +278,9 @@ def _fibre(name: str, entry: Mapping[str, Any]) -> FibreBounds:
         int(entry["photos"]),
         (float(entry["light"][0]), float(entry["light"][1])),
         shown,
+        tuple(row_from_table(row) for row in entry.get("evidence", ())),
+        _promise(entry),
+        str(entry.get("cue_note", "")),
     )
 
 

@@ -33,11 +33,21 @@ def label_cells(cells: Cells, fibre: FibreBounds) -> tuple[Labels, NDArray[np.ui
         Why a cell is not judged: those of ``cells`` and those that only the judgement shows.
     """
     index = saturation_index(cells, fibre.dry, fibre.full)
+    return label_index(index, cells, fibre.bounds, fibre.light)
+
+
+def label_index(
+    index: NDArray[np.float32],
+    cells: Cells,
+    bounds: tuple[float, float, float, float],
+    light: tuple[float, float],
+) -> tuple[Labels, NDArray[np.uint32]]:
+    """Judge every cell from its saturation index (R, C); see ``label_cells``."""
     reasons = cells.reasons.copy()
     reasons[cells.part & np.isnan(index) & (reasons == 0)] |= np.uint32(Reason.EDGE)
-    dark = cells.cues["light"] < fibre.light[0]
+    dark = cells.cues["light"] < light[0]
     reasons[cells.part & dark] |= np.uint32(Reason.DARK)
-    raw = _by_bounds(index, fibre.bounds)
+    raw = _by_bounds(index, bounds)
     folded = _folds(np.where(cells.part & (reasons == 0), raw, 0), cells.cues["coherence"])
     reasons[folded] |= np.uint32(Reason.WRINKLE)
     judged = cells.part & (reasons == 0)

@@ -46,9 +46,11 @@ ORDER = (
     "trust.card",
     # judgement
     "saturation",
+    "evidence",
     "calibration",
     "labelling",
     "verdict",
+    "zone_calls",
     "advice",
     # both together
     "measurement",
@@ -81,6 +83,8 @@ BLIND = (
     "files",
     "saturation",
     "statistics.promise",
+    "evidence",
+    "zone_calls",
     "calibration",
     "labelling",
     "verdict",
