@@ -1,8 +1,8 @@
 """From a table of labelled parts to a calibration: measure every photo, fit, set the bounds."""
 
+import hashlib
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
-from datetime import UTC, datetime
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import cv2
@@ -11,10 +11,14 @@ from numpy.typing import NDArray
 
 from satcheck import __version__
 from satcheck.calibration import Calibration, FibreBounds, make_calibration
-from satcheck.errors import TableError
+from satcheck.cue_choice import ScoredZone, choose, cue_note
+from satcheck.errors import CalibrationError, PhotoError, TableError
+from satcheck.evidence import WHOLE
 from satcheck.flags import Reason
+from satcheck.label_findings import fit_findings, refuse_known, same_photos, torn_parts
 from satcheck.measurement import Hints, measure_photo
-from satcheck.model import SCALE, THIRDS, Cells, Label
+from satcheck.model import SCALE, Cells, Label
+from satcheck.part_bounds import HeldOut, settle
 from satcheck.parts_table import LabelledPhoto, read_parts
 from satcheck.photo import Photo, read_photo
 from satcheck.saturation import (
@@ -26,10 +30,12 @@ from satcheck.saturation import (
     usable,
     values,
 )
-from satcheck.verdict import zone_mask
+from satcheck.zone_calls import where as zone_cells
+from satcheck.zone_calls import zones_of_marks
 
 F64 = NDArray[np.float64]
 Bool = NDArray[np.bool_]
+Cues = tuple[str, ...]
 Progress = Callable[[int, int, str], None]
 
 DRY_CUES = ("fine", "medium", "crosswise", "order", "light", "red_blue", "red_green")
@@ -42,6 +48,18 @@ FULL_CUES = (
     "red_blue",
     "red_green",
 )
+
+COLOUR = ("red_blue", "red_green")
+CUE_SETS: Mapping[str, tuple[Cues, Cues]] = {
+    "all cues": (DRY_CUES, FULL_CUES),
+    "without colour": (
+        tuple(c for c in DRY_CUES if c not in COLOUR),
+        tuple(c for c in FULL_CUES if c not in COLOUR),
+    ),
+    "weave visibility alone": (("medium",), ("calm_medium",)),
+}
+"""What may be judged by, the richest first: each must earn its place (``cue_choice``)."""
+FOLDS = 10  # of parts, when sets of cues are compared
 
 # What a label says of a cell's class (starved, good, rich). A zone is labelled as a whole and an
 # inspector passes over small spots; marks are painted by hand along soft borders.
@@ -67,17 +85,42 @@ FEWEST_PARTS = 4  # below, leaving one out leaves too little to fit
 
 @dataclass(frozen=True, eq=False)
 class Evidence:
-    """One labelled photo, measured: its cells and each cell's prior (R, C, 3)."""
+    """One labelled photo, measured: its cells, each cell's prior (R, C, 3), the zones' states."""
 
     photo: LabelledPhoto
     sha256: str
     cells: Cells
     prior: F64
+    zones: Mapping[str, Label] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, eq=False)
+class Study:
+    """A calibration, what was found about its labels, and the photos that it was made from."""
+
+    calibration: Calibration
+    findings: tuple[str, ...]
+    evidence: tuple[Evidence, ...]
 
 
 def calibrate_table(
-    table: Path, on_progress: Progress, is_demo: bool = False, created: str | None = None
+    table: Path,
+    on_progress: Progress,
+    is_demo: bool = False,
+    created: str = "",
+    parent: Calibration | None = None,
 ) -> Calibration:
+    """Return the calibration of ``study_table`` alone."""
+    return study_table(table, on_progress, is_demo, created, parent).calibration
+
+
+def study_table(
+    table: Path,
+    on_progress: Progress,
+    is_demo: bool = False,
+    created: str = "",
+    parent: Calibration | None = None,
+) -> Study:
     """Make a calibration from a table of labelled parts.
 
     Parameters
@@ -88,58 +131,92 @@ def calibrate_table(
         Called with photos done, photos in all and the next photo's name.
     is_demo : bool
         Whether every verdict under it says that it is a demo's.
-    created : str, optional
-        ISO 8601 date and time; now by default.
+    created : str
+        ISO 8601 date and time, told by the caller.
+    parent : Calibration, optional
+        Parts are added to it: a fibre that it holds keeps its index, which has not seen the new
+        parts, and its bounds are set anew from the old evidence and theirs.
 
     Raises
     ------
     TableError
         If a row, a photo or a fibre cannot be used; nothing is returned then.
+    CalibrationError
+        If the parent keeps no evidence that could be added to.
     """
-    photos = read_parts(table)
+    photos, findings = _checked(table, read_parts(table), parent)
     evidence = []
     for done, photo in enumerate(photos):
         on_progress(done, len(photos), photo.path.name)
         evidence.append(_measure(table, photo))
     on_progress(len(photos), len(photos), "")
-    fibres = sorted({e.photo.fibre for e in evidence})
-    bounds = {f: _fit(table, f, [e for e in evidence if e.photo.fibre == f]) for f in fibres}
-    stamp = created or datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
-    return make_calibration(
-        bounds, stamp, __version__, is_demo, tuple(sorted(e.sha256 for e in evidence))
+    bounds = {} if parent is None else dict(parent.fibres)
+    for fibre in sorted({e.photo.fibre for e in evidence}):
+        own = [e for e in evidence if e.photo.fibre == fibre]
+        bounds[fibre] = _added(bounds[fibre], own) if fibre in bounds else _fit(table, fibre, own)
+        findings += fit_findings(fibre, bounds[fibre].evidence)
+    known = () if parent is None else parent.photos
+    made = make_calibration(
+        bounds,
+        created,
+        __version__,
+        is_demo or (parent is not None and parent.is_demo),
+        tuple(sorted({*known, *(e.sha256 for e in evidence)})),
+        None if parent is None else parent.id,
     )
+    return Study(made, findings, tuple(evidence))
+
+
+def _checked(
+    table: Path, photos: tuple[LabelledPhoto, ...], parent: Calibration | None
+) -> tuple[tuple[LabelledPhoto, ...], tuple[str, ...]]:
+    """Return the photos that count, and what does not fit together among their labels."""
+    digests = {p.path: hashlib.sha256(p.path.read_bytes()).hexdigest() for p in photos}
+    if parent is not None:
+        if not all(fibre.evidence for fibre in parent.fibres.values()):
+            raise CalibrationError(
+                f"parent {parent.id}", "keeps no evidence (an earlier satcheck made it)",
+                "calibrate from one table of all parts",
+            )  # fmt: skip
+        refuse_known(table, photos, digests, parent)
+    once, twice = same_photos(table, photos, digests)
+    kept, torn = torn_parts(once)
+    return kept, twice + torn
 
 
 def _measure(table: Path, labelled: LabelledPhoto) -> Evidence:
-    photo = read_photo(labelled.path)
+    try:
+        photo = read_photo(labelled.path)
+    except PhotoError as error:
+        raise TableError(
+            str(table), labelled.line, f"a photo cannot be used ({error})", "leave it out"
+        ) from error
     measured = measure_photo(photo, Hints(distal=labelled.distal))
     if measured is None:
         raise TableError(
             str(table), labelled.line, f"no part was found in {labelled.path.name}",
             "leave the photo out, or photograph the part before a plainer background",
         )  # fmt: skip
-    prior = _prior(table, labelled, measured.cells, photo)
-    return Evidence(labelled, photo.sha256, measured.cells, prior)
+    cells, marks = measured.cells, None
+    if labelled.marks is not None:
+        marks = _marks_at_cells(table, labelled, cells, photo)
+    zones = {} if marks is None else zones_of_marks(cells, marks, cells.reasons)
+    zones |= labelled.zones
+    if not zones and labelled.is_accepted:
+        zones = {WHOLE: Label.GOOD}
+    return Evidence(labelled, photo.sha256, cells, _prior(labelled, cells, marks), zones)
 
 
-def _prior(table: Path, labelled: LabelledPhoto, cells: Cells, photo: Photo) -> F64:
+def _prior(labelled: LabelledPhoto, cells: Cells, marks: NDArray[np.uint8] | None) -> F64:
     """Return what the table says of every cell, (R, C, 3)."""
     whole = ACCEPTED_PRIOR if labelled.is_accepted and not labelled.zones else UNKNOWN_PRIOR
     prior = np.tile(np.array(whole), (*cells.zone.shape, 1))
     for name, state in labelled.zones.items():
-        prior[_zone(cells, name)] = ZONE_PRIOR[state]
-    if labelled.marks is not None:
-        marks = _marks_at_cells(table, labelled, cells, photo)
+        prior[zone_cells(cells, name)] = ZONE_PRIOR[state]
+    if marks is not None:
         for state in SCALE:
             prior[marks == state] = ZONE_PRIOR[state]
     return prior
-
-
-def _zone(cells: Cells, name: str) -> Bool:
-    if name in THIRDS:
-        third = THIRDS.index(name)
-        return (cells.zone > 3 * third) & (cells.zone <= 3 * third + 3)
-    return zone_mask(cells, name)
 
 
 def _marks_at_cells(
@@ -176,18 +253,75 @@ def _fit(table: Path, fibre: str, evidence: Sequence[Evidence]) -> FibreBounds:
                 f"label at least one {needed} zone, or one accepted part" if k else
                 "label at least one starved zone",
             )  # fmt: skip
+    chosen, note = _choose_cues(evidence)
     parts = sorted({e.photo.part for e in evidence})
-    dry, full = _mixtures(evidence)
-    held_out = []
-    for part in parts:
-        own = [e for e in evidence if e.photo.part == part]
-        rest = [e for e in evidence if e.photo.part != part]
-        pair = _mixtures(rest) if len(parts) >= FEWEST_PARTS and _complete(rest) else (dry, full)
-        held_out += [(e, saturation_index(e.cells, *pair)) for e in own]
-    bounds = _bounds(held_out)
+    dry, full = _mixtures(evidence, chosen)
+    held_out = _held_out(evidence, chosen, [{part} for part in parts])
+    light = _light(evidence)
+    settled = settle(_shown(held_out), _bounds(held_out), light, LEAN_RANGE[0])
     return FibreBounds(
-        fibre, bounds, dry, full, len(parts), len(evidence), _light(evidence), _visibility(evidence)
-    )
+        fibre, settled.bounds, dry, full, len(parts), len(evidence), light, _visibility(evidence),
+        settled.evidence, settled.promise, note,
+    )  # fmt: skip
+
+
+def _added(fibre: FibreBounds, evidence: Sequence[Evidence]) -> FibreBounds:
+    """Return a fibre's bounds with new parts added; its index has not seen them and stays."""
+    held_out = [(e, saturation_index(e.cells, fibre.dry, fibre.full)) for e in evidence]
+    light = _light(evidence)
+    light = min(light[0], fibre.light[0]), max(light[1], fibre.light[1])
+    settled = settle(_shown(held_out), fibre.bounds, light, LEAN_RANGE[0], fibre.evidence)
+    return replace(
+        fibre, bounds=settled.bounds, light=light, evidence=settled.evidence,
+        promise=settled.promise, photos=fibre.photos + len(evidence),
+        parts=fibre.parts + len({e.photo.part for e in evidence}),
+    )  # fmt: skip
+
+
+def _held_out(
+    evidence: Sequence[Evidence], cues: tuple[Cues, Cues], folds: Sequence[set[str]]
+) -> list[tuple[Evidence, NDArray[np.float32]]]:
+    """Return each photo's index from a fit without its fold of parts.
+
+    Where the rest is too little to fit, the index has seen the part; no promise rests on so few.
+    """
+    held_out = []
+    everything = _mixtures(evidence, cues)
+    for fold in folds:
+        rest = [e for e in evidence if e.photo.part not in fold]
+        enough = len({e.photo.part for e in rest}) + 1 >= FEWEST_PARTS and _complete(rest)
+        pair = _mixtures(rest, cues) if enough else everything
+        own = [e for e in evidence if e.photo.part in fold]
+        held_out += [(e, saturation_index(e.cells, *pair)) for e in own]
+    return held_out
+
+
+def _shown(held_out: Sequence[tuple[Evidence, NDArray[np.float32]]]) -> list[HeldOut]:
+    return [
+        HeldOut(e.photo.part, e.photo.path.name, e.sha256, e.cells, index, e.zones)
+        for e, index in held_out
+    ]
+
+
+def _choose_cues(evidence: Sequence[Evidence]) -> tuple[tuple[Cues, Cues], str]:
+    """Return the cues to judge by, and why in one sentence."""
+    parts = sorted({e.photo.part for e in evidence})
+    folds = [set(parts[k::FOLDS]) for k in range(min(FOLDS, len(parts)))]
+    candidates = {
+        name: [
+            ScoredZone(e.photo.part, label, _middle(e.cells, index, zone))
+            for e, index in _held_out(evidence, cues, folds)
+            for zone, label in e.zones.items()
+        ]
+        for name, cues in CUE_SETS.items()
+    }
+    chosen, found = choose(candidates)
+    return CUE_SETS[chosen], cue_note(chosen, found)
+
+
+def _middle(cells: Cells, index: NDArray[np.float32], zone: str) -> float:
+    known = index[zone_cells(cells, zone) & np.isfinite(index)]
+    return float(np.median(known)) if known.size else float("nan")
 
 
 def _believed(cells: Cells) -> Bool:
@@ -200,8 +334,10 @@ def _complete(evidence: Sequence[Evidence]) -> bool:
     return all(any((e.prior[..., k][e.cells.part] >= SURE).any() for e in evidence) for k in (0, 1))
 
 
-def _mixtures(evidence: Sequence[Evidence]) -> tuple[Mixture, Mixture]:
-    def fitted(cues: tuple[str, ...]) -> Mixture:
+def _mixtures(
+    evidence: Sequence[Evidence], cues: tuple[Cues, Cues] = (DRY_CUES, FULL_CUES)
+) -> tuple[Mixture, Mixture]:
+    def fitted(cues: Cues) -> Mixture:
         photos = []
         for e in evidence:
             where = usable(e.cells, cues) & _believed(e.cells)
@@ -209,7 +345,7 @@ def _mixtures(evidence: Sequence[Evidence]) -> tuple[Mixture, Mixture]:
                 photos.append(Labelled(values(e.cells, cues, where), e.prior[where]))
         return fit_mixture(cues, photos)
 
-    return fitted(DRY_CUES), fitted(FULL_CUES)
+    return fitted(cues[0]), fitted(cues[1])
 
 
 def _bounds(

@@ -55,7 +55,10 @@ ORDER = (
     # both together
     "measurement",
     "inspection",
+    "cue_choice",
+    "part_bounds",
     "parts_table",
+    "label_findings",
     "labelled",
     # records and faces
     "record",
@@ -89,6 +92,9 @@ BLIND = (
     "labelling",
     "verdict",
     "advice",
+    "cue_choice",
+    "part_bounds",
+    "label_findings",
     "parts_table",
     "record",
     "report",
