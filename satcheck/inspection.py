@@ -30,11 +30,15 @@ class Settings:
     mm_per_px: float | None = None
     box: tuple[float, float, float, float] | None = None
     outline: NDArray[np.floating] | None = None
+    card_ruler: float = 100.0
+    """Measured length of the card's printed ruler, mm."""
 
     @property
     def hints(self) -> Hints:
         """Return what the pixel side needs of the settings."""
-        return Hints(self.distal, self.pitch, self.mm_per_px, self.box, self.outline)
+        return Hints(
+            self.distal, self.pitch, self.mm_per_px, self.box, self.outline, self.card_ruler
+        )
 
 
 def inspect(photo: Photo, calibration: Calibration, settings: Settings) -> Inspection:
@@ -43,7 +47,8 @@ def inspect(photo: Photo, calibration: Calibration, settings: Settings) -> Inspe
     Raises
     ------
     UsageError
-        If the calibration does not hold the fibre, or a drawn outline or box holds nothing.
+        If the calibration does not hold the fibre, a drawn outline or box holds nothing, or a
+        told scale makes no sense with the part.
     """
     facts = calibration.facts(settings.fibre)
     measured = measure_photo(photo, settings.hints)
@@ -77,6 +82,7 @@ def _judged(
         labels=spread(labels, cells, photo, measured.laminate, measured.silhouette),
         cells=cells,
         version=__version__,
+        card=measured.card,
     )
 
 

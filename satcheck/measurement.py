@@ -8,10 +8,11 @@ from numpy.typing import NDArray
 
 from satcheck.card.find import find_cards
 from satcheck.errors import UsageError
-from satcheck.model import Cells, Side
+from satcheck.model import CardFacts, Cells, Side
 from satcheck.outline.find import Part, find_part, part_in_box, part_in_outline
 from satcheck.photo import Photo, linear_light, luminance
 from satcheck.trust.blur import edge_blur
+from satcheck.trust.card import CardReading, corrected, implausible_scale, read_card
 from satcheck.trust.doubt import doubt
 from satcheck.weave.measure import Weave, measure
 from satcheck.zones import split_zones
@@ -19,13 +20,17 @@ from satcheck.zones import split_zones
 
 @dataclass(frozen=True, eq=False)
 class Hints:
-    """What a person may tell about a photo; lengths in pixels of the upright stored photo."""
+    """What a person may tell about a photo; lengths in pixels of the upright stored photo.
+
+    ``card_ruler`` is the measured length of the card's printed ruler, in mm.
+    """
 
     distal: Side | None = None
     pitch: float | None = None
     mm_per_px: float | None = None
     box: tuple[float, float, float, float] | None = None
     outline: NDArray[np.floating] | None = None
+    card_ruler: float = 100.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -40,6 +45,8 @@ class Measurement:
         In pixels of ``Photo.rgb``.
     distal : Side
     distal_guessed : bool
+    card : CardFacts or None
+        None where no card was seen.
     """
 
     cells: Cells
@@ -47,6 +54,7 @@ class Measurement:
     silhouette: NDArray[np.bool_]
     distal: Side
     distal_guessed: bool
+    card: CardFacts | None = None
 
 
 def measure_photo(photo: Photo, hints: Hints) -> Measurement | None:
@@ -55,21 +63,24 @@ def measure_photo(photo: Photo, hints: Hints) -> Measurement | None:
     Raises
     ------
     UsageError
-        If a drawn outline or box holds nothing.
+        If a drawn outline or box holds nothing, or a told scale makes no sense with the part.
     """
-    cards = find_cards(photo.rgb).cards
-    part = _part(photo, hints, [card.mask(photo.rgb.shape[:2]) for card in cards])
+    sighting = find_cards(photo.rgb, hints.card_ruler / 100)
+    part = _part(photo, hints, [card.mask(photo.rgb.shape[:2]) for card in sighting.cards])
     if part is None or not part.laminate.any():
         return None
     zones = split_zones(part, hints.distal)
     pitch = None if hints.pitch is None else hints.pitch * photo.scale
     weave = measure(photo.rgb, part, zones, pitch)
-    mm_per_px = hints.mm_per_px
-    if mm_per_px is None and len(cards) == 1:
-        mm_per_px = photo.scale / cards[0].px_per_mm
+    told = hints.mm_per_px
+    if told is not None and (wrong := implausible_scale(told, weave, photo.scale)):
+        raise UsageError(wrong)
+    card = read_card(sighting, weave, photo.scale, hints.card_ruler)
     blur = edge_blur(luminance(linear_light(photo.rgb)), part.silhouette)
-    cells = _cells(weave, doubt(weave, blur, pitch is not None).reasons, photo.scale, mm_per_px)
-    return Measurement(cells, part.laminate, part.silhouette, zones.distal, zones.guessed)
+    reasons = doubt(weave, blur, pitch is not None).reasons
+    cells = _cells(weave, reasons, photo.scale, told, card)
+    facts = None if card is None else card.facts
+    return Measurement(cells, part.laminate, part.silhouette, zones.distal, zones.guessed, facts)
 
 
 def spread(labels: NDArray[np.uint8], cells: Cells, photo: Photo, laminate: NDArray[np.bool_],
@@ -102,9 +113,18 @@ def _part(photo: Photo, hints: Hints, cards: list[NDArray[np.bool_]]) -> Part | 
 
 
 def _cells(
-    weave: Weave, reasons: NDArray[np.uint32], scale: float, mm_per_px: float | None
+    weave: Weave,
+    reasons: NDArray[np.uint32],
+    scale: float,
+    mm_per_px: float | None,
+    card: CardReading | None,
 ) -> Cells:
     known = weave.lattice is not None
+    kept = None if card is None else card.kept
+    visibility, uncertainty = corrected(weave.visibility, weave.uncertainty, kept)
+    if card is not None:
+        mm_per_px = card.facts.mm_per_px if mm_per_px is None else mm_per_px
+        reasons = reasons | card.reasons
     return Cells(
         to_photo=weave.to_photo / scale,
         pitch=weave.pitch / weave.frame.scale / scale if known else None,
@@ -112,8 +132,9 @@ def _cells(
         zone=np.asarray(weave.at_cells(weave.frame.zones), np.uint8),
         brim=np.asarray(weave.at_cells(weave.frame.brim), np.bool_),
         lock=np.asarray(weave.at_cells(weave.frame.lock), np.bool_),
-        visibility=weave.visibility,
-        uncertainty=weave.uncertainty,
+        visibility=visibility,
+        uncertainty=uncertainty,
         cues=weave.cues,
         reasons=reasons,
+        shared_uncertainty=0.0 if kept is None else kept.uncertainty,
     )

@@ -3,7 +3,14 @@
 from collections.abc import Mapping, Sequence
 
 from satcheck.advice import describe_zones
-from satcheck.model import CalibrationFacts, Inspection, Interval, Label, ZoneVerdict
+from satcheck.model import (
+    CalibrationFacts,
+    CardFacts,
+    Inspection,
+    Interval,
+    Label,
+    ZoneVerdict,
+)
 
 DEMO_NOTE = (
     "Demo calibration: a shop must calibrate on its own parts before it relies on a verdict."
@@ -50,6 +57,19 @@ def judged_line(inspection: Inspection) -> str:
     return f"{_share(inspection.share_judged)} of the part judged{even}."
 
 
+def card_line(card: CardFacts) -> str:
+    """Return what the reference card told in one line, or what is wrong with it."""
+    if card.problem is not None:
+        return f"Card: {card.problem}"
+    told = [] if card.part is None else [f"part {card.part}"]
+    if card.mm_per_px is not None:
+        ruler = "" if card.ruler == 100 else f" by a ruler of {card.ruler:g} mm"
+        told.append(f"{card.mm_per_px:.3g} mm per pixel{ruler}")
+    if card.kept is not None:
+        told.append(f"{_percent(card.kept)} of the contrast kept")
+    return f"Card: {', '.join(told)}."
+
+
 def text_report(inspection: Inspection) -> str:
     """Return what `satcheck check` prints for one photo, without a line feed at its end."""
     return "\n".join(
@@ -94,6 +114,8 @@ def _facts(inspection: Inspection) -> list[str]:
         lines.append(judged_line(inspection))
     if inspection.distal_guessed and inspection.distal:
         lines.append(f"Distal end taken to be {inspection.distal}; --distal says it for certain.")
+    if inspection.card is not None:
+        lines.append(card_line(inspection.card))
     if inspection.calibration.is_demo:
         lines.append(DEMO_NOTE)
     return lines

@@ -1,5 +1,6 @@
 """From cells to zones to the part: a zone is named by its worst patch, not by its mean."""
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
@@ -156,7 +157,7 @@ def _visibility(cells: Cells, where: Bool) -> Interval | None:
     """Return the mean visibility of some cells with its 95 % interval.
 
     Cells within a window share its pixels, so the mean of n cells has the standard uncertainty of
-    n / CELLS_PER_WINDOW independent ones.
+    n / CELLS_PER_WINDOW independent ones; what all cells share no mean makes smaller.
     """
     where = where & np.isfinite(cells.visibility)
     count = int(where.sum())
@@ -164,7 +165,8 @@ def _visibility(cells: Cells, where: Bool) -> Interval | None:
         return None
     mean = float(cells.visibility[where].mean())
     independent = max(1.0, count / CELLS_PER_WINDOW)
-    doubt = float(np.sqrt(np.mean(cells.uncertainty[where] ** 2) / independent))
+    own = float(np.sqrt(np.mean(cells.uncertainty[where] ** 2) / independent))
+    doubt = math.hypot(own, mean * cells.shared_uncertainty)
     return Interval(mean, max(0.0, mean - 1.96 * doubt), mean + 1.96 * doubt)
 
 

@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -22,6 +22,7 @@ from satcheck.card.markers import jacobian, project
 from satcheck.card.sheet import write_card
 from satcheck.errors import UsageError
 from satcheck.photo import encode_srgb, lightness, linear_light
+from satcheck.trust.card import TOO_BLURRED
 
 FloatArray = NDArray[np.float64]
 Light = NDArray[np.float32]
@@ -273,15 +274,17 @@ def test_printed_scale_must_be_a_length(scale: float) -> None:
         find_cards(np.zeros((9, 9, 3), np.uint8), scale)
 
 
-def test_card_of_another_design_is_named_and_not_read() -> None:
+@pytest.mark.parametrize("design", [0, 2])
+def test_card_of_another_design_is_named_and_not_read(design: int) -> None:
     scene = np.full((HEIGHT, WIDTH), 200, np.uint8)
     for place, index in enumerate((0, 2, 5)):
-        marker = cv2.aruco.generateImageMarker(marker_dictionary(), IDS_PER_DESIGN * 2 + index, 120)
+        number = IDS_PER_DESIGN * design + index
+        marker = cv2.aruco.generateImageMarker(marker_dictionary(), number, 120)
         scene[300:420, 300 + 300 * place : 420 + 300 * place] = marker
     sighting = find_cards(np.repeat(scene[..., None], 3, axis=2))
     assert sighting.cards == ()
     assert sighting.problem is not None
-    assert f"is of design 2, this version reads design {LAYOUT.design}" in sighting.problem
+    assert f"is of design {design}, this version reads design {LAYOUT.design}" in sighting.problem
 
 
 @pytest.mark.parametrize(
@@ -298,6 +301,46 @@ def test_two_cards_are_told_apart(other: str, problem: str | None) -> None:
     assert sorted(card.part or "" for card in sighting.cards) == sorted(["L-204/7", other])
     assert all(card.px_per_mm == pytest.approx(4.9, abs=0.15) for card in sighting.cards)
     assert sighting.problem == problem
+
+
+def test_cards_at_two_distances_are_a_problem() -> None:
+    near, far = Pose(6, roll=85, x=450), Pose(4, roll=-80, x=1150)
+    both = np.where(seen(far) == np.float32(BACKGROUND), seen(near), seen(far))
+    sighting = find_cards(photo(both))
+    assert sighting.problem == (
+        "There are cards at different distances; leave the one beside the part."
+    )
+    assert len(sighting.cards) == 2
+    assert sighting.usable is None
+
+
+def test_the_card_to_go_by_is_the_one_that_shows_most() -> None:
+    pose = Pose(5, roll=85, x=450)
+    light = cover(seen(pose), pose, LAYOUT.marker(0))
+    both = np.where(
+        seen(Pose(5, roll=-80, x=1150)) == np.float32(BACKGROUND),
+        light,
+        seen(Pose(5, roll=-80, x=1150)),
+    )
+    usable = find_cards(photo(both)).usable
+    assert usable is not None
+    assert usable.markers == (0, 1, 2, 3, 4, 5)
+
+
+def test_the_mtf_map_is_the_mtf_frequency_by_frequency() -> None:
+    card = read(Pose(), blur=1.5)
+    fx, fy = np.array([0.0, 0.08, 0.05, -0.1]), np.array([0.0, 0.0, 0.12, 0.06])
+    found = card.mtf_map(fx, fy)
+    for x, y, mtf in zip(fx, fy, found if found is not None else (), strict=True):
+        assert mtf == pytest.approx(card.mtf(float(np.hypot(x, y)), math.atan2(y, x)), abs=0.01)
+    assert (card.mtf_error(0.1) or 1) < 0.05
+    no_edges = replace(card, edges=())
+    assert (no_edges.mtf_map(fx, fy), no_edges.mtf_error(0.1)) == (None, None)
+
+
+def test_a_card_too_blurred_to_measure_says_so() -> None:
+    card = read(Pose(scale=4), blur=3.0)
+    assert card.edge_failures.count(TOO_BLURRED) > 8  # of 16
 
 
 def scenes_without_card() -> Iterator[Photo]:

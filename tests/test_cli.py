@@ -205,6 +205,9 @@ def test_the_fibre_may_be_left_out_where_there_is_one(run: Run) -> None:
         ("--fibre basalt --calibration bad.toml", "bad.toml: the schema is 9"),
         ("--fibre basalt --box 1,2,3", "X0,Y0,X1,Y1"),
         ("--fibre basalt --pitch 0", "--pitch 0"),
+        ("--fibre basalt --card-scale 0.97", "90 to 110 mm"),
+        ("--fibre basalt --card-scale 141", "--card-scale 141"),
+        ("--fibre basalt --card-scale nan", "90 to 110 mm"),
         ("--fibre basalt --outline 1,2", "three and more points"),
         ("--fibre basalt --distal sideways", "'up', 'down', 'left', 'right'"),
         ("--nonsense", "--nonsense"),
@@ -224,6 +227,12 @@ def test_the_settings_arrive(run: Run) -> None:
     assert (seen.distal, seen.view, seen.pitch, seen.mm_per_px) == ("up", "anterior", 21.5, 0.1)
     assert seen.box == (1, 2, 30, 40)
     assert seen.outline.tolist() == [[1, 2], [3, 4], [5, 6]]
+    assert seen.card_ruler == 100
+
+
+def test_the_length_of_the_cards_ruler_arrives(run: Run) -> None:
+    assert check(run, "good.jpg", "--card-scale", "97")[0] == 0
+    assert SEEN[-1].card_ruler == 97
 
 
 def test_calibrate_writes_the_file_and_names_it(run: Run) -> None:

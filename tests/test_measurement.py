@@ -1,16 +1,18 @@
 """From a photo to its cells: what a person may tell about it, and in whose pixels."""
 
+import re
 from dataclasses import replace
-from types import SimpleNamespace
 
 import numpy as np
 import pytest
+from cards import card_of, edges_of, gaussian
 from grids import grid
 from numpy.testing import assert_array_equal
 from numpy.typing import NDArray
 from scenes import Braid, Shape, View, draw
 
 from satcheck import measurement
+from satcheck.card.find import CardSighting
 from satcheck.errors import UsageError
 from satcheck.measurement import Hints, Measurement, measure_photo, spread
 from satcheck.model import Label
@@ -72,26 +74,84 @@ def test_a_told_pitch_is_of_the_stored_photo_and_is_kept_to(stored: int, pitch: 
 
 @pytest.mark.parametrize(
     ("cards", "told", "expected"),
-    [(1, None, 0.1), (1, 0.3, 0.3), (0, 0.3, 0.3), (0, None, None), (2, None, None)],
+    [(1, None, 0.2), (1, 0.3, 0.3), (0, 0.3, 0.3), (0, None, None), (2, None, 0.2)],
 )
-def test_one_card_tells_the_scale_unless_a_person_does(
+def test_a_card_tells_the_scale_unless_a_person_does(
     monkeypatch: pytest.MonkeyPatch, cards: int, told: float | None, expected: float | None
 ) -> None:
-    """5 px a millimetre as read, 10 as stored. Two cards may lie at two distances."""
-    card = SimpleNamespace(px_per_mm=5.0, mask=lambda shape: np.zeros(shape, bool))
-    monkeypatch.setattr(measurement, "find_cards", lambda _: SimpleNamespace(cards=[card] * cards))
-    assert measured(2, mm_per_px=told).cells.mm_per_px == expected
+    """2.5 px a millimetre as read, 5 as stored."""
+    sighting = CardSighting((card_of(2.5),) * cards, None)
+    monkeypatch.setattr(measurement, "find_cards", lambda *_: sighting)
+    found = measured(2, mm_per_px=told)
+    assert found.cells.mm_per_px == expected
+    assert (found.card is None) == (cards == 0)
+
+
+@pytest.mark.parametrize(
+    ("sighting", "words"),
+    [
+        (CardSighting((card_of(50.0),), None), "makes the part .* 40 to 700 mm"),
+        (CardSighting((card_of(0.9),), None), "makes a tow .* 1 to 8 mm"),
+        (CardSighting((card_of(2.5),), "The card is bent."), "The card is bent."),
+        (CardSighting((), "The card in the photo is of design 0."), "of design 0"),
+    ],
+)
+def test_a_card_that_is_not_believed_is_named_and_changes_nothing(
+    monkeypatch: pytest.MonkeyPatch, plain: Measurement, sighting: CardSighting, words: str
+) -> None:
+    """A scale of a fiftieth would make every starved patch too small to matter."""
+    monkeypatch.setattr(measurement, "find_cards", lambda *_: sighting)
+    found = measured()
+    assert found.card is not None
+    assert re.search(f"{words}.* The card was not used.", found.card.problem or "")
+    assert found.cells.mm_per_px is None
+    assert_array_equal(found.cells.reasons, plain.cells.reasons)
+    assert_array_equal(found.cells.visibility, plain.cells.visibility)
+
+
+@pytest.mark.parametrize("mm_per_px", [0.01, 3.0])
+def test_an_implausible_scale_that_a_person_tells_is_refused(mm_per_px: float) -> None:
+    with pytest.raises(UsageError, match="mm is allowed"):
+        measured(mm_per_px=mm_per_px)
+
+
+def test_the_rulers_length_reaches_the_card(monkeypatch: pytest.MonkeyPatch) -> None:
+    told: list[float] = []
+
+    def find(_: object, printed_scale: float) -> CardSighting:
+        told.append(printed_scale)
+        return CardSighting((card_of(2.5),), None)
+
+    monkeypatch.setattr(measurement, "find_cards", find)
+    found = measured(card_ruler=97.0)
+    assert told == [0.97]
+    assert found.card is not None
+    assert found.card.ruler == 97
+
+
+def test_a_card_corrects_visibility_and_leaves_the_cues(
+    monkeypatch: pytest.MonkeyPatch, plain: Measurement
+) -> None:
+    card = card_of(2.5, edges_of(gaussian(1.0)))
+    monkeypatch.setattr(measurement, "find_cards", lambda *_: CardSighting((card,), None))
+    cells = measured().cells
+    known = np.isfinite(plain.cells.visibility)
+    assert (cells.visibility[known] > 1.05 * plain.cells.visibility[known]).all()
+    assert cells.shared_uncertainty > 0
+    for name, cue in plain.cells.cues.items():
+        assert_array_equal(cells.cues[name], cue)
 
 
 def test_a_card_is_no_part(monkeypatch: pytest.MonkeyPatch) -> None:
     """The search is told where cards lie, and finds nothing where they cover the part."""
     masks: list[NDArray[np.bool_] | None] = []
-    card = SimpleNamespace(px_per_mm=5.0, mask=lambda _: SCENE.mask)
-    monkeypatch.setattr(measurement, "find_cards", lambda _: SimpleNamespace(cards=[card]))
+    card = card_of(1.0)
+    monkeypatch.setattr(measurement, "find_cards", lambda *_: CardSighting((card,), None))
     monkeypatch.setattr(measurement, "find_part", lambda _, exclude: masks.append(exclude))
     assert measure_photo(photo_of(SCENE.rgb), Hints()) is None
     assert masks[0] is not None
-    assert_array_equal(masks[0], SCENE.mask)
+    assert_array_equal(masks[0], card.mask(SCENE.mask.shape))
+    assert masks[0].any()
 
 
 @pytest.mark.parametrize("stored", [1, 2])

@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 from records import inspection_of, zones_of
 
-from satcheck.model import SCALE, Interval, Label
+from satcheck.model import SCALE, CardFacts, Interval, Label
 from satcheck.report import DEMO_NOTE, exit_status, headline, text_report
 
 S, L, G, H, R = SCALE
@@ -95,3 +95,22 @@ def test_the_table_is_ascii_in_80_columns() -> None:
     text = text_report(inspection_of(S, zones=zones_of({"lock": S}, reasons)))
     assert text.isascii()
     assert max(map(len, text.splitlines()[:-1])) <= 90
+
+
+@pytest.mark.parametrize(
+    ("card", "line"),
+    [
+        (CardFacts(part="L-204/7", mm_per_px=0.2134), "Card: part L-204/7, 0.213 mm per pixel."),
+        (
+            CardFacts(mm_per_px=0.2, ruler=97.0, kept=Interval(0.81, 0.74, 0.88)),
+            "Card: 0.2 mm per pixel by a ruler of 97 mm, 81 % (74-88) of the contrast kept.",
+        ),
+        (CardFacts(problem="The card is bent."), "Card: The card is bent."),
+    ],
+)
+def test_the_card_is_one_line(card: CardFacts, line: str) -> None:
+    assert line in text_report(inspection_of(card=card)).splitlines()
+
+
+def test_without_a_card_nothing_is_said_of_one() -> None:
+    assert "Card" not in text_report(inspection_of())

@@ -43,6 +43,8 @@ PRINTED_SCALES = (0.9, 1.1)
 """Length of the check ruler over 100 mm that a printer's scaling may explain."""
 PHOTO_SIDES = (60.0, 4000.0)
 """Plausible length of the photo's long side in mm at the card."""
+SAME_SCALE = 1.1
+"""Ratio of two cards' scales up to which they lie beside the same part (our choice)."""
 MAX_BENDING = 0.6
 """Standard deviation of the marker corners in mm from which the card counts as bent."""
 MIN_PATCH_PIXELS = 100
@@ -63,6 +65,8 @@ MAX_EDGE_HALF_WIDTH = 40.0
 """Pixels of an edge that are used: more would cost time and gain nothing."""
 MTF_FLOOR = 0.01
 """What an edge tells below this is noise."""
+MTF_RINGS = 13
+"""Frequencies between which the MTF is interpolated."""
 MIN_SPREAD = 0.3
 """Least singular value of the angular fit over the root of the edges' number; even spread: .71."""
 MIN_MTF = 0.3
@@ -190,6 +194,22 @@ class Card:
         """
         return _angular_mtf(self.edges, frequency_px, angle_rad)
 
+    def mtf_error(self, frequency_px: float) -> float | None:
+        """Return by how much one edge departs from `mtf` at a frequency, natural log units."""
+        fit = _angular_fit(self.edges, frequency_px)
+        return None if fit is None else fit[1]
+
+    def mtf_map(self, fx: FloatArray, fy: FloatArray) -> FloatArray | None:
+        """Return the system MTF at many frequencies (cycles per pixel); None as for `mtf`."""
+        radius, angle = np.hypot(fx, fy), np.arctan2(fy, fx)
+        rings = np.linspace(0, float(radius.max()), MTF_RINGS)
+        fits = [_angular_fit(self.edges, float(ring)) for ring in rings]
+        terms = [fit[0] for fit in fits if fit is not None]
+        if len(terms) < len(rings):
+            return None
+        a, b, c = (np.interp(radius, rings, term) for term in np.transpose(terms))
+        return np.asarray(np.exp(a + b * np.cos(2 * angle) + c * np.sin(2 * angle)))
+
 
 @dataclass(frozen=True)
 class CardSighting:
@@ -197,6 +217,13 @@ class CardSighting:
 
     cards: tuple[Card, ...]
     problem: str | None
+
+    @property
+    def usable(self) -> Card | None:
+        """The card to go by: of several the one that shows most; none where something is wrong."""
+        if self.problem is not None or not self.cards:
+            return None
+        return max(self.cards, key=lambda card: (len(card.markers), len(card.edges)))
 
 
 def find_cards(rgb: RgbArray, printed_scale: float = 1.0) -> CardSighting:
@@ -247,6 +274,9 @@ def _problem(
         )
     if len(parts) > 1:
         return f"There are cards of different parts in one photo: {', '.join(parts)}."
+    scales = [card.px_per_mm for card in cards]
+    if scales and max(scales) > SAME_SCALE * min(scales):
+        return "There are cards at different distances; leave the one beside the part."
     for card in cards:
         side = photo_side / card.px_per_mm
         if not PHOTO_SIDES[0] <= side <= PHOTO_SIDES[1]:
@@ -388,7 +418,15 @@ def _read_edges(sheet: _Sheet) -> tuple[tuple[EdgeMtf, ...], tuple[str, ...]]:
 
 
 def _angular_mtf(edges: tuple[EdgeMtf, ...], frequency: float, angle: float) -> float | None:
-    """Fit ln MTF = a + b cos 2 phi + c sin 2 phi over the edges and evaluate it."""
+    """Return the MTF in a direction from the fit over the edges."""
+    fit = _angular_fit(edges, frequency)
+    if fit is None:
+        return None
+    return float(np.exp(fit[0] @ (1.0, math.cos(2 * angle), math.sin(2 * angle))))
+
+
+def _angular_fit(edges: tuple[EdgeMtf, ...], frequency: float) -> tuple[FloatArray, float] | None:
+    """Fit ln MTF = a + b cos 2 phi + c sin 2 phi; return the terms and the edges' scatter."""
     if not 0 <= frequency <= 0.5 or len(edges) < 3:
         return None
     phi = 2 * np.array([edge.angle for edge in edges])
@@ -400,8 +438,9 @@ def _angular_mtf(edges: tuple[EdgeMtf, ...], frequency: float, angle: float) -> 
         terms = np.linalg.lstsq(design, log_mtf, rcond=None)[0]
         error = np.abs(log_mtf - design @ terms)
         kept = error <= max(4 * float(np.median(error)), 0.05)
+        scatter = math.sqrt(float(error[kept] @ error[kept]) / max(int(kept.sum()) - 3, 1))
         design, log_mtf = design[kept], log_mtf[kept]
-    return float(np.exp(terms @ (1.0, math.cos(2 * angle), math.sin(2 * angle))))
+    return np.asarray(terms), scatter
 
 
 def _read_weaves(

@@ -56,6 +56,10 @@ PitchOption = Annotated[
 ScaleOption = Annotated[
     float | None, typer.Option(metavar="MM", help="Millimetres per pixel of the upright photo.")
 ]
+CardScaleOption = Annotated[
+    float | None,
+    typer.Option(metavar="MM", help="Length of the card's ruler, where it did not print 100 mm."),
+]
 BoxOption = Annotated[
     str | None, typer.Option(metavar="X0,Y0,X1,Y1", help="Box around the part, in pixels.")
 ]
@@ -78,6 +82,7 @@ def check(
     view: ViewOption = None,
     pitch: PitchOption = None,
     mm_per_px: ScaleOption = None,
+    card_scale: CardScaleOption = None,
     box: BoxOption = None,
     outline: OutlineOption = None,
     as_json: JsonOption = False,
@@ -101,6 +106,7 @@ def check(
         box=None if box is None else parse_box(box),
         outline=None if outline is None else _outline_array(outline),
         mm_per_px=positive(mm_per_px, "--mm-per-px"),
+        card_ruler=100.0 if card_scale is None else _ruler(card_scale),
     )
     make_writable(out)
     jobs = plan_jobs(_without_overlays(photos), out)
@@ -128,6 +134,22 @@ def _without_overlays(photos: Sequence[Path]) -> list[Path]:
     if not kept:
         raise UsageError("no photo is left; at least one is needed")
     return kept
+
+
+def _ruler(length: float) -> float:
+    """Return the length of the card's ruler in mm; raise UsageError where no printer explains it.
+
+    What is 0.97 to one is 97 to another: only millimetres are taken.
+    """
+    from satcheck.card.find import PRINTED_SCALES
+
+    least, most = (100 * scale for scale in PRINTED_SCALES)
+    if not least <= length <= most:
+        raise UsageError(
+            f"--card-scale {length:g}: the measured length of the card's ruler is allowed, "
+            f"{least:g} to {most:g} mm; print the card again at 100 %"
+        )
+    return length
 
 
 def _outline_array(text: str) -> Any:
