@@ -35,6 +35,7 @@ LEAST_MTF = 0.3  # at the tow's frequency, to correct; errors stay within 15 % (
 # of starved pixels were called good, heavy or rich down to an MTF of .68, 7 % at .56, 18 % at .42.
 JUDGED_MTF = 0.55
 NULL, NEAR_NULL = 0.1, 1.25  # MTF that counts as a null, and within 1 / 0.8 of the tow's frequency
+NULL_STEPS = 33  # frequencies at which a null is looked for
 SHAKEN = 0.36  # ln MTF along a shake over that across it: widths of 0.6, as for the silhouette
 # Standard deviation of the ratio of the part's blur to the card's: 0.77 to 1.3 as the range of 95 %
 # for a card in about the same plane (a trial of ours).
@@ -192,13 +193,13 @@ def _clear_mtf(card: Card, weave: Weave) -> float | None:
     frequency = 1 / _pitch(weave)
     lowest = math.inf
     for angle in _across_tows(weave):
-        found = [card.mtf(f, angle) for f in np.linspace(frequency, NEAR_NULL * frequency, 5)]
-        below = [card.mtf(f, angle) for f in np.linspace(0, frequency, 9)]
-        if found[0] is None:
+        at_tow = card.mtf(frequency, angle)
+        if at_tow is None:
             return None
-        if any(mtf is not None and mtf < NULL for mtf in (*below, *found)):
+        up_to = [card.mtf(f, angle) for f in np.linspace(0, NEAR_NULL * frequency, NULL_STEPS)]
+        if any(mtf is not None and mtf < NULL for mtf in up_to):
             return 0.0
-        lowest = min(lowest, found[0])
+        lowest = min(lowest, at_tow)
     return lowest if math.isfinite(lowest) else None
 
 
