@@ -26,6 +26,16 @@ _GROUPS: Mapping[str, list[str]] = {
         for side in ACROSS
     },
 }
+# Where in the photo, in words. "Left" is left as seen with the proximal end up, as in every zone.
+_PLACES: Mapping[str, list[str]] = {
+    "at the proximal end": _GROUPS["proximal third"],
+    "across the middle": _GROUPS["middle third"],
+    "at the distal end": _GROUPS["distal third"],
+    "on the left side": _GROUPS["left side"],
+    "down the middle": _GROUPS["centre"],
+    "on the right side": _GROUPS["right side"],
+    **{f"at the {name}": [name] for name in _GRID},
+}
 _BY_WORD: Mapping[str, Explanation] = {each.word: each for each in EXPLANATIONS.values()}
 _HOPELESS = tuple(EXPLANATIONS[reason].word for reason in (Reason.NO_PART, Reason.NO_WEAVE))
 
@@ -160,16 +170,32 @@ def _retake(
     why, share = _BY_WORD[word], candidates[word]
     if word in _HOPELESS or share > ALL:
         return why.sentence, why.remedy
+    place = _where({zone.name: zone.reasons.get(word, 0.0) for zone in zones})
     remedy = why.remedy[0].lower() + why.remedy[1:]
-    return (
-        f"{100 * share:.0f} % of the part is not judged ({word}){_mostly(zones, word)}: {remedy}",
-    )
+    head = f"{word[0].upper()}{word[1:]}{place and ' '}{place}"
+    return (f"{head} ({100 * share:.0f} % of the part): {remedy}",)
 
 
-def _mostly(zones: Sequence[ZoneVerdict], word: str) -> str:
-    """Say which zones a reason hides, where it hides few of them."""
-    hidden = [z.name for z in zones if z.name in _GRID and z.reasons.get(word, 0.0) > 0.5]
-    return f", mostly {_the(hidden).lower()}" if 0 < len(hidden) <= len(THIRDS) else ""
+def _where(hidden: Mapping[str, float]) -> str:
+    """Return where a reason hides most, from the share of each zone that it hides; "" if all over.
+
+    The place whose zones are hidden and whose other zones are not, zone by zone.
+    """
+    shares = {name: hidden.get(name, 0.0) for name in _GRID}
+    total = sum(shares.values())
+    if total == 0:
+        return ""
+
+    def fit(zones: Collection[str]) -> float:  # Dice's coefficient: 1 for exactly these zones
+        return 2 * sum(shares[name] for name in zones) / (total + len(zones))
+
+    place = max(_PLACES, key=lambda name: fit(_PLACES[name]))
+    return place if fit(_PLACES[place]) > fit(_GRID) and _holds(shares, _PLACES[place]) else ""
+
+
+def _holds(shares: Mapping[str, float], zones: Collection[str]) -> bool:
+    """Return whether most of what is hidden lies in these zones."""
+    return 2 * sum(shares[name] for name in zones) > sum(shares.values())
 
 
 def _nearest(targets: Sequence[str], sources: Sequence[str]) -> str | None:

@@ -72,9 +72,38 @@ def test_what_hides_much_of_the_part_is_said_with_its_remedy_and_place() -> None
     hidden = {name: {"glare": 0.8} for name in ("middle left", "middle centre", "middle right")}
     (text,) = advise(zones_of({}, hidden), {"glare": 0.31, "edge": 0.4}, 0.6, Label.GOOD)
     assert text == (
-        "31 % of the part is not judged (glare), mostly the middle third: "
-        "step to the side or turn the part a little."
+        "Glare across the middle (31 % of the part): step to the side or turn the part a little."
     )
+
+
+@pytest.mark.parametrize(
+    ("hidden", "place"),
+    [
+        ("proximal centre, middle centre, distal centre", "down the middle"),
+        ("proximal left, middle left", "on the left side"),
+        ("proximal right, middle right, distal right", "on the right side"),
+        ("distal left, distal centre, distal right", "at the distal end"),
+        ("proximal left, proximal centre, proximal right", "at the proximal end"),
+        ("middle left", "at the middle left"),
+        ("proximal left, middle centre, distal right, distal left, proximal right", ""),
+        (", ".join(ZONES[:9]), ""),
+        ("brim, lock", ""),
+    ],
+)
+def test_the_place_is_said_as_one_points_at_it(hidden: str, place: str) -> None:
+    """A little everywhere else, as a real photo has it, changes nothing."""
+    shares = {name: {"out of focus": 0.9 if name in hidden.split(", ") else 0.1} for name in ZONES}
+    (text,) = advise(zones_of({}, shares), {"out of focus": 0.4}, 0.6, Label.GOOD)
+    assert text == (
+        f"Out of focus{place and ' '}{place} (40 % of the part): "
+        "tap the part to focus, hold still and take it again."
+    )
+
+
+def test_what_spoiled_most_is_the_one_that_is_said() -> None:
+    reasons = {"glare": 0.3, "too dark": 0.4, "edge": 0.5}
+    (text,) = advise(zones_of({}), reasons, 0.5, Label.GOOD)
+    assert text == "Too dark (40 % of the part): add light from the side."
 
 
 def test_what_hides_little_is_not_said() -> None:
@@ -83,7 +112,7 @@ def test_what_hides_little_is_not_said() -> None:
 
 def test_the_part_comes_before_the_photo() -> None:
     texts = advise(zones_of({"lock": R}), {"glare": 0.5}, 0.5, R)
-    assert ["rich" in texts[0], "glare" in texts[1]] == [True, True]
+    assert ["rich" in texts[0], "Glare" in texts[1]] == [True, True]
 
 
 @pytest.mark.parametrize("reason", [Reason.NO_PART, Reason.NO_WEAVE, Reason.FOCUS])
