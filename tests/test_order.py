@@ -13,12 +13,9 @@ ORDER = (
     "flags",
     "model",
     "files",
-    "tables",
     # statistics: arrays in, records out
     "statistics.promise",
     "statistics.roc",
-    "statistics.intervals",
-    "statistics.agreement",
     # files to pixels
     "photo",
     "card.layout",

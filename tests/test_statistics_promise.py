@@ -78,7 +78,7 @@ def broken(parts: int, limits: tuple[float, float], by_zone: bool) -> float:
         part, score = draw(parts)
         bound, promise = set_bound(list(score if by_zone else worst(part, score)), *limits)
         missed = 1 - np.searchsorted(truth, bound, side="right") / truth.size
-        exceeded += promise.share is not None and missed > promise.share
+        exceeded += int(promise.share is not None and missed > promise.share)
     return exceeded / SHOPS
 
 
