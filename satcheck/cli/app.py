@@ -17,6 +17,7 @@ from satcheck.cli.card import card
 from satcheck.cli.check import check
 from satcheck.cli.common import OK, WRONG, complain, explain, say
 from satcheck.cli.demo import demo
+from satcheck.cli.rejudge import rejudge
 
 app = typer.Typer(
     add_completion=False,
@@ -43,7 +44,7 @@ def version() -> None:
     say(f"satcheck {__version__}")
 
 
-for command in (check, calibrate, card, demo):
+for command in (check, calibrate, rejudge, card, demo):
     app.command()(command)
 
 

@@ -1,34 +1,85 @@
 """``satcheck calibrate``: bounds from labelled parts."""
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from satcheck.cli.common import say, show_progress
 from satcheck.errors import UsageError
 
+if TYPE_CHECKING:
+    from satcheck.labelled import Study
+
 
 def calibrate(
     table: Annotated[Path, typer.Argument(metavar="PARTS.csv", help="The labelled parts.")],
     out: Annotated[Path, typer.Option(metavar="FILE", help="Calibration file to write (TOML).")],
+    page: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="Page of the evidence (HTML); else beside --out."),
+    ] = None,
+    review: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="Also write the labels to look at again, as pictures."),
+    ] = None,
+    parent: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="Add these new parts to this calibration's."),
+    ] = None,
     invented: Annotated[
         bool, typer.Option("--invented", help="The parts are invented: say so in every verdict.")
     ] = False,
 ) -> None:
-    """Find the bounds of each fibre from labelled parts.
+    """Find the bounds of each fibre from labelled parts, and what they promise.
 
     PARTS.csv has one row a photo or a zone of a photo, with the columns photo, part, view, fibre,
-    outcome, zone, state, marks and distal. Exit status: 0 written; 2 a row is bad, and nothing is
-    written.
+    outcome, zone, state, marks and distal. With --parent only new parts stand in it: the old
+    photos are not needed. Exit status: 0 written; 2 a row is bad, and nothing is written.
     """
-    from satcheck.calibration import write_calibration
-    from satcheck.files import make_writable
-    from satcheck.labelled import calibrate_table
+    from datetime import UTC, datetime
 
-    if out.is_dir():
-        raise UsageError(f"{out}: this is a folder; the name of a file to write is allowed")
-    make_writable(out.parent)
-    made = calibrate_table(table, show_progress, is_demo=invented)
-    write_calibration(made, out)
-    say(f"{out}: calibration {made.id} for {', '.join(made.fibres)}")
+    from satcheck.calibration import read_calibration, write_calibration
+    from satcheck.files import make_writable, write_whole
+    from satcheck.labelled import study_table
+    from satcheck.labelled_pages import calibration_page, review_page
+
+    page = page or out.with_suffix(".html")
+    written = [path for path in (out, page, review) if path is not None]
+    _check_targets(written, [path for path in (table, parent) if path is not None])
+    for path in written:
+        make_writable(path.parent)
+    known = None if parent is None else read_calibration(parent)
+    now = datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+    study = study_table(table, show_progress, is_demo=invented, created=now, parent=known)
+    texts = {page: calibration_page(study)}
+    if review is not None:
+        texts[review] = review_page(study)
+    for path, text in texts.items():
+        write_whole(path, text.encode())
+    write_calibration(study.calibration, out)
+    say(_told(study, out, page))
+
+
+def _check_targets(written: list[Path], read: list[Path]) -> None:
+    """Refuse to write to a folder, to one file twice, or over what is read."""
+    seen = {path.resolve(): "is read by this call" for path in read}
+    for path in written:
+        if path.is_dir():
+            raise UsageError(f"{path}: this is a folder; the name of a file to write is allowed")
+        if path.resolve() in seen:
+            raise UsageError(f"{path}: this file {seen[path.resolve()]}; give another name")
+        seen[path.resolve()] = "is written by this call already"
+
+
+def _told(study: "Study", out: Path, page: Path) -> str:
+    """Return what is said at the end: the file, each fibre's promise, what a person must see."""
+    made = study.calibration
+    lines = [f"{out}: calibration {made.id} for {', '.join(made.fibres)}"]
+    for name, fibre in sorted(made.fibres.items()):
+        missing = fibre.promise.missing if fibre.promise else ""
+        lines.append(f"{name}: {fibre.sentence} {missing}".rstrip())
+    if made.is_demo:
+        lines.append("The parts are invented: no verdict under these bounds promises anything.")
+    lines += [f"Look at: {finding}" for finding in study.findings]
+    return "\n".join([*lines, f"{page}: the evidence"])

@@ -1,0 +1,120 @@
+"""A stored inspection judged again under other bounds, without its photo.
+
+Everything measured is in the record's cells, so labels, zones and advice are made anew. The label
+map is drawn within the old one's outline, cell by nearest cell, as it was at first.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from satcheck import __version__
+from satcheck.advice import advise
+from satcheck.calibration import Calibration
+from satcheck.errors import UsageError
+from satcheck.labelling import label_cells
+from satcheck.model import Inspection, Label
+from satcheck.verdict import judge
+
+WHOLE = "part"
+
+
+@dataclass(frozen=True)
+class Difference:
+    """A zone, or the part, whose verdict is another under the new bounds."""
+
+    photo: str
+    zone: str
+    before: Label
+    after: Label
+
+
+def rejudge(inspection: Inspection, calibration: Calibration) -> Inspection:
+    """Return the inspection under another calibration.
+
+    Raises
+    ------
+    UsageError
+        If the calibration does not hold the fibre, or the record keeps no cells though a part was
+        found.
+    """
+    fibre = inspection.calibration.fibre
+    facts = calibration.facts(fibre)
+    cells = inspection.cells
+    if cells is None:
+        if inspection.zones:
+            raise UsageError(
+                f"{inspection.photo.name}: the record keeps no measurements; "
+                "the STEM.json that satcheck check writes is allowed"
+            )
+        return replace(inspection, calibration=facts)  # no part was found, whatever the bounds
+    labels, reasons = label_cells(cells, calibration.bounds_for(fibre))
+    part = judge(cells, labels, reasons)
+    scale = inspection.labels.shape[1] / inspection.photo.width if inspection.labels.size else 0.0
+    return replace(
+        inspection,
+        calibration=facts,
+        verdict=part.verdict,
+        evenness=part.evenness,
+        zones=part.zones,
+        flagged=part.flagged,
+        reasons=part.reasons,
+        advice=advise(part.zones, part.reasons, part.share_judged, part.verdict),
+        share_judged=part.share_judged,
+        labels=redrawn(labels, cells.to_photo * scale, inspection.labels),
+        version=__version__,
+    )
+
+
+def redrawn(
+    labels: NDArray[np.uint8], to_map: NDArray[np.float64], old: NDArray[np.uint8]
+) -> NDArray[np.uint8]:
+    """Return cell labels as a label map within the outline of an older one.
+
+    Parameters
+    ----------
+    labels : (R, C) uint8 array
+    to_map : (2, 3) array
+        From (column + 0.5, row + 0.5) to pixel corners (x, y) of the map.
+    old : (H, W) uint8 array
+        0 outside the part.
+    """
+    result = np.zeros_like(old)
+    y, x = np.nonzero(old)
+    if not x.size:
+        return result
+    centres = np.stack([x + 0.5, y + 0.5]) - to_map[:, 2:]
+    column, row = np.floor(np.linalg.solve(to_map[:, :2], centres)).astype(int)
+    inside = (row >= 0) & (row < labels.shape[0]) & (column >= 0) & (column < labels.shape[1])
+    found = np.full(x.size, Label.NOT_JUDGED, np.uint8)
+    found[inside] = labels[row[inside], column[inside]]
+    result[y, x] = np.where(found == Label.OUTSIDE, Label.NOT_JUDGED, found)
+    return result
+
+
+def differences(before: Inspection, after: Inspection) -> tuple[Difference, ...]:
+    """Return what is called otherwise: the part first, then its zones in their order."""
+    changed = []
+    if before.verdict is not after.verdict:
+        changed.append(Difference(before.photo.name, WHOLE, before.verdict, after.verdict))
+    known = {zone.name: zone.verdict for zone in before.zones}
+    for zone in after.zones:
+        old = known.get(zone.name, Label.NOT_JUDGED)
+        if old is not zone.verdict:
+            changed.append(Difference(before.photo.name, zone.name, old, zone.verdict))
+    return tuple(changed)
+
+
+def difference_table(found: Sequence[Difference], judged: int) -> str:
+    """Return the differences as plain ASCII text, 80 columns."""
+    counted = "1 inspection" if judged == 1 else f"{judged} inspections"
+    if not found:
+        return f"{counted} judged again: every verdict stays."
+    row = "{:<32} {:<17} {:<11} {}"
+    lines = [row.format("photo", "zone", "was", "is now")]
+    lines += [row.format(d.photo[:32], d.zone, d.before.word, d.after.word) for d in found]
+    photos = len({d.photo for d in found})
+    return "\n".join([*lines, "", f"{counted} judged again: {len(found)} verdicts of {photos} "
+                      f"photo{'s' * (photos != 1)} differ."])  # fmt: skip
