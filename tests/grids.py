@@ -32,7 +32,7 @@ def grid(shape: tuple[int, int] = SHAPE, **changes: Any) -> Cells:
         lock=row >= rows - 4,
         visibility=np.full(shape, 0.1, np.float32),
         uncertainty=np.full(shape, 0.02, np.float32),
-        cues={"coherence": np.zeros(shape, np.float32), "light": np.zeros(shape, np.float32)},
+        cues={name: np.zeros(shape, np.float32) for name in ("coherence", "order", "light")},
         reasons=np.zeros(shape, np.uint32),
     )
     return replace(made, **changes)

@@ -10,7 +10,7 @@ from scipy.ndimage import binary_dilation
 
 from satcheck import labelling
 from satcheck.flags import Reason
-from satcheck.labelling import CORE, ONE_WAY, SURELY_ONE_WAY, TWO_WAY, label_cells
+from satcheck.labelling import CORE, OFF_LATTICE, ONE_WAY, SURELY_ONE_WAY, TWO_WAY, label_cells
 from satcheck.model import Cells, Label
 
 SHAPE = (30, 36)
@@ -136,6 +136,27 @@ def test_cloth_that_touches_by_a_corner_is_one_patch(monkeypatch: pytest.MonkeyP
     streak = np.zeros(SHAPE, bool)
     streak[np.arange(5, 17), np.arange(5, 17)] = True
     assert (labelled(monkeypatch, index_of(streak))[0][streak] == Label.STARVED).all()
+
+
+@pytest.mark.parametrize(
+    ("order", "label"),
+    [
+        (OFF_LATTICE - 0.1, Label.NOT_JUDGED),
+        (OFF_LATTICE + 0.1, Label.STARVED),
+        (np.nan, Label.STARVED),
+    ],
+)
+def test_a_spot_whose_texture_does_not_follow_the_braid_is_a_wrinkle(
+    monkeypatch: pytest.MonkeyPatch, order: float, label: Label
+) -> None:
+    """Where the lattice's share was not measured, the spot stays starved: the safer error."""
+    spot = place(SHAPE, 10, 10, 8, 8)
+    cells = grid(SHAPE)
+    cells = replace(cells, cues={**cells.cues, "order": np.full(SHAPE, order, np.float32)})
+    labels, reasons = labelled(monkeypatch, index_of(spot), cells)
+    assert (labels[spot] == label).all()
+    assert ((reasons[spot] == Reason.WRINKLE) == (label == Label.NOT_JUDGED)).all()
+    assert (labels[away(spot)] == Label.GOOD).all(), "only starved-looking spots are doubted"
 
 
 @pytest.mark.parametrize(("coherence", "label"), [(0.98, Label.NOT_JUDGED), (0.1, Label.STARVED)])
