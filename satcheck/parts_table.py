@@ -1,12 +1,12 @@
 """PARTS.csv: a shop's labelled parts, one row a photo or a zone of a photo."""
 
-import csv
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
 from satcheck.errors import TableError
 from satcheck.model import SIDES, STATES, THIRDS, ZONES, Label, Side
+from satcheck.tables import Row, read_rows
 
 REQUIRED = ("photo", "part", "fibre", "outcome")
 OPTIONAL = ("view", "zone", "state", "marks", "distal")
@@ -32,8 +32,7 @@ class LabelledPhoto:
 
 @dataclass
 class _Draft:
-    first: dict[str, str]
-    line: int
+    first: Row
     zones: dict[str, Label] = field(default_factory=dict)
 
 
@@ -46,111 +45,64 @@ def read_parts(table: Path) -> tuple[LabelledPhoto, ...]:
         On the first row that cannot be used, by its line number.
     """
     drafts: dict[Path, _Draft] = {}
-    for line, row in _rows(table):
-        path = _existing(table, line, row["photo"], "photo")
-        draft = drafts.setdefault(path, _Draft(row, line))
-        _same(table, line, row, draft)
-        _check_words(table, line, row)
-        if row["zone"]:
-            state = STATES[row["state"]]
-            if draft.zones.setdefault(row["zone"], state) is not state:
-                raise TableError(
-                    str(table), line, f"zone {row['zone']} has a second state", "give it one state"
-                )
+    for row in read_rows(table, REQUIRED, OPTIONAL):
+        path = _existing(table, row, "photo")
+        draft = drafts.setdefault(path, _Draft(row))
+        _same(row, draft.first)
+        _check_words(row)
+        zone = row.cells["zone"]
+        if zone:
+            state = STATES[row.cells["state"]]
+            if draft.zones.setdefault(zone, state) is not state:
+                raise row.refuse(f"zone {zone} has a second state", "give it one state")
     if not drafts:
         raise TableError(str(table), 1, "holds no row", "give one row a photo or zone")
     return tuple(_photo(table, path, draft) for path, draft in drafts.items())
 
 
-def _rows(table: Path) -> Iterator[tuple[int, dict[str, str]]]:
-    """Yield line numbers and rows, with every known column present and stripped."""
-    try:
-        with table.open(encoding="utf-8-sig", newline="") as file:
-            reader = csv.DictReader(file, strict=True)
-            names = [str(n).strip() for n in reader.fieldnames or ()]
-            _check_header(table, names)
-            reader.fieldnames = names
-            for row in reader:
-                known = {n: (row.get(n) or "").strip() for n in (*REQUIRED, *OPTIONAL)}
-                if any(known.values()):
-                    yield reader.line_num, known
-    except OSError as error:
-        raise TableError(str(table), 1, "cannot be read", "give a readable CSV file") from error
-    except UnicodeDecodeError as error:
-        raise TableError(str(table), 1, "is not UTF-8 text", "save it as CSV UTF-8") from error
-    except csv.Error as error:
-        raise TableError(
-            str(table), reader.line_num, f"is not valid CSV ({error})", "save it as CSV"
-        ) from error
-
-
-def _check_header(table: Path, names: list[str]) -> None:
-    """Refuse a header without a column that is needed, or with one twice."""
-    header = f"the header is {','.join((*REQUIRED, *OPTIONAL))}, comma-separated"
-    for mark, word in ((";", "semicolons"), ("\t", "tabs")):
-        if len(names) == 1 and mark in names[0]:
-            raise TableError(str(table), 1, f"the columns are separated by {word}", header)
-    for name in (*REQUIRED, *OPTIONAL):
-        if names.count(name) > 1:
-            raise TableError(str(table), 1, f"column {name!r} stands there twice", header)
-        if name in REQUIRED and name not in names:
-            raise TableError(str(table), 1, f"column {name!r} is missing", header)
-
-
-def _check_words(table: Path, line: int, row: Mapping[str, str]) -> None:
+def _check_words(row: Row) -> None:
     """Refuse a word that the table does not know."""
-    known = {
-        "outcome": (OUTCOMES, False),
-        "zone": (ZONE_WORDS, True),
-        "state": (tuple(STATES), True),
-        "distal": (SIDES, True),
-    }
-    for column, (words, may_be_blank) in known.items():
-        value = row[column]
-        if value not in words and not (may_be_blank and not value):
-            allowed = f"allowed are {', '.join(words)}" + (" or blank" if may_be_blank else "")
-            raise TableError(str(table), line, f"{column} {value!r} is unknown", allowed)
-    for column in ("part", "fibre"):
-        if not row[column]:
-            raise TableError(str(table), line, f"{column} is blank", f"name the {column}")
-    if bool(row["zone"]) != bool(row["state"]):
-        raise TableError(str(table), line, "zone and state go together", "give both or neither")
+    row.word("outcome", OUTCOMES)
+    row.word("zone", ZONE_WORDS, may_be_blank=True)
+    row.word("state", tuple(STATES), may_be_blank=True)
+    row.word("distal", SIDES, may_be_blank=True)
+    row.text("part")
+    row.text("fibre")
+    if bool(row.cells["zone"]) != bool(row.cells["state"]):
+        raise row.refuse("zone and state go together", "give both or neither")
 
 
-def _same(table: Path, line: int, row: Mapping[str, str], draft: _Draft) -> None:
+def _same(row: Row, first: Row) -> None:
     """Refuse a row that contradicts an earlier row of the same photo."""
     for column in ("part", "fibre", "outcome", "distal", "marks"):
-        if row[column] != draft.first[column]:
-            raise TableError(
-                str(table),
-                line,
-                f"{column} {row[column]!r} contradicts line {draft.line}",
+        if row.cells[column] != first.cells[column]:
+            raise row.refuse(
+                f"{column} {row.cells[column]!r} contradicts line {first.line}",
                 f"the rows of one photo have one {column}",
             )
 
 
-def _existing(table: Path, line: int, value: str, column: str) -> Path:
+def _existing(table: Path, row: Row, column: str) -> Path:
+    value = row.cells[column]
     if not value:
-        raise TableError(str(table), line, f"{column} is blank", "give a path beside the table")
+        raise row.refuse(f"{column} is blank", "give a path beside the table")
     path = (table.parent / value).resolve()
     if not path.is_file():
-        raise TableError(
-            str(table), line, f"{column} {value} does not exist", "paths are relative to the table"
-        )
+        raise row.refuse(f"{column} {value} does not exist", "paths are relative to the table")
     return path
 
 
 def _photo(table: Path, path: Path, draft: _Draft) -> LabelledPhoto:
-    row = draft.first
-    distal = next((side for side in SIDES if side == row["distal"]), None)
-    marks = _existing(table, draft.line, row["marks"], "marks") if row["marks"] else None
+    row, cells = draft.first, draft.first.cells
+    distal = next((side for side in SIDES if side == cells["distal"]), None)
+    marks = _existing(table, row, "marks") if cells["marks"] else None
     return LabelledPhoto(
         path,
-        row["part"],
-        row["fibre"],
-        row["outcome"] == "accepted",
+        cells["part"],
+        cells["fibre"],
+        cells["outcome"] == "accepted",
         distal,
         draft.zones,
         marks,
-        draft.line,
+        row.line,
     )

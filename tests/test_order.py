@@ -13,9 +13,11 @@ ORDER = (
     "flags",
     "model",
     "files",
+    "tables",
     # statistics: arrays in, records out
     "statistics.promise",
     "statistics.roc",
+    "statistics.intervals",
     # files to pixels
     "photo",
     "card.layout",

@@ -39,7 +39,9 @@ def rejudge(
     if out is not None:
         make_writable(out)
         _check_targets(records, out)
-    statuses, changed, judged = set(), [], 0
+    statuses: set[int] = set()
+    changed: list[rejudging.Difference] = []
+    judged = 0
     for record in records:
         try:
             before = _read(record)

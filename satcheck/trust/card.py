@@ -129,7 +129,7 @@ def implausible_scale(mm_per_px: float, weave: Weave, scale: float) -> str | Non
     for what, size, (least, most) in sizes:
         if not least <= size <= most:
             return (
-                f"A scale of {mm_per_px:.3g} mm per pixel makes {what} {size:.3g} mm large; "
+                f"A scale of {mm_per_px:.3g} mm per pixel makes {what} {size:,.1f} mm large; "
                 f"{least:g} to {most:g} mm is allowed."
             )
     return None

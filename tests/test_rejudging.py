@@ -1,0 +1,108 @@
+"""Stored inspections judged again: the same bounds change nothing, other bounds only the words."""
+
+import json
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from grids import fibre_bounds
+
+from satcheck.calibration import (
+    Calibration,
+    default_calibration_path,
+    make_calibration,
+    read_calibration,
+    write_calibration,
+)
+from satcheck.cli.app import main
+from satcheck.errors import UsageError
+from satcheck.inspection import Settings, inspect
+from satcheck.model import Inspection, Label
+from satcheck.photo import read_photo
+from satcheck.record import inspection_from_json, inspection_to_json
+from satcheck.rejudging import Difference, difference_table, differences, redrawn, rejudge
+
+PHOTO = Path(__file__).parents[1] / "sample_images" / "basalt_11.jpg"
+
+
+@pytest.fixture(scope="module")
+def bounds() -> Calibration:
+    path = default_calibration_path()
+    assert path is not None
+    return read_calibration(path)
+
+
+@pytest.fixture(scope="module")
+def stored(bounds: Calibration) -> Inspection:
+    """Return an inspection as it comes back from its record."""
+    made = inspect(read_photo(PHOTO), bounds, Settings(fibre="basalt", distal="down"))
+    return inspection_from_json(json.loads(json.dumps(inspection_to_json(made))), "basalt_11.json")
+
+
+@pytest.fixture(scope="module")
+def dull(bounds: Calibration) -> Calibration:
+    """Return bounds under which nothing is starved."""
+    basalt = replace(bounds.fibres["basalt"], bounds=(-1.0, -0.999, 0.5, 0.7))
+    return make_calibration({"basalt": basalt}, "2026-01-05T08:00:00Z", "0", True, ("0" * 64,))
+
+
+def test_the_same_bounds_change_nothing(stored: Inspection, bounds: Calibration) -> None:
+    again = rejudge(stored, bounds)
+    assert differences(stored, again) == ()
+    assert again.zones == stored.zones
+
+
+def test_other_bounds_change_what_they_part(
+    stored: Inspection, bounds: Calibration, dull: Calibration
+) -> None:
+    """A control: the part is starved under the demo's bounds."""
+    again = rejudge(stored, dull)
+    assert stored.verdict is Label.STARVED
+    assert again.verdict is not Label.STARVED
+    assert differences(stored, again)[0] == Difference(
+        "basalt_11.jpg", "part", Label.STARVED, again.verdict
+    )
+    assert again.calibration.id == dull.id != bounds.id
+    assert "verdicts of 1 photo differ" in difference_table(differences(stored, again), 1)
+
+
+def test_an_unknown_fibre_and_a_record_without_cells_are_refused(
+    stored: Inspection, bounds: Calibration
+) -> None:
+    without = make_calibration({"flax": fibre_bounds(fibre="flax")}, "", "0", True, ("0" * 64,))
+    with pytest.raises(UsageError, match="flax"):
+        rejudge(stored, without)
+    with pytest.raises(UsageError, match="keeps no measurements"):
+        rejudge(replace(stored, cells=None), bounds)
+
+
+def test_a_label_map_is_drawn_within_the_old_outline() -> None:
+    """Two cells of three pixels; the last column of the outline is beyond them."""
+    old = np.array([[0, 3, 3, 3, 3, 3, 3, 3]], np.uint8)
+    to_map = np.array([[3.0, 0, 1.0], [0, 1.0, 0]])
+    found = redrawn(np.array([[1, 5]], np.uint8), to_map, old)
+    assert found.tolist() == [[0, 1, 1, 1, 5, 5, 5, 9]]
+
+
+def test_the_command_leaves_the_old_record_and_says_what_differs(
+    stored: Inspection,
+    dull: Calibration,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    text = json.dumps(inspection_to_json(stored))
+    Path("basalt_11.json").write_text(text)
+    write_calibration(dull, Path("dull.toml"))
+    call = ["rejudge", "basalt_11.json", "--calibration", "dull.toml", "--out"]
+    with pytest.raises(SystemExit):
+        main([*call, "new"])
+    assert "starved" in capsys.readouterr().out
+    assert json.loads(Path("new/basalt_11.json").read_text())["calibration"]["id"] == dull.id
+    with pytest.raises(SystemExit) as stop:
+        main([*call, "."])
+    assert stop.value.code == 2
+    assert "the old record stays" in capsys.readouterr().err
+    assert Path("basalt_11.json").read_text() == text
