@@ -54,14 +54,16 @@ def load(path: Path) -> SimpleNamespace:
     return SimpleNamespace(fibres=fibres, id="c0ffee12")
 
 
-def calibrate_table(
-    table: Path, on_progress: Callable[[int, int, str], None], is_demo: bool
+def study_table(
+    table: Path, on_progress: Callable[[int, int, str], None], is_demo: bool, **_: Any
 ) -> SimpleNamespace:
     SEEN.append(SimpleNamespace(is_demo=is_demo))
     if table.name == "bad.csv":
         raise TableError(table.name, 7, "the state is 'soggy'", "starved, lean, ... are allowed")
     on_progress(1, 1, "x.jpg")
-    return load(Path("demo.toml"))
+    fibre = SimpleNamespace(promise=None, sentence="Provisional.")
+    made = SimpleNamespace(fibres={"basalt": fibre}, id="c0ffee12", is_demo=is_demo)
+    return SimpleNamespace(calibration=made, findings=("x.jpg: labelled twice",))
 
 
 def write_calibration(calibration: SimpleNamespace, path: Path) -> None:
@@ -78,7 +80,11 @@ def run(monkeypatch: pytest.MonkeyPatch, tmp_path: Path, capsys: pytest.CaptureF
     doubles: dict[str, dict[str, Any]] = {
         "photo": {"read_photo": read},
         "inspection": {"inspect": judge, "Settings": settings},
-        "labelled": {"calibrate_table": calibrate_table},
+        "labelled": {"study_table": study_table},
+        "labelled_pages": {
+            "calibration_page": lambda _: "<p>evidence</p>",
+            "review_page": lambda _: "<p>review</p>",
+        },
         "calibration": {
             "read_calibration": load,
             "write_calibration": write_calibration,
@@ -235,10 +241,26 @@ def test_the_length_of_the_cards_ruler_arrives(run: Run) -> None:
     assert SEEN[-1].card_ruler == 97
 
 
-def test_calibrate_writes_the_file_and_names_it(run: Run) -> None:
-    status, out, _ = run("calibrate", "parts.csv", "--out", "shop/new.toml")
+def test_calibrate_writes_the_files_and_says_what_a_person_must_see(run: Run) -> None:
+    status, out, _ = run(
+        "calibrate", "parts.csv", "--out", "shop/new.toml", "--review", "shop/look.html"
+    )
     assert (status, Path("shop/new.toml").read_text()) == (0, "c0ffee12")
-    assert out == "shop/new.toml: calibration c0ffee12 for basalt, glass\n"
+    assert Path("shop/new.html").read_text() == "<p>evidence</p>"
+    assert Path("shop/look.html").read_text() == "<p>review</p>"
+    assert out.splitlines()[:3] == [
+        "shop/new.toml: calibration c0ffee12 for basalt",
+        "basalt: Provisional.",
+        "Look at: x.jpg: labelled twice",
+    ]
+
+
+@pytest.mark.parametrize("other", ["new.toml", "parts.csv", "."])
+def test_calibrate_writes_over_nothing_that_it_reads_or_writes(run: Run, other: str) -> None:
+    status, _, err = run("calibrate", "parts.csv", "--out", "new.toml", "--page", other)
+    assert status == 2
+    assert err.startswith(f"{other}: this ")
+    assert not Path("new.toml").exists()
 
 
 @pytest.mark.parametrize("option", [(), ("--invented",)])
