@@ -1,0 +1,219 @@
+"""How much resin to mix: from dry fibre, the fibre fraction that is wanted, and what gets lost.
+
+Masses are in g. The hardener and the promoter are parts per 100 of resin by mass, from the resin's
+data sheet; there is no default for them.
+"""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from satcheck.errors import UsageError
+from satcheck.resin.fractions import check_packing, mass_fraction, resin_for
+from satcheck.resin.layup import Fabric
+from satcheck.resin.materials import Material
+from satcheck.resin.uncertainty import Measured
+
+SPREAD = 0.05
+"""How near a hand comes to a fibre fraction, where the user says nothing (own rule)."""
+
+MUCH_HARDENER = 10.0
+"""Peroxides go in at a few percent; above this it is an epoxy's hardener or a slip (own rule)."""
+
+
+@dataclass(frozen=True)
+class Losses:
+    """Mixed resin that does not stay in the part, g."""
+
+    cup: float = 0.0
+    bag: float = 0.0
+    film: float = 0.0
+
+    @property
+    def total(self) -> float:
+        """All of it."""
+        return self.cup + self.bag + self.film
+
+
+@dataclass(frozen=True)
+class Target:
+    """The fibre volume fraction that is wanted, and the range that will do."""
+
+    value: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True)
+class Step:
+    """One line of the sums."""
+
+    words: str
+    value: float
+    unit: str
+    how: str
+
+
+@dataclass(frozen=True)
+class Mix:
+    """What to weigh out, and how it was worked out."""
+
+    resin: float
+    """Without hardener and promoter, g."""
+    hardener: float | None
+    """g; None where the data sheet's figure was not given."""
+    promoter: float | None
+    total: float
+    """All that is mixed, g."""
+    low: float
+    """Total where every figure lies at the end of its range that asks for least, g."""
+    high: float
+    in_part: float
+    fabric: float
+    target: Target
+    parts_hardener: float | None
+    """Parts per 100 of resin, as given."""
+    parts_promoter: float | None
+    steps: tuple[Step, ...]
+    warnings: tuple[str, ...]
+
+
+def make_target(low: float, high: float) -> Target:
+    """Return the target from a range; one number alone gets `SPREAD` to either side.
+
+    Raises
+    ------
+    UsageError
+        If it is above dense packing, or not above 0.
+    """
+    check_packing(low, "target")
+    check_packing(high, "target")
+    middle = (low + high) / 2
+    if low == high:
+        low, high = max(low - SPREAD, low / 2), min(high + SPREAD, (1 + high) / 2)
+    return Target(middle, low, high)
+
+
+def mix(
+    fabrics: Sequence[Fabric],
+    resin: Material,
+    target: Target,
+    losses: Losses,
+    *,
+    hardener: float | None = None,
+    promoter: float | None = None,
+) -> Mix:
+    """Return how much resin to mix.
+
+    Parameters
+    ----------
+    fabrics : sequence of Fabric
+        All dry fibre of the part.
+    resin : Material
+        Density of the cured resin.
+    target : Target
+    losses : Losses
+        Mixed resin left in the cup, in the bag with its overflow, and on the film.
+    hardener, promoter : float, optional
+        Parts per 100 of resin by mass, from the data sheet.
+
+    Raises
+    ------
+    UsageError
+        If there is no fibre.
+    """
+    mass = sum(fabric.mass for fabric in fabrics)
+    if not mass > 0:
+        raise UsageError("the dry fabric weighs 0 g; a mass above 0 is allowed")
+    volume = sum(fabric.mass / fabric.density.value for fabric in fabrics)
+    in_part = resin_for(volume, target.value, resin.density.value)
+    total = in_part + losses.total
+    base = total / (1 + ((hardener or 0) + (promoter or 0)) / 100)
+    made = Mix(
+        resin=base,
+        hardener=None if hardener is None else base * hardener / 100,
+        promoter=None if promoter is None else base * promoter / 100,
+        total=total,
+        low=_extreme(fabrics, resin, target.high, least=True) + losses.total,
+        high=_extreme(fabrics, resin, target.low, least=False) + losses.total,
+        in_part=in_part,
+        fabric=mass,
+        target=target,
+        parts_hardener=hardener,
+        parts_promoter=promoter,
+        steps=(),
+        warnings=(),
+    )
+    return Mix(
+        **{
+            **vars(made),
+            "steps": _steps(made, fabrics, volume, resin, losses),
+            "warnings": _warnings(made, losses),
+        }
+    )
+
+
+def _extreme(fabrics: Sequence[Fabric], resin: Material, fraction: float, *, least: bool) -> float:
+    """Return the resin in the part with every density at one end of its range."""
+    sign = 1 if least else -1
+    volume = sum(fabric.mass / _end(fabric.density, sign) for fabric in fabrics)
+    return resin_for(volume, fraction, _end(resin.density, -sign))
+
+
+def _end(density: Measured, sign: int) -> float:
+    return density.value + sign * math.sqrt(3) * density.u  # half the width of a rectangle
+
+
+def _steps(
+    made: Mix, fabrics: Sequence[Fabric], volume: float, resin: Material, losses: Losses
+) -> tuple[Step, ...]:
+    fraction, density = made.target.value, resin.density.value
+    by_mass = mass_fraction(fraction, made.fabric / volume, density)
+    steps = [Step(f"fabric {fabric.name}", fabric.mass, "g", fabric.sums) for fabric in fabrics]
+    if len(fabrics) > 1:
+        steps.append(Step("dry fabric", made.fabric, "g", "sum of the layers"))
+    densities = " + ".join(f"{f.mass:.1f} / {f.density.value:.3g}" for f in fabrics)
+    ratio = f"(1 - {fraction:.3g}) / {fraction:.3g}"
+    steps += [
+        Step("fibre volume", volume, "cm3", densities),
+        Step("resin volume", volume * (1 - fraction) / fraction, "cm3", f"{volume:.1f} x {ratio}"),
+        Step("resin in part", made.in_part, "g", f"x {density:.3g} g/cm3 ({resin.name}, cured)"),
+        Step("fibre by mass", 100 * by_mass, "%", "at that fraction by volume"),
+        Step("lost in cup", losses.cup, "g", "as expected"),
+        Step("lost in bag", losses.bag, "g", "as expected, with the overflow"),
+        Step("lost on film", losses.film, "g", "as expected"),
+        Step("to mix", made.total, "g", f"{made.in_part:.1f} + {losses.total:.1f}"),
+    ]
+    parts = [p for p in (made.parts_hardener, made.parts_promoter) if p is not None]
+    if parts:
+        shares = " + ".join(f"{part:g}" for part in parts)
+        steps.append(Step("resin", made.resin, "g", f"{made.total:.1f} x 100 / (100 + {shares})"))
+    for word, grams, share in (
+        ("hardener", made.hardener, made.parts_hardener),
+        ("promoter", made.promoter, made.parts_promoter),
+    ):
+        if grams is not None:
+            how = f"{made.resin:.1f} x {share:g} / 100"
+            steps.append(Step(word, grams, "g", how))
+    return tuple(steps)
+
+
+def _warnings(made: Mix, losses: Losses) -> tuple[str, ...]:
+    found = [check_packing(made.target.value, "target")]
+    if not losses.total:
+        found.append(
+            "No losses given: cup, bag and film will leave the part short by what they take."
+        )
+    if made.parts_hardener is None:
+        found.append("Hardener not given: take it from the resin's data sheet, by mass.")
+    elif made.parts_hardener > MUCH_HARDENER:
+        found.append(
+            f"{made.parts_hardener:g} parts of hardener on 100 are right for some epoxies only. "
+            "A peroxide at that share runs away hot: read the data sheet again."
+        )
+    elif 0 < made.parts_hardener < 0.1:
+        found.append(
+            f"{made.parts_hardener:g} parts of hardener on 100 are very few: "
+            f"where the data sheet says {100 * made.parts_hardener:g} %, enter that number."
+        )
+    return tuple(each for each in found if each)

@@ -1,0 +1,101 @@
+"""Mass balance: a worked example, its uncertainty against the true scatter, and slips named."""
+
+import numpy as np
+import pytest
+
+from satcheck.errors import UsageError
+from satcheck.resin.balance import Wall, Weighings, balance
+from satcheck.resin.materials import FIBRES, RESINS, Material, pick_material
+from satcheck.resin.uncertainty import Measured, between, propagate, rounded
+
+SHOP = Weighings(fabric=182, mixed=300, cup=14, bag=62)
+
+
+def exact(density: float) -> Material:
+    return Material("exact", Measured(density), density, density, "as given")
+
+
+@pytest.mark.parametrize(
+    ("fibre", "by_volume"), [(2.67, 0.264209), (2.54, 0.274026), (1.78, 0.350068)]
+)
+def test_the_worked_example(fibre: float, by_volume: float) -> None:
+    """182 g fabric, 300 g mixed, 14 g in the cup, 62 g in the bag: 224 g in the part."""
+    found = balance(SHOP, exact(fibre), exact(1.18)).results
+    assert found["resin"].value == pytest.approx(224)
+    assert found["mass_fraction"].value == pytest.approx(0.448276, abs=1e-6)
+    assert found["ratio"].value == pytest.approx(1.230769, abs=1e-6)
+    assert found["volume_fraction"].value == pytest.approx(by_volume, abs=1e-6)
+
+
+@pytest.mark.parametrize(("step", "u"), [(1.0, 0.5), (0.1, 0.05)])
+def test_three_readings_add_their_roundings(step: float, u: float) -> None:
+    """Mixed less cup less bag: sqrt(3) d / sqrt(12) = d / 2 (GUM F.2.2.1, 5.1.2)."""
+    found = balance(SHOP, exact(2.67), exact(1.18), resolution=step).results
+    assert found["resin"].u == pytest.approx(u)
+
+
+def test_one_reading_is_known_to_its_step_over_root_twelve() -> None:
+    assert rounded(5, 1).u == pytest.approx(0.288675, abs=1e-6)
+    assert between(1.0, 1.3).u == pytest.approx(0.3 / np.sqrt(12))
+
+
+def test_the_stated_uncertainty_is_the_true_scatter() -> None:
+    """True masses drawn at random, rounded by the scale, against what the balance states."""
+    rng = np.random.default_rng(8)
+    errors = []
+    for _ in range(2000):
+        fabric, cup, bag = rng.uniform(150, 200), rng.uniform(5, 20), rng.uniform(40, 70)
+        mixed = rng.uniform(280, 320)
+        truth = fabric / (fabric + mixed - cup - bag)
+        shown = Weighings(*(float(round(v)) for v in (fabric, mixed, cup, bag)))
+        errors.append(
+            balance(shown, exact(2.67), exact(1.18)).results["mass_fraction"].value - truth
+        )
+    stated = balance(SHOP, exact(2.67), exact(1.18)).results["mass_fraction"].u
+    assert np.std(errors) == pytest.approx(stated, rel=0.15)
+
+
+def test_an_input_that_enters_twice_is_counted_once() -> None:
+    """X - x is known exactly; independent readings would not be."""
+    found = propagate(lambda v: {"zero": v["x"] - v["x"], "sum": v["x"] + v["y"]},
+                      {"x": Measured(1, 0.3), "y": Measured(2, 0.4)})  # fmt: skip
+    assert found["zero"].u == 0
+    assert found["sum"].u == pytest.approx(0.5)
+
+
+def test_a_wall_tells_thickness_and_voids_with_their_sign() -> None:
+    wall = Wall(density=Measured(1.70, 0.005))
+    fabric = Weighings(fabric=60, part=100)
+    found = balance(fabric, exact(2.54), exact(1.20), wall=wall).results
+    assert found["voids"].value == pytest.approx(0.031759, abs=1e-6)
+    dense = balance(fabric, exact(2.54), exact(1.20), wall=Wall(density=Measured(1.80, 0.005)))
+    assert dense.results["voids"].value < 0
+    assert any("below 0" in warning for warning in dense.warnings)
+
+
+@pytest.mark.parametrize(
+    ("weighings", "said"),
+    [
+        (Weighings(fabric=-182, mixed=300), "a mass below 0"),
+        (Weighings(fabric=182), "at least one of them"),
+        (Weighings(fabric=182, mixed=14, cup=300), "probably swapped"),
+        (Weighings(fabric=400, part=182), "probably swapped"),
+        (Weighings(fabric=182, mixed=300, part=900), "lock or core"),
+        (Weighings(fabric=182, mixed=300, bag=10, film=20), "probably swapped"),
+        (Weighings(fabric=0, mixed=300), "must be weighed"),
+    ],
+)
+def test_weighings_that_cannot_be_are_named(weighings: Weighings, said: str) -> None:
+    with pytest.raises(UsageError, match=said):
+        balance(weighings, FIBRES["basalt"], RESINS["acrylic"])
+
+
+def test_a_material_is_a_name_a_density_or_a_range() -> None:
+    assert pick_material(FIBRES, "Basalt", "--fibre").density.value == 2.67
+    assert pick_material(RESINS, "1.15..1.20", "--resin").density.u == pytest.approx(
+        0.05 / np.sqrt(12)
+    )
+    with pytest.raises(UsageError, match="allowed are carbon, glass"):
+        pick_material(FIBRES, "wood", "--fibre")
+    with pytest.raises(UsageError, match="kg/m"):
+        pick_material(RESINS, "1180", "--resin")

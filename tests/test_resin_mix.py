@@ -1,0 +1,95 @@
+"""How much to mix: sums that a person can follow, and slips named."""
+
+from pathlib import Path
+
+import pytest
+
+from satcheck.errors import UsageError
+from satcheck.resin.layup import Fabric, Part, fabrics, parse_layer, read_layup, stations
+from satcheck.resin.materials import FIBRES, Material
+from satcheck.resin.mix import Losses, make_target, mix
+from satcheck.resin.uncertainty import Measured
+
+ACRYLIC = Material("acrylic", Measured(1.18), 1.18, 1.18, "as given")
+
+
+def cloth(mass: float, density: float) -> Fabric:
+    return Fabric("cloth", mass, Measured(density), "weighed")
+
+
+def test_a_published_rule_of_fabric_and_resin() -> None:
+    """Published: resin = fabric / 0.60 x 0.40 by mass, 224 g of fabric need 149.33 g."""
+    by_volume = (0.60 / 1.8) / (0.60 / 1.8 + 0.40 / 1.18)
+    found = mix([cloth(224, 1.8)], ACRYLIC, make_target(by_volume, by_volume), Losses())
+    assert found.in_part == pytest.approx(149.33, abs=0.005)
+
+
+def test_losses_hardener_and_promoter_add_up() -> None:
+    found = mix(
+        [cloth(182, 2.67)], ACRYLIC, make_target(0.3, 0.4), Losses(14, 60, 2),
+        hardener=3, promoter=0.5,
+    )  # fmt: skip
+    assert found.hardener is not None
+    assert found.promoter is not None
+    assert found.total == pytest.approx(found.in_part + 76)
+    assert found.resin + found.hardener + found.promoter == pytest.approx(found.total)
+    assert found.hardener / found.resin == pytest.approx(0.03)
+    assert found.low < found.total < found.high
+    assert [step.words for step in found.steps][-1] == "promoter"
+
+
+def test_no_hardener_is_assumed() -> None:
+    found = mix([cloth(182, 2.67)], ACRYLIC, make_target(0.35, 0.35), Losses(14, 60, 2))
+    assert found.hardener is None
+    assert any("data sheet" in warning for warning in found.warnings)
+
+
+@pytest.mark.parametrize(("share", "said"), [(30.0, "runs away hot"), (0.03, "very few")])
+def test_a_dangerous_share_of_hardener_is_a_warning(share: float, said: str) -> None:
+    found = mix([cloth(182, 2.67)], ACRYLIC, make_target(0.35, 0.35), Losses(9), hardener=share)
+    assert any(said in warning for warning in found.warnings)
+
+
+def test_impossible_targets_and_no_fabric_are_refused() -> None:
+    with pytest.raises(UsageError, match="impossible"):
+        make_target(0.95, 0.95)
+    with pytest.raises(UsageError, match="0 g"):
+        mix([cloth(0, 2.67)], ACRYLIC, make_target(0.35, 0.35), Losses())
+
+
+def test_a_sleeve_over_a_straight_part() -> None:
+    """Two sleeves of 320 g/m2 over a tube of their own diameter: twice its surface's mass."""
+    layer = parse_layer("diameter=100 areal=320 fibre=basalt count=2", None)
+    part = Part(300, (314.159265, 314.159265))
+    (found,) = fabrics([layer], part)
+    assert found.mass == pytest.approx(2 * 320 * 0.0942478, rel=1e-5)
+    assert stations([layer], part)[0][0].angle == pytest.approx(45, abs=1e-4)
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("diameter=100 fibre=basalt", "diameter and areal, or mass"),
+        ("areal=320 diameter=100 colour=red", "'colour' is unknown"),
+        ("mass=40", "fibre is missing"),
+        ("mass=40,5 fibre=nylon", "a comma stands where a point belongs"),
+        ("diameter=4 areal=320 fibre=basalt", "was probably meant"),
+        ("mass=-4 fibre=nylon", "below 0 cannot be"),
+        ("mass=4 fibre=nylon count=0", "from 1 to 9999"),
+    ],
+)
+def test_a_bad_layer_is_named(text: str, said: str) -> None:
+    with pytest.raises(UsageError, match=said):
+        parse_layer(text, None)
+
+
+def test_a_layup_is_read_from_either_form(tmp_path: Path) -> None:
+    toml, json_ = tmp_path / "a.toml", tmp_path / "a.json"
+    toml.write_text('[[layer]]\nmass = 40\nfibre = "nylon"\n')
+    json_.write_text('{"layer": [{"mass": 40}]}')
+    assert read_layup(toml, None) == read_layup(json_, FIBRES["nylon"])
+    json_.write_text("{")
+    with pytest.raises(UsageError, match="neither TOML nor JSON"):
+        read_layup(json_, None)
+    with pytest.raises(UsageError, match="cannot be read"):
+        read_layup(tmp_path / "gone.toml", None)
