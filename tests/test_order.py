@@ -51,6 +51,7 @@ ORDER = (
     "weave.texture",
     "weave.measure",
     "trust.blur",
+    "trust.glare",
     "trust.doubt",
     "trust.card",
     # judgement

@@ -133,11 +133,20 @@ def test_single_glints_and_black_pixels_are_no_reason() -> None:
     assert not doubt(weave, None, is_pitch_known=True).reasons[middle(weave)].any()
 
 
-@pytest.mark.parametrize("light", [0.01, 0.05, 0.2, 0.8])
+@pytest.mark.parametrize("light", [0.01, 0.05, 0.2, 0.6])
 def test_light_and_dark_laminate_within_the_sensors_range_are_believed(light: float) -> None:
     """Carbon at 1 % of white in a well-exposed photo is dark, and not too dark."""
     weave = weave_of(frame(light))
     assert not doubt(weave, None, is_pitch_known=True).reasons[middle(weave)].any()
+
+
+@pytest.mark.parametrize(("light", "is_lost"), [(0.6, False), (0.8, True)])
+def test_a_part_exposed_to_within_half_a_stop_of_white_is_not_judged(
+    light: float, is_lost: bool
+) -> None:
+    """White is 2 ** 0.5 times 0.7: half a stop."""
+    weave = weave_of(frame(light))
+    assert doubted(frame(light), Reason.CLIPPED)[middle(weave)].all() == is_lost
 
 
 @pytest.mark.parametrize("factor", [0.7, 0.95, 1.05, 2.0])

@@ -7,7 +7,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from satcheck.flags import Reason
+from satcheck.frame import Frame
 from satcheck.trust.blur import Blur
+from satcheck.trust.glare import mirrored
 from satcheck.weave.measure import Weave
 
 Bool = NDArray[np.bool_]
@@ -17,6 +19,9 @@ LANE = 0.96  # of the half width: beyond, a round body is seen at more than 73 d
 FEWEST_PIXELS = 5.0  # a pitch: below, sampling takes a third of the tow's contrast (MTF of a pixel
 # and a lens of half a pixel; see the closed forms in the tests)
 BLOWN, BLOWN_SHARE = 0.97, 0.3  # linear light in the strongest channel, and share of the place
+# Strongest channel, linear, at the part's median: half a stop below white. A phone's tone curve
+# bends there and takes contrast from the whole part (common practice, no source).
+OVEREXPOSED = 0.7
 # Tow edges are measured at 0.09 pitches (sigma): a blur beyond 1.4 times that halves them more than
 # starved differs from good. A phone's own optics and processing stay below a pixel or so.
 SOFT_PITCHES, SOFT_PIXELS = 0.125, 1.2
@@ -53,7 +58,12 @@ def doubt(weave: Weave, blur: Blur | None, is_pitch_known: bool = False) -> Trus
     flag(_near_border(~frame.covered, 0.5 * pitch, weave), Reason.TAPE)
     flag(_oblique(weave), Reason.OBLIQUE)
     flag(_mostly(frame.linear.max(2) > BLOWN, pitch, weave) > BLOWN_SHARE, Reason.CLIPPED)
+    if _is_overexposed(frame):
+        flag(np.ones_like(reasons, bool), Reason.CLIPPED)
     flag(_mostly(frame.linear.max(2) < BLACK, pitch, weave) > BLOWN_SHARE, Reason.DARK)
+    mirror = mirrored(weave)
+    flag(mirror.glare, Reason.GLARE)
+    flag(mirror.veil, Reason.VEIL)
     if pitch < FEWEST_PIXELS:
         flag(np.ones_like(reasons, bool), Reason.PIXELS)
     if not is_pitch_known and (weave.lattice is None or weave.lattice.strength < LEAST_WEAVE):
@@ -63,6 +73,11 @@ def doubt(weave: Weave, blur: Blur | None, is_pitch_known: bool = False) -> Trus
         flag(np.ones_like(reasons, bool), Reason.SHAKE if shaken else Reason.FOCUS)
     reasons[~np.asarray(weave.at_cells(frame.laminate), bool)] = 0
     return Trust(reasons)
+
+
+def _is_overexposed(frame: Frame) -> bool:
+    strongest = frame.linear.max(2)[frame.laminate]
+    return bool(strongest.size) and float(np.median(strongest)) > OVEREXPOSED
 
 
 def _is_soft(blur: Blur, pitch: float) -> bool:

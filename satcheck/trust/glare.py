@@ -1,0 +1,128 @@
+"""Mirrored light on the film: where it lies, how much of what is seen it makes up, what it hides.
+
+The film mirrors lamps and windows. Mirrored light adds to the body's own and carries no weave, so
+that a share v of it leaves 1 - v of the weave's contrast: a sheen g of the body's light leaves
+1 / (1 + g). It is recognised and not corrected: under a rough film it has a texture of its own.
+
+Two measures of the share, chosen by the body's own colour. On a coloured body (amber film, brown
+basalt) the colour tells: mirrored light has the lamp's (dichromatic reflection model, Shafer
+1985). On a neutral one (carbon, glass) it cannot; there the light must rise above what the round
+body shows beside it (white top-hat across the part).
+"""
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from satcheck.frame import Frame
+from satcheck.photo import luminance
+from satcheck.weave.measure import Weave
+from satcheck.weave.spectrum import DARK_FLOOR, masked_blur
+
+F32 = NDArray[np.float32]
+Bool = NDArray[np.bool_]
+
+COLOURED = 0.3  # (largest - smallest) / largest channel of the body; rendered glass and carbon
+# reach 0.28, basalt starts at 0.33 (rendered photos of ours and a second renderer's)
+MIDDLE = 0.8  # of the half width: the flanks mirror the room and not the body's colour
+POOLED = 0.45  # pitches (sigma): tows' own colours even out
+STREAK = 6.0  # pitches: wider brightness is shading or paler laminate
+VEILED = 0.5  # share of mirrored light from which the weave is doubted: half the contrast is left
+VEILED_NEUTRAL = 0.35  # the same, of the top-hat; a wider sheen rises less above what is beside it
+GLARING = 0.75  # share from which nothing is left to judge, whatever stands out
+GLARING_RISE = 0.5  # top-hat that glare on a coloured body has as well; pale dry tows have it alone
+GROWN = 0.5  # pitches by which glare is grown: its rim looks like texture
+
+
+@dataclass(frozen=True, eq=False)
+class Mirrored:
+    """Cells (R, C), bool, that mirrored light keeps from judgement: all of it, or its contrast."""
+
+    glare: Bool
+    veil: Bool
+
+
+def mirrored(weave: Weave) -> Mirrored:
+    """Return the cells of a part that mirror too much light.
+
+    A veil hides weave and makes none: where the tows show more contrast than at the median of the
+    unveiled cells, they show in spite of it.
+    """
+    frame, pitch, part = weave.frame, weave.pitch, weave.frame.laminate
+    if not part.any():
+        nothing = np.zeros(weave.visibility.shape, bool)
+        return Mirrored(nothing, nothing)
+    weight = part.astype(np.float32)
+    channels = [np.ascontiguousarray(frame.linear[..., k]) for k in range(3)]
+    pooled = np.stack([masked_blur(c, weight, POOLED * pitch) for c in channels], 2)
+    rise = rise_across(luminance(pooled), part, pitch)
+    body = body_colour(pooled, frame)
+    if saturation(body) >= COLOURED:
+        share = mirrored_share(pooled, body)
+        veil, glare = share >= VEILED, (share >= GLARING) & (rise >= GLARING_RISE)
+    else:
+        veil, glare = rise >= VEILED_NEUTRAL, rise >= GLARING
+    reach = 2 * round(GROWN * pitch) + 1
+    disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (reach, reach))
+    grown = np.asarray(cv2.dilate((glare & part).astype(np.uint8), disc)) > 0
+    glaring, veiled = (np.asarray(weave.at_cells(m & part), bool) for m in (grown, veil & ~grown))
+    return Mirrored(glaring, veiled & ~_stands_out(weave, veiled | glaring))
+
+
+def _stands_out(weave: Weave, hidden: Bool) -> Bool:
+    """Return the cells whose tows show more than those at the median of what is not hidden."""
+    contrast = weave.cues.get("medium")
+    if contrast is None:
+        return np.zeros_like(hidden)
+    clear = contrast[np.asarray(weave.at_cells(weave.frame.laminate), bool) & ~hidden]
+    return contrast > np.median(clear) if clear.size else np.zeros_like(hidden)
+
+
+def body_colour(pooled: F32, frame: Frame) -> F32:
+    """Return the body's colour (3,), luminance 1: of the darker half of the part's middle."""
+    centre, half = frame.span
+    columns = np.arange(frame.laminate.shape[1])
+    lane = np.abs(columns - centre[:, None]) / half[:, None]
+    middle = frame.laminate & (np.nan_to_num(lane, nan=2.0) < MIDDLE)
+    light = luminance(pooled)
+    dark = middle & (light <= np.median(light[middle]))
+    return np.asarray(
+        np.median(pooled[dark] / np.maximum(light[dark], 1e-4)[:, None], 0), np.float32
+    )
+
+
+def saturation(colour: F32) -> float:
+    """Return how far a colour is from grey, 0 to 1: (largest - smallest) / largest channel."""
+    return float(1 - colour.min() / max(float(colour.max()), 1e-6))
+
+
+def mirrored_share(linear: F32, body: F32) -> F32:
+    """Return the share of luminance (H, W), 0 to 1, that has the lamp's colour and not the body's.
+
+    Each pixel is b * body + s * white, solved for b and s by least squares; the share is
+    s / (b + s). White is the photo's own: phones balance it for the light.
+
+    Parameters
+    ----------
+    linear : (H, W, 3) float32 array
+    body : (3,) float32 array
+        The body's colour with luminance 1, not grey.
+    """
+    parts = linear @ np.linalg.pinv(np.stack([body, np.ones(3, np.float32)], 1)).T
+    whole = np.maximum(parts.sum(2), 1e-4)
+    return np.asarray(np.clip(parts[..., 1] / whole, 0, 1), np.float32)
+
+
+def rise_across(light: F32, part: Bool, pitch: float) -> F32:
+    """Return the share of light (H, W), 0 to 1, by which streaks rise above what lies beside them.
+
+    White top-hat (opening residue, Serra 1982) of log luminance with a line across the part, which
+    leaves out shading: it turns over the whole width.
+    """
+    log = np.log(np.maximum(light, 0) + DARK_FLOOR).astype(np.float32)
+    line = np.ones((1, round(STREAK * pitch) | 1), np.uint8)
+    low = np.where(part, cv2.erode(np.where(part, log, np.float32(9)), line), np.float32(-9))
+    opened = np.asarray(cv2.dilate(low.astype(np.float32), line))
+    return np.where(part, 1 - np.exp(np.minimum(opened - log, 0)), 0).astype(np.float32)
