@@ -1,0 +1,89 @@
+"""Which views and zones of a part its photos have shown, and which nobody has seen yet."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+from satcheck.advice import describe_zones
+from satcheck.model import ZONES, Inspection
+from satcheck.verdict import ENOUGH
+
+VIEWS = ("anterior", "medial", "posterior", "lateral")
+"""Four views, a quarter turn apart, that together show the whole part."""
+
+
+@dataclass(frozen=True)
+class ViewCoverage:
+    """What the photos of one view have shown."""
+
+    view: str
+    photos: int
+    seen: tuple[str, ...]
+    """Zones that at least one photo could judge."""
+    unseen: Mapping[str, str] = field(default_factory=dict)
+    """Other zones, and the reason that hid most of them; "" where no photo was taken."""
+
+
+@dataclass(frozen=True)
+class Coverage:
+    """What has been seen of a part."""
+
+    views: tuple[ViewCoverage, ...]
+    sentences: tuple[str, ...]
+    """What has not been seen, or that all has; never empty."""
+
+    @property
+    def share(self) -> float:
+        """Return the share of all views' zones that were seen, 0 to 1."""
+        return sum(len(view.seen) for view in self.views) / max(len(self.views) * len(ZONES), 1)
+
+    @property
+    def complete(self) -> bool:
+        """Return whether every zone of every view was seen."""
+        return self.share == 1.0
+
+
+def coverage(photos: Mapping[str, Sequence[Inspection]], views: Sequence[str] = VIEWS) -> Coverage:
+    """Say what has been seen of a part.
+
+    Parameters
+    ----------
+    photos : mapping of str to sequence of Inspection
+        By view. Views that are not among ``views`` come after them.
+    views : sequence of str
+        Those that together show the part.
+    """
+    names = [*views, *(view for view in photos if view not in views)]
+    found = tuple(_view(name, photos.get(name, ())) for name in names)
+    return Coverage(found, _sentences(found))
+
+
+def _view(name: str, photos: Sequence[Inspection]) -> ViewCoverage:
+    best: dict[str, float] = dict.fromkeys(ZONES, 0.0)
+    why: dict[str, str] = dict.fromkeys(ZONES, "")
+    for inspection in photos:
+        for zone in inspection.zones:
+            if zone.share_judged >= best.get(zone.name, 0.0):
+                best[zone.name] = zone.share_judged
+                why[zone.name] = max(zone.reasons, key=zone.reasons.__getitem__, default="")
+    seen = tuple(zone for zone in ZONES if best[zone] >= ENOUGH)
+    unseen = {zone: why[zone] for zone in ZONES if zone not in seen}
+    return ViewCoverage(name, len(photos), seen, unseen)
+
+
+def _sentences(views: Sequence[ViewCoverage]) -> tuple[str, ...]:
+    missing = [view.view for view in views if not view.seen]
+    found = []
+    if missing:
+        many = "views have" if len(missing) > 1 else "view has"
+        found.append(f"The {_listed(missing)} {many} not been seen yet.")
+    for view in views:
+        if view.seen and view.unseen:
+            reasons = [reason for reason in view.unseen.values() if reason]
+            why = f" ({_listed(sorted(set(reasons)))})" if reasons else ""
+            where = describe_zones(view.unseen)
+            found.append(f"In the {view.view} view the {where} was not seen{why}.")
+    return tuple(found) or ("Every view of the part has been seen.",)
+
+
+def _listed(words: Sequence[str]) -> str:
+    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
