@@ -47,7 +47,7 @@ def blob(count: int) -> NDArray[np.bool_]:
 
 
 @settings(max_examples=40)
-@given(st.integers(1, 900), st.floats(0.02, 2), st.floats(3, 30), st.floats(0, 6.28))
+@given(st.integers(60, 900), st.floats(0.02, 0.2), st.floats(3, 30), st.floats(0, 6.28))
 def test_a_patch_names_its_zone_from_a_size_in_millimetres_on(
     count: int, mm_per_px: float, step: float, turn: float
 ) -> None:
@@ -64,7 +64,7 @@ def test_a_patch_names_its_zone_from_a_size_in_millimetres_on(
 
 
 @settings(max_examples=40)
-@given(st.integers(1, 900), st.floats(5, 80))
+@given(st.integers(60, 900), st.floats(5, 80))
 def test_without_scale_the_size_is_counted_in_pitches(count: int, pitch: float) -> None:
     diameter = 2 * np.sqrt(count / np.pi) * 10 / pitch
     assume(abs(diameter / MATTERS_PITCHES - 1) > 1e-6)
@@ -90,6 +90,15 @@ def test_a_zone_is_named_by_its_worst_patch_and_not_by_its_mean() -> None:
     part = judged(cells, labels_of(cells, {STARVED: blob(120)}))
     assert verdicts(part) == {"middle centre": STARVED}
     assert zone_of(part, "middle centre").worst == part.flagged[0]
+
+
+def test_a_patch_as_thin_as_a_fold_is_only_lean() -> None:
+    """Cells are half a pitch apart: 2/3 of four pitches are 5.3, and 8 pitches across 201 cells."""
+    cells = grid((135, 135))
+    for thick, long, verdict in ((3, 28, LEAN), (5, 28, LEAN), (7, 28, STARVED), (5, 42, STARVED)):
+        strip = place((135, 135), 46, 46, thick, long)
+        part = judged(cells, labels_of(cells, {STARVED: strip}))
+        assert verdicts(part) == {"middle centre": verdict}
 
 
 def test_a_patchs_place_is_its_centre_in_the_photo() -> None:
@@ -150,7 +159,7 @@ def test_a_starved_strip_over_six_zones_is_not_called_good() -> None:
 
 
 def test_brim_and_lock_are_zones_of_their_own() -> None:
-    cells = grid(SHAPE)
+    cells = grid(WIDE)
     part = judged(cells, labels_of(cells, {STARVED: cells.brim, RICH: cells.lock}))
     assert zone_of(part, "brim").verdict is STARVED
     assert zone_of(part, "lock").verdict is RICH
