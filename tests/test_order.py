@@ -69,6 +69,10 @@ ORDER = (
     "series.trend",
     "series.coverage",
     "series.reference",
+    # what to do with the resin on the part
+    "transport",
+    "stringing_rules",
+    "stringing",
     # both together
     "measurement",
     "inspection",
@@ -123,6 +127,7 @@ BLIND = (
     "series.trend",
     "series.coverage",
     "series.reference",
+    "stringing",
     "cue_choice",
     "part_bounds",
     "label_findings",
