@@ -19,6 +19,8 @@ ORDER = (
     "statistics.roc",
     "statistics.intervals",
     "statistics.agreement",
+    "statistics.gauge",
+    "statistics.tolerance",
     # resin: pure arithmetic
     "resin.uncertainty",
     "resin.units",
