@@ -19,7 +19,7 @@ SURELY_ONE_WAY = 0.95  # coherence from which a single cell is, within a spot th
 # starved spots of 23 rendered photos reach down to -0.48, a third of the false lie below -0.75.
 OFF_LATTICE = -0.75
 HOLE = 64  # cells: up to four pitches across, what starved laminate surrounds is starved
-RIM = 1  # cells: half a pitch, the pooling's own reach
+RIM = 2  # cells: one pitch, half of what a window of four pitches reaches beyond its cell
 CORE = -0.75  # index that some cells of a starved spot must reach; -0.4 is even odds
 SPECK = 5  # cells: smaller than one and a half pitches, a lone starved place is only lean
 EIGHT = np.ones((3, 3), np.int8)

@@ -131,6 +131,14 @@ def test_between_good_and_starved_lies_lean(monkeypatch: pytest.MonkeyPatch) -> 
     assert (labels[beside] == Label.LEAN).all()
 
 
+def test_nothing_within_a_pitch_of_starved_cloth_is_called_good(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Two cells of half a pitch each are lean, the third is good."""
+    labels, _ = labelled(monkeypatch, index_of(place(SHAPE, 10, 10, 10, 10)))
+    assert list(labels[15, 20:24]) == [Label.LEAN, Label.LEAN, Label.GOOD, Label.GOOD]
+
+
 def test_cloth_that_touches_by_a_corner_is_one_patch(monkeypatch: pytest.MonkeyPatch) -> None:
     """Twelve cells in a slanting row of corners, as a thin slanting streak falls on the grid."""
     streak = np.zeros(SHAPE, bool)
