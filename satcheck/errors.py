@@ -4,7 +4,8 @@ SatcheckError
 ├── UsageError            the call is wrong: an unknown fibre, a folder that cannot be written
 ├── PhotoError            one photo cannot be read; the others go on
 ├── CalibrationError      a calibration file is damaged, or of a newer schema
-└── TableError            a table of labelled parts has a bad row
+├── TableError            a table of labelled parts has a bad row
+└── LedgerError           a ledger cannot be opened, read or written
 
 Every message says what is wrong, where, and what is allowed. A face turns them into one line and
 an exit status. A photo that was read but cannot be judged is not an error: see ``flags``.
@@ -42,3 +43,11 @@ class TableError(SatcheckError):
         super().__init__(f"{name}, line {line}: {problem}; {allowed}")
         self.name = name
         self.line = line
+
+
+class LedgerError(SatcheckError):
+    """A ledger cannot be opened, read or written; what it holds is not harmed."""
+
+    def __init__(self, name: str, problem: str) -> None:
+        super().__init__(f"{name}: {problem}")
+        self.name = name

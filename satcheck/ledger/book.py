@@ -1,0 +1,248 @@
+"""The ledger: entries are appended, found and shown; nothing is changed or lost.
+
+Use
+---
+    from satcheck.ledger.book import open_ledger
+    from satcheck.ledger.entries import Draft, Kind
+    from satcheck.ledger.search import Search
+
+    with open_ledger(path, clock) as ledger:            # made where it is missing; clock: see Clock
+        entry = ledger.append(Draft(Kind.NOTE, {"part": "4711", "text": "film torn"}, by="AB"))
+        pair = ledger.append_all([draft, other])        # all or none
+        ledger.entry(entry.id)                          # one entry; the id's beginning is enough
+        ledger.find(Search(part="4711"), limit=20)      # newest first
+        ledger.blob(sha256)                             # large content that a body names
+        ledger.head()                                   # last entry's place and hash
+
+When ``append`` returns, the entries are on the disk: they survive kill -9 and power loss. One that
+did not return left no trace. One ``Ledger`` may be used by many threads, and one file by many
+processes: writers wait for each other.
+
+Inspections are recorded by ``ledger.recording``, photos kept by ``ledger.photos``.
+"""
+
+import hashlib
+import json
+import sqlite3
+import zlib
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from datetime import datetime
+from pathlib import Path
+from threading import RLock
+from types import TracebackType
+from typing import Any, NamedTuple, Self
+
+from satcheck.errors import UsageError
+from satcheck.ledger.entries import (
+    START,
+    Clock,
+    Draft,
+    Entry,
+    canonical,
+    chain_hash,
+    entry_id,
+    storable,
+    timestamp,
+)
+from satcheck.ledger.schema import PATIENCE, connect, explained
+from satcheck.ledger.search import Search
+
+COLUMNS = (
+    'record.seq, record.id, record.kind, record.body, record.made_at, record."by", '
+    "record.corrects, record.origin, record.previous_hash, record.hash"
+)
+LOOKED_UP = ("part", "view", "series", "photo", "calibration", "fibre", "resin", "verdict")
+"""Keys of a body that are searched by."""
+
+
+class Head(NamedTuple):
+    """The last entry's place and hash; 0 and zeros in an empty ledger."""
+
+    seq: int
+    hash: str
+
+
+class Ledger:
+    """An open ledger; see the module."""
+
+    def __init__(self, path: Path, db: sqlite3.Connection, clock: Clock) -> None:
+        self.path = path
+        self._db = db
+        self._clock = clock
+        self._lock = RLock()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Close the file."""
+        with self._lock:
+            self._db.close()
+
+    def append(self, draft: Draft) -> Entry:
+        """Record one draft; see `append_all`."""
+        return self.append_all([draft])[0]
+
+    def append_all(self, drafts: Sequence[Draft]) -> tuple[Entry, ...]:
+        """Record drafts in their order, all or none.
+
+        What is recorded already, by its id, is not recorded again: its entry is returned.
+
+        Raises
+        ------
+        UsageError
+            If a body is not plain JSON, or ``corrects`` names no entry.
+        LedgerError
+            If the disk is full or cannot be reached, or another writer does not end.
+        """
+        texts = [canonical(draft.body) for draft in drafts]
+        blobs = [packed(blob) for draft in drafts for blob in draft.blobs]
+        with self.writing() as db:
+            db.executemany("INSERT OR IGNORE INTO blob VALUES (?, ?, ?)", blobs)
+            return tuple(
+                self._append(draft, text) for draft, text in zip(drafts, texts, strict=True)
+            )
+
+    def entry(self, name: str) -> Entry:
+        """Return the entry of an id, or of an id's beginning that no other shares.
+
+        Raises
+        ------
+        UsageError
+            If there is none, or several.
+        """
+        low = name.strip().lower()
+        if not low or set(low) - set("0123456789abcdef"):
+            raise UsageError(f"{name!r} is no id; the first digits of one are allowed (0-9, a-f)")
+        rows = self.read(
+            f"SELECT {COLUMNS} FROM record WHERE id >= ? AND id < ? LIMIT 2", (low, low + "g")
+        )
+        if len(rows) != 1:
+            found = "several entries" if rows else "no entry"
+            raise UsageError(f"{name}: {found} of this id; satcheck ledger list shows the ids")
+        return entry_of(rows[0])
+
+    def find(self, search: Search, limit: int | None = 50) -> tuple[Entry, ...]:
+        """Return entries, newest first."""
+        where, values = search.sql()
+        rows = self.read(
+            f"SELECT {COLUMNS} FROM lookup JOIN record USING (seq) WHERE {where} "
+            "ORDER BY lookup.made_at DESC, lookup.seq DESC LIMIT ?",
+            (*values, -1 if limit is None else limit),
+        )
+        return tuple(entry_of(row) for row in rows)
+
+    def entries(self, after: int = 0, batch: int = 500) -> Iterator[Entry]:
+        """Yield all entries in the order in which they were recorded."""
+        while rows := self.read(
+            f"SELECT {COLUMNS} FROM record WHERE seq > ? ORDER BY seq LIMIT ?", (after, batch)
+        ):
+            yield from map(entry_of, rows)
+            after = rows[-1][0]
+
+    def blob(self, sha256: str) -> bytes:
+        """Return large content by its sha256; raise UsageError where there is none."""
+        rows = self.read("SELECT packed, data FROM blob WHERE sha256 = ?", (sha256,))
+        if not rows:
+            raise UsageError(f"{self.path}: it holds no content {sha256[:12]}")
+        return zlib.decompress(rows[0][1]) if rows[0][0] else bytes(rows[0][1])
+
+    def head(self) -> Head:
+        """Return the last entry's place and hash."""
+        rows = self.read("SELECT seq, hash FROM record ORDER BY seq DESC LIMIT 1")
+        return Head(*rows[0]) if rows else Head(0, START)
+
+    def read(self, sql: str, values: Sequence[Any] = ()) -> list[Any]:
+        """Return all rows of a query, for the other modules of the ledger."""
+        with self._lock, explained(self.path):
+            return self._db.execute(sql, values).fetchall()
+
+    @contextmanager
+    def writing(self) -> Iterator[sqlite3.Connection]:
+        """Hold the only writer's place; what is written in it stays whole or not at all."""
+        with self._lock, explained(self.path):
+            self._db.execute("BEGIN IMMEDIATE")
+            try:
+                yield self._db
+                self._db.execute("COMMIT")
+            except BaseException:
+                self._db.rollback()
+                raise
+
+    def _append(self, draft: Draft, body: str) -> Entry:
+        when = self._clock() if draft.made_at is None else _moment(draft.made_at)
+        return self.insert(draft.kind, body, timestamp(when), draft.by, draft.corrects)
+
+    def insert(
+        self, kind: str, body: str, made_at: str, by: str, corrects: str | None, origin: str = ""
+    ) -> Entry:
+        """Put an entry at the end of the chain, within ``writing``; ``body`` is canonical."""
+        by = storable(by)
+        id_ = entry_id(kind, body, made_at, by, corrects)
+        known = self._db.execute(f"SELECT {COLUMNS} FROM record WHERE id = ?", (id_,)).fetchone()
+        if known:
+            return entry_of(known)
+        if corrects is not None and not self._knows(corrects):
+            raise UsageError(f"{corrects}: no entry of this id; a correction names an entry")
+        head = self.head()
+        seq = head.seq + 1
+        hash_ = chain_hash(head.hash, seq, id_, origin)
+        row = (seq, id_, kind, body, made_at, by, corrects, origin, head.hash, hash_)
+        self._db.execute(f"INSERT INTO record VALUES ({','.join('?' * len(row))})", row)
+        looked_up = lookup_row(row)
+        self._db.execute(f"INSERT INTO lookup VALUES ({','.join('?' * len(looked_up))})", looked_up)
+        return entry_of(row)
+
+    def _knows(self, id_: str) -> bool:
+        return bool(self._db.execute("SELECT 1 FROM record WHERE id = ?", (id_,)).fetchone())
+
+
+def open_ledger(
+    path: Path, clock: Clock, *, create: bool = True, patience: float = PATIENCE
+) -> Ledger:
+    """Open a ledger; it is made where it is missing, unless ``create`` is False.
+
+    Raises
+    ------
+    LedgerError
+        If it cannot be opened, is no ledger, damaged, locked or of a newer version.
+    """
+    return Ledger(path, connect(path, create=create, patience=patience), clock)
+
+
+def _moment(text: str) -> datetime:
+    try:
+        return datetime.fromisoformat(text)
+    except ValueError as error:
+        raise UsageError(f"{text!r}: a time such as 2026-03-04T05:06:07Z is allowed") from error
+
+
+def entry_of(row: Sequence[Any]) -> Entry:
+    """Return the entry of a row of ``COLUMNS``."""
+    seq, id_, kind, body, *rest = row
+    return Entry(seq, id_, kind, json.loads(body), *rest)
+
+
+def lookup_row(row: Sequence[Any]) -> tuple[Any, ...]:
+    """Return what the index holds of a row of ``COLUMNS``."""
+    seq, _, kind, body, made_at, by, corrects = row[:7]
+    found: Mapping[str, Any] = json.loads(body)
+    values = (found.get(key) if isinstance(found, Mapping) else None for key in LOOKED_UP)
+    texts = (storable(value) if isinstance(value, str) else None for value in values)
+    return (seq, kind, made_at, by, corrects, *texts)
+
+
+def packed(content: bytes) -> tuple[str, int, bytes]:
+    """Return a row of the table of large content, compressed where that makes it smaller."""
+    small = zlib.compress(content)
+    shrinks = len(small) < len(content)
+    return hashlib.sha256(content).hexdigest(), int(shrinks), small if shrinks else content

@@ -1,0 +1,113 @@
+"""Photos beside the ledger, each a file named by the sha256 of the bytes that the phone sent.
+
+They are not in the database: SHA256.jpg in the folder ``photos/`` beside it, whole or not at all.
+No photo keeps its place: the caller gives the function that takes it out, and what is kept is
+named, with its own sha256, by the entry.
+"""
+
+import hashlib
+from collections.abc import Callable
+from pathlib import Path
+
+from satcheck.errors import LedgerError, UsageError
+from satcheck.files import write_whole
+from satcheck.ledger.book import Ledger
+from satcheck.ledger.entries import Draft, Entry, Kind
+
+FOLDER = "photos"
+_KINDS = (
+    (b"\xff\xd8", 0, "jpg"),
+    (b"\x89PNG", 0, "png"),
+    (b"WEBP", 8, "webp"),
+    (b"ftyp", 4, "heic"),
+)
+
+
+def photo_folder(ledger: Path) -> Path:
+    """Return the folder of a ledger's photos."""
+    return ledger.parent / FOLDER
+
+
+def photo_path(ledger: Path, file: str) -> Path:
+    """Return where a photo lies; ``file`` is that of its entry's body.
+
+    Raises
+    ------
+    UsageError
+        If the name leads out of the folder.
+    """
+    if not file or Path(file).name != file:
+        raise UsageError(f"{file!r}: a photo lies in the ledger's own folder")
+    return photo_folder(ledger) / file[:2] / file
+
+
+def photo_draft(
+    ledger: Path, data: bytes, without_location: Callable[[bytes], bytes], name: str, by: str = ""
+) -> Draft:
+    """Keep a photo's bytes on the disk, and return the draft that records it.
+
+    Append it, alone or with its inspection, after this has returned: an entry never names a file
+    that is not whole. A photo whose entry was never appended is harmless.
+
+    Parameters
+    ----------
+    ledger : Path
+        The ledger's file.
+    data : bytes
+        As the phone sent them.
+    without_location : callable
+        Takes the place out of the bytes.
+    name : str
+        As the phone called it.
+
+    Raises
+    ------
+    LedgerError
+        If it cannot be written.
+    """
+    sha256, kept = hashlib.sha256(data).hexdigest(), without_location(data)
+    file = f"{sha256}.{_extension(data)}"
+    path = photo_path(ledger, file)
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        if not path.exists():
+            write_whole(path, kept)
+    except OSError as error:
+        raise LedgerError(str(path), f"cannot be written ({error.strerror or error})") from error
+    body = {
+        "photo": sha256,
+        "file": file,
+        "kept": hashlib.sha256(kept).hexdigest(),
+        "size": len(kept),
+        "name": name,
+    }
+    return Draft(Kind.PHOTO, body, by)
+
+
+def kept_photo(ledger: Ledger, entry: Entry) -> bytes:
+    """Return a photo's bytes as they were kept.
+
+    Raises
+    ------
+    UsageError
+        If the entry is no photo.
+    LedgerError
+        If the file is missing or was changed.
+    """
+    if entry.kind != Kind.PHOTO:
+        raise UsageError(f"{entry.id[:12]} is a {entry.kind}; a photo is allowed")
+    path = photo_path(ledger.path, str(entry.body["file"]))
+    try:
+        data = path.read_bytes()
+    except OSError as error:
+        raise LedgerError(str(path), f"cannot be read ({error.strerror or error})") from error
+    if hashlib.sha256(data).hexdigest() != entry.body["kept"]:
+        raise LedgerError(str(path), "was changed since it was kept; go back to a backup")
+    return data
+
+
+def _extension(data: bytes) -> str:
+    for mark, at, extension in _KINDS:
+        if data.startswith(mark, at):
+            return extension
+    return "bin"

@@ -1,0 +1,143 @@
+"""Entries are appended, found and shown; nothing is changed or lost."""
+
+import hashlib
+import sqlite3
+import threading
+from datetime import UTC, datetime, timedelta
+from itertools import pairwise
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from satcheck.errors import LedgerError, UsageError
+from satcheck.ledger.book import Head, Ledger, open_ledger
+from satcheck.ledger.entries import START, Clock, Draft, Kind
+from satcheck.ledger.search import Search
+
+
+def clock() -> Clock:
+    """Return a clock that is a minute later each time it is asked."""
+    times = iter(datetime(2026, 3, 4, tzinfo=UTC) + timedelta(minutes=i) for i in range(10**6))
+    return lambda: next(times)
+
+
+@pytest.fixture
+def ledger(tmp_path: Path) -> Ledger:
+    return open_ledger(tmp_path / "shop.ledger", clock())
+
+
+def note(text: str, part: str = "4711", by: str = "AB") -> Draft:
+    return Draft(Kind.NOTE, {"part": part, "text": text}, by)
+
+
+def test_what_was_recorded_is_found_again_by_another_reader(ledger: Ledger) -> None:
+    entry = ledger.append(note("film torn"))
+    again = open_ledger(ledger.path, clock())
+    assert again.entry(entry.id) == again.entry(entry.id[:8]) == entry
+    assert entry.body == {"part": "4711", "text": "film torn"}
+    assert (entry.seq, entry.by, entry.made_at) == (1, "AB", "2026-03-04T00:00:00.000000Z")
+
+
+def test_an_empty_ledger_has_a_head_of_zeros(ledger: Ledger) -> None:
+    assert ledger.head() == Head(0, START)
+
+
+def test_each_entry_holds_the_hash_of_the_one_before(ledger: Ledger) -> None:
+    first, second = ledger.append_all([note("one"), note("two")])
+    assert second.previous_hash == first.hash
+    assert ledger.head() == Head(2, second.hash)
+
+
+def test_one_bad_draft_keeps_all_of_its_call_out(ledger: Ledger) -> None:
+    with pytest.raises(UsageError, match="no entry of this id"):
+        ledger.append_all([note("good"), Draft(Kind.CORRECTION, {}, corrects="0" * 64)])
+    assert ledger.head() == Head(0, START)
+
+
+def test_the_same_said_twice_with_its_time_is_one_entry(ledger: Ledger) -> None:
+    draft = Draft(Kind.NOTE, {"text": "mixed"}, made_at="2026-03-04T05:06:07+01:00")
+    assert ledger.append(draft) == ledger.append(draft)
+    assert ledger.head().seq == 1
+
+
+def test_a_corrected_entry_stays_and_is_left_out_of_what_is_current(ledger: Ledger) -> None:
+    old = ledger.append(note("brim lean"))
+    new = ledger.append(Draft(Kind.NOTE, {"part": "4711", "text": "brim good"}, corrects=old.id))
+    assert ledger.find(Search(part="4711")) == (new, old)
+    assert ledger.find(Search(part="4711", current=True)) == (new,)
+
+
+def test_entries_are_found_newest_first_by_each_word_and_time(ledger: Ledger) -> None:
+    entries = ledger.append_all([note(str(i), part=str(i % 2), by="ABC"[i % 3]) for i in range(6)])
+    assert ledger.find(Search(part="1", by="B")) == (entries[1],)
+    assert ledger.find(Search(part="0"), limit=2) == (entries[4], entries[2])
+    assert ledger.find(Search(since="2026-03-04T00:02", until="2026-03-04T00:03")) == (
+        entries[3],
+        entries[2],
+    )
+    assert ledger.find(Search(kind="photo")) == ()
+
+
+@pytest.mark.parametrize("statement", ["UPDATE record SET body = '{}'", "DELETE FROM record"])
+def test_the_file_itself_refuses_to_change_an_entry(ledger: Ledger, statement: str) -> None:
+    ledger.append(note("kept"))
+    with sqlite3.connect(ledger.path) as db, pytest.raises(sqlite3.IntegrityError, match="stay"):
+        db.execute(statement)
+    db.close()
+
+
+@given(
+    body=st.dictionaries(
+        st.text(), st.recursive(st.none() | st.booleans() | st.integers() | st.text(), st.lists)
+    ),
+    by=st.text(),
+)
+def test_any_plain_content_comes_back_as_it_was(
+    tmp_path_factory: pytest.TempPathFactory, body: dict[str, object], by: str
+) -> None:
+    path = tmp_path_factory.getbasetemp() / "any.ledger"
+    with open_ledger(path, lambda: datetime.now(UTC)) as ledger:
+        entry = ledger.append(Draft(Kind.NOTE, body, by))
+        assert ledger.entry(entry.id).body == body
+        assert ledger.entry(entry.id).by == by
+
+
+@pytest.mark.parametrize("value", [float("nan"), b"bytes", {1, 2}])
+def test_what_json_cannot_say_is_refused(ledger: Ledger, value: object) -> None:
+    with pytest.raises(UsageError, match="plain JSON"):
+        ledger.append(Draft(Kind.NOTE, {"value": value}))
+
+
+def test_large_content_is_stored_once_and_comes_back(ledger: Ledger) -> None:
+    blobs = (b"weave " * 1000, b"\x00\xff")
+    first = ledger.append(Draft(Kind.NOTE, {"text": "one"}, blobs=blobs))
+    assert ledger.append(Draft(Kind.NOTE, {"text": "two"}, blobs=blobs)).seq == first.seq + 1
+    assert [ledger.blob(hashlib.sha256(blob).hexdigest()) for blob in blobs] == list(blobs)
+    assert ledger.read("SELECT count(*) FROM blob") == [(2,)]
+
+
+def test_many_threads_and_connections_write_one_unbroken_chain(ledger: Ledger) -> None:
+    def write(own: Ledger, name: str) -> None:
+        for number in range(20):
+            own.append(note(f"{name} {number}"))
+
+    other = open_ledger(ledger.path, clock())
+    threads = [
+        threading.Thread(target=write, args=(own, f"{i}"))
+        for i, own in enumerate((ledger, ledger, other, other))
+    ]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    entries = list(ledger.entries(batch=7))
+    assert [entry.seq for entry in entries] == list(range(1, 81))
+    assert all(b.previous_hash == a.hash for a, b in pairwise(entries))
+
+
+def test_a_second_writer_gets_a_sentence_when_the_first_does_not_end(ledger: Ledger) -> None:
+    other = open_ledger(ledger.path, clock(), patience=0.05)
+    with ledger.writing(), pytest.raises(LedgerError, match="another program is writing"):
+        other.append(note("late"))
