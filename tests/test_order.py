@@ -21,6 +21,7 @@ ORDER = (
     "statistics.agreement",
     "statistics.gauge",
     "statistics.tolerance",
+    "statistics.detection",
     # resin: pure arithmetic
     "resin.uncertainty",
     "resin.units",
