@@ -213,8 +213,8 @@ def _upper(
 ) -> float | None:
     """Return the size beyond which the likelihood ratio excludes it as that of a share.
 
-    One-sided: the two-sided 90 % limit, as the handbook takes it. With parts the limit is t squared,
-    whose freedom is theirs; without, that of a normal variate.
+    One-sided: the two-sided 90 % limit, as the handbook takes it. With parts the limit is
+    t squared, whose freedom is theirs; without, that of a normal variate.
     """
     x, middle, spread = _design(sizes, line.scale)
     z, y, target = (x - middle) / spread, hit.astype(np.float64), float(logit(share))
