@@ -44,11 +44,12 @@ def transport(supply: ArrayLike, demand: ArrayLike, distance: ArrayLike) -> F64:
     # In units of what is moved, so that the solver's tolerances fit.
     rows = sparse.kron(sparse.eye(have.size), np.ones((1, want.size)))
     columns = sparse.kron(np.ones((1, have.size)), sparse.eye(want.size))
-    least = _slack(have, want) / moved
+    # A hair wider, so that rounding never makes the limits contradict the total.
+    limits = np.minimum(np.concatenate([have, want]), moved) / moved * (1 + 1e-12)
     solved = optimize.linprog(
         cost.ravel() / max(cost.max(), 1e-300),
         A_ub=sparse.vstack([rows, columns]),
-        b_ub=least,
+        b_ub=limits,
         A_eq=np.ones((1, cost.size)),
         b_eq=[1.0],
         method="highs",
@@ -56,8 +57,3 @@ def transport(supply: ArrayLike, demand: ArrayLike, distance: ArrayLike) -> F64:
     if solved.x is None:  # cannot be: the problem always has a solution within its bounds
         raise RuntimeError(f"the transport was not solved: {solved.message}")
     return np.asarray(np.maximum(solved.x, 0).reshape(cost.shape) * moved)
-
-
-def _slack(have: F64, want: F64) -> F64:
-    """Return both limits, a hair wider, so that rounding never makes them contradict the total."""
-    return np.concatenate([have, want]) * (1 + 1e-12)

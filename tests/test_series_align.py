@@ -1,0 +1,115 @@
+"""Two pictures of one drawn part, the camera moved by a known amount."""
+
+from dataclasses import replace
+
+import cv2
+import numpy as np
+import pytest
+from grids import grid
+from numpy.testing import assert_allclose
+from numpy.typing import NDArray
+from records import inspection_of
+from scenes import Braid, Shape, View, draw
+from serial import measured, moved, placed, shown
+
+from satcheck.model import Inspection
+from satcheck.series.align import align
+
+Rgb = NDArray[np.uint8]
+
+
+@pytest.fixture(scope="module")
+def picture() -> Rgb:
+    """Return a tapered round part, 500 px wide and 840 px long, in a wide picture."""
+    shape, view = Shape(250, 420, is_round=True, taper=0.25), View(noise=0.003)
+    scene = draw(np.random.default_rng(1), Braid(), shape, view)
+    wide = cv2.copyMakeBorder(scene.rgb, 60, 60, 80, 80, cv2.BORDER_REPLICATE)
+    return np.asarray(cv2.resize(wide, None, fx=2, fy=2, interpolation=cv2.INTER_CUBIC), np.uint8)
+
+
+@pytest.fixture(scope="module")
+def earlier(picture: Rgb) -> Inspection:
+    return measured(picture)
+
+
+def error(earlier: Inspection, later: Inspection, matrix: NDArray[np.float64]) -> float:
+    """Return the largest error on the part, in pitches of the later photo."""
+    y, x = np.nonzero(earlier.labels)
+    points = np.stack([x, y], 1)[::97].astype(np.float64) + 0.5
+    true = points @ matrix[:, :2].T + matrix[:, 2]
+    off = np.hypot(*(align(earlier, later).to_later(points) - true).T)
+    assert earlier.cells is not None
+    assert earlier.cells.pitch is not None
+    return float(off.max() / earlier.cells.pitch)
+
+
+@pytest.mark.parametrize(
+    ("turn", "scale", "squeeze", "shift"),
+    [
+        (0, 1, 1, (13, -22)),
+        (4, 1, 1, (0, 0)),
+        (-6, 1.08, 1, (10, 5)),
+        (3, 0.8, 1, (20, -30)),
+        (2, 0.95, 0.94, (-10, 8)),
+    ],
+)
+def test_a_moved_camera_is_undone_within_a_fifth_of_a_pitch(
+    picture: Rgb,
+    earlier: Inspection,
+    turn: float,
+    scale: float,
+    squeeze: float,
+    shift: tuple[float, float],
+) -> None:
+    matrix = placed(picture, turn, scale, squeeze, shift)
+    later = measured(moved(picture, matrix))
+    found = align(earlier, later)
+    assert found.problem is None
+    assert error(earlier, later, matrix) < 0.2
+    assert_allclose(found.scale, 1 / (scale * np.sqrt(squeeze)), rtol=0.01)
+
+
+def test_without_the_fit_a_moved_camera_would_be_off_by_a_pitch(
+    picture: Rgb, earlier: Inspection
+) -> None:
+    """The control: the same photo taken for unmoved."""
+    matrix = placed(picture, turn=4)
+    assert error(earlier, earlier, matrix) > 1
+
+
+def test_a_photo_covers_itself(earlier: Inspection) -> None:
+    found = align(earlier, earlier)
+    assert (found.overlap, found.problem) == (1.0, None)
+    assert found.residual < 1e-6
+    assert_allclose(found.to_earlier, np.eye(2, 3), atol=0.02)
+
+
+def test_a_bite_out_of_the_outline_hardly_moves_the_fit(earlier: Inspection) -> None:
+    """A hand before the part: a robust loss lets the rest of the outline decide."""
+    labels = earlier.labels.copy()
+    y, x = np.nonzero(labels)
+    labels[int(y.mean()) : int(y.mean()) + 80, : int(x.min()) + 60] = 0
+    found = align(earlier, replace(earlier, labels=labels))
+    assert found.problem is None
+    assert_allclose(found.to_later(np.array([[500.0, 500.0]])), [[500, 500]], atol=2)
+
+
+def test_a_part_of_another_shape_is_not_compared() -> None:
+    slim = shown(grid((45, 14), to_photo=np.array([[10.0, 0, 80], [0, 10.0, 50]])))
+    notched = replace(slim, labels=slim.labels.copy())
+    notched.labels[50:250, 80:150] = 0
+    found = align(shown(grid()), notched)
+    assert "cover each other by" in (found.problem or "")
+
+
+def test_without_a_part_nothing_is_aligned(earlier: Inspection) -> None:
+    assert align(earlier, inspection_of(cells=None)).problem
+    assert align(earlier, replace(earlier, labels=np.zeros((0, 0), np.uint8))).problem
+
+
+def test_a_part_upside_down_in_the_later_photo_is_turned_back() -> None:
+    """Both grids start at the proximal end, wherever it lies in the picture."""
+    cells = grid()
+    flipped = replace(cells, to_photo=np.array([[-10.0, 0, 460], [0, -10.0, 500]]))
+    found = align(shown(cells), shown(flipped))
+    assert_allclose(found.to_later(np.array([[100.0, 50.0]])), [[460, 500]], atol=1)
