@@ -22,6 +22,7 @@ ORDER = (
     "statistics.gauge",
     "statistics.tolerance",
     "statistics.detection",
+    "statistics.control",
     # resin: pure arithmetic
     "resin.uncertainty",
     "resin.units",
