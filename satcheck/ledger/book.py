@@ -25,7 +25,7 @@ import hashlib
 import json
 import sqlite3
 import zlib
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from datetime import datetime
 from pathlib import Path
@@ -45,15 +45,9 @@ from satcheck.ledger.entries import (
     storable,
     timestamp,
 )
-from satcheck.ledger.schema import PATIENCE, connect, explained
+from satcheck.ledger.index import RowValues, add_to_index
+from satcheck.ledger.opening import PATIENCE, connect, connect_to_read, explained
 from satcheck.ledger.search import Search
-
-COLUMNS = (
-    'record.seq, record.id, record.kind, record.body, record.made_at, record."by", '
-    "record.corrects, record.origin, record.previous_hash, record.hash"
-)
-LOOKED_UP = ("part", "view", "series", "photo", "calibration", "fibre", "resin", "verdict")
-"""Keys of a body that are searched by."""
 
 
 class Head(NamedTuple):
@@ -123,9 +117,7 @@ class Ledger:
         low = name.strip().lower()
         if not low or set(low) - set("0123456789abcdef"):
             raise UsageError(f"{name!r} is no id; the first digits of one are allowed (0-9, a-f)")
-        rows = self.read(
-            f"SELECT {COLUMNS} FROM record WHERE id >= ? AND id < ? LIMIT 2", (low, low + "g")
-        )
+        rows = self.read("SELECT * FROM record WHERE id >= ? AND id < ? LIMIT 2", (low, low + "g"))
         if len(rows) != 1:
             found = "several entries" if rows else "no entry"
             raise UsageError(f"{name}: {found} of this id; satcheck ledger list shows the ids")
@@ -135,18 +127,23 @@ class Ledger:
         """Return entries, newest first."""
         where, values = search.sql()
         rows = self.read(
-            f"SELECT {COLUMNS} FROM lookup JOIN record USING (seq) WHERE {where} "
+            f"SELECT record.* FROM lookup JOIN record USING (seq) WHERE {where} "
             "ORDER BY lookup.made_at DESC, lookup.seq DESC LIMIT ?",
             (*values, -1 if limit is None else limit),
         )
         return tuple(entry_of(row) for row in rows)
 
-    def entries(self, after: int = 0, batch: int = 500) -> Iterator[Entry]:
+    def entries(self) -> Iterator[Entry]:
         """Yield all entries in the order in which they were recorded."""
+        return map(entry_of, self.rows())
+
+    def rows(self, batch: int = 500) -> Iterator[RowValues]:
+        """Yield all rows of the table ``record`` in their order, few at a time."""
+        after = 0
         while rows := self.read(
-            f"SELECT {COLUMNS} FROM record WHERE seq > ? ORDER BY seq LIMIT ?", (after, batch)
+            "SELECT * FROM record WHERE seq > ? ORDER BY seq LIMIT ?", (after, batch)
         ):
-            yield from map(entry_of, rows)
+            yield from rows
             after = rows[-1][0]
 
     def blob(self, sha256: str) -> bytes:
@@ -188,7 +185,7 @@ class Ledger:
         """Put an entry at the end of the chain, within ``writing``; ``body`` is canonical."""
         by = storable(by)
         id_ = entry_id(kind, body, made_at, by, corrects)
-        known = self._db.execute(f"SELECT {COLUMNS} FROM record WHERE id = ?", (id_,)).fetchone()
+        known = self._db.execute("SELECT * FROM record WHERE id = ?", (id_,)).fetchone()
         if known:
             return entry_of(known)
         if corrects is not None and not self._knows(corrects):
@@ -198,8 +195,7 @@ class Ledger:
         hash_ = chain_hash(head.hash, seq, id_, origin)
         row = (seq, id_, kind, body, made_at, by, corrects, origin, head.hash, hash_)
         self._db.execute(f"INSERT INTO record VALUES ({','.join('?' * len(row))})", row)
-        looked_up = lookup_row(row)
-        self._db.execute(f"INSERT INTO lookup VALUES ({','.join('?' * len(looked_up))})", looked_up)
+        add_to_index(self._db, row)
         return entry_of(row)
 
     def _knows(self, id_: str) -> bool:
@@ -209,7 +205,9 @@ class Ledger:
 def open_ledger(
     path: Path, clock: Clock, *, create: bool = True, patience: float = PATIENCE
 ) -> Ledger:
-    """Open a ledger; it is made where it is missing, unless ``create`` is False.
+    """Open a ledger for writing; it is made where it is missing, unless ``create`` is False.
+
+    ``patience`` is how many seconds to wait for another writer.
 
     Raises
     ------
@@ -219,6 +217,21 @@ def open_ledger(
     return Ledger(path, connect(path, create=create, patience=patience), clock)
 
 
+def read_ledger(path: Path) -> Ledger:
+    """Open a ledger for reading only, also on a disk that cannot be written.
+
+    Raises
+    ------
+    LedgerError
+        As `open_ledger`; also for a ledger of an earlier form.
+    """
+    return Ledger(path, connect_to_read(path), _no_clock)
+
+
+def _no_clock() -> datetime:
+    raise UsageError("this ledger was opened for reading only")
+
+
 def _moment(text: str) -> datetime:
     try:
         return datetime.fromisoformat(text)
@@ -226,19 +239,10 @@ def _moment(text: str) -> datetime:
         raise UsageError(f"{text!r}: a time such as 2026-03-04T05:06:07Z is allowed") from error
 
 
-def entry_of(row: Sequence[Any]) -> Entry:
-    """Return the entry of a row of ``COLUMNS``."""
+def entry_of(row: RowValues) -> Entry:
+    """Return the entry of a row of the table ``record``."""
     seq, id_, kind, body, *rest = row
     return Entry(seq, id_, kind, json.loads(body), *rest)
-
-
-def lookup_row(row: Sequence[Any]) -> tuple[Any, ...]:
-    """Return what the index holds of a row of ``COLUMNS``."""
-    seq, _, kind, body, made_at, by, corrects = row[:7]
-    found: Mapping[str, Any] = json.loads(body)
-    values = (found.get(key) if isinstance(found, Mapping) else None for key in LOOKED_UP)
-    texts = (storable(value) if isinstance(value, str) else None for value in values)
-    return (seq, kind, made_at, by, corrects, *texts)
 
 
 def packed(content: bytes) -> tuple[str, int, bytes]:

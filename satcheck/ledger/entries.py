@@ -49,7 +49,9 @@ class Draft:
     kind : Kind
     body : mapping
         Plain JSON values. These keys are searched by, where they stand at the top level and are
-        text: part, view, series, photo (sha256), calibration (id), fibre, resin, verdict.
+        text: part, view, series, photo (sha256), calibration (id), fibre, resin, verdict, and
+        request (an id that the asker gave, to find what came of it). "blobs" maps names to the
+        sha256 of large content.
     by : str
         Who says so; blank if nobody was named.
     corrects : str or None
@@ -58,7 +60,7 @@ class Draft:
         As `timestamp` gives it; None for the ledger's clock. Give it where a repeated call must
         not record twice.
     blobs : tuple of bytes
-        Large content that the body names by its sha256.
+        The large content that the body names under "blobs".
     """
 
     kind: Kind

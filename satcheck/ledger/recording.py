@@ -1,12 +1,13 @@
 """Inspections into the ledger and out again, whole enough to be judged again under new bounds."""
 
+import hashlib
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
 from satcheck.errors import UsageError
-from satcheck.ledger.book import Ledger, packed
+from satcheck.ledger.book import Ledger
 from satcheck.ledger.entries import Draft, Entry, Kind
 from satcheck.ledger.search import Search
 from satcheck.model import Inspection
@@ -23,6 +24,8 @@ class Context:
     view: str | None = None
     series: str | None = None
     resin: str | None = None
+    request: str | None = None
+    """An id that the asker gave, to find what came of it."""
     corrects: str | None = None
     more: Mapping[str, Any] = field(default_factory=dict)
     """Further keys of the body, such as settings; plain JSON values."""
@@ -33,10 +36,11 @@ def inspection_draft(
 ) -> Draft:
     """Return an inspection as a draft, to be appended with others or by itself.
 
-    The body holds the short record under "inspection"; the whole one, with all that was measured,
-    is large content named by "whole", and the overlay (JPEG), if given, by "overlay".
+    The body holds the short record under "inspection"; under "blobs" it names as "whole" the one
+    with all that was measured, and as "overlay" the overlay (JPEG), if given.
     """
     whole = json.dumps(inspection_to_json(inspection), indent=1, allow_nan=False).encode()
+    blobs = {"whole": whole} | ({} if overlay is None else {"overlay": overlay})
     card = inspection.card
     body: dict[str, Any] = {
         **context.more,
@@ -44,19 +48,16 @@ def inspection_draft(
         "view": context.view,
         "series": context.series,
         "resin": context.resin,
+        "request": context.request,
         "photo": inspection.photo.sha256,
         "calibration": inspection.calibration.id,
         "fibre": inspection.calibration.fibre,
         "verdict": inspection.verdict.word,
         "inspection": inspection_to_json(inspection, cells=False),
-        "whole": packed(whole)[0],
+        "blobs": {name: hashlib.sha256(blob).hexdigest() for name, blob in blobs.items()},
     }
-    blobs = [whole]
-    if overlay is not None:
-        body["overlay"] = packed(overlay)[0]
-        blobs.append(overlay)
     said = {key: value for key, value in body.items() if value is not None}
-    return Draft(Kind.INSPECTION, said, context.by, context.corrects, blobs=tuple(blobs))
+    return Draft(Kind.INSPECTION, said, context.by, context.corrects, blobs=tuple(blobs.values()))
 
 
 def record_inspection(
@@ -85,7 +86,7 @@ def stored_inspection(ledger: Ledger, entry: Entry) -> Inspection:
     if entry.kind != Kind.INSPECTION:
         raise UsageError(f"{name} is a {entry.kind}; an inspection is allowed")
     try:
-        whole = json.loads(ledger.blob(str(entry.body["whole"])))
-    except (KeyError, ValueError) as error:
+        whole = json.loads(ledger.blob(str(entry.body["blobs"]["whole"])))
+    except (LookupError, TypeError, ValueError) as error:
         raise UsageError(f"{name}: its content is damaged; go back to a backup") from error
     return inspection_from_json(whole, name)

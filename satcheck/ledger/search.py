@@ -28,13 +28,14 @@ class Search:
     fibre: str | None = None
     resin: str | None = None
     verdict: str | None = None
+    request: str | None = None
     by: str | None = None
     since: str | None = None
     until: str | None = None
     current: bool = False
 
     def sql(self) -> tuple[str, tuple[str, ...]]:
-        """Return the condition on ``lookup`` joined with ``record``, and its values."""
+        """Return the condition on ``lookup`` and its values."""
         terms, values = ["1"], []
         for field in fields(self):
             value = getattr(self, field.name)
@@ -49,7 +50,5 @@ class Search:
                 terms.append(f'lookup."{field.name}" = ?')
             values.append(storable(value))
         if self.current:
-            terms.append(
-                "NOT EXISTS (SELECT 1 FROM lookup AS later WHERE later.corrects = record.id)"
-            )
+            terms.append("NOT lookup.superseded")
         return " AND ".join(terms), tuple(values)

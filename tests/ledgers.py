@@ -1,0 +1,31 @@
+"""Ledgers for tests: a clock that is told, notes and inspections by hand."""
+
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+from records import inspection_of
+
+from satcheck.ledger.book import Ledger
+from satcheck.ledger.entries import Clock, Draft, Entry, Kind
+from satcheck.ledger.recording import Context, record_inspection
+from satcheck.model import Label
+
+
+def clock_from(start: str = "2026-03-04", **step: float) -> Clock:
+    """Return a clock that is later by a step, else a minute, each time it is asked."""
+    first, by = (
+        datetime.fromisoformat(start).replace(tzinfo=UTC),
+        timedelta(**step or {"minutes": 1}),
+    )
+    asked = iter(range(10**9))
+    return lambda: first + next(asked) * by
+
+
+def note(text: str, part: str = "4711", by: str = "AB", **more: Any) -> Draft:
+    """Return a note on a part."""
+    return Draft(Kind.NOTE, {"part": part, "text": text}, by, **more)
+
+
+def inspect(ledger: Ledger, verdict: Label = Label.GOOD, **context: Any) -> Entry:
+    """Record an inspection made by hand."""
+    return record_inspection(ledger, inspection_of(verdict), Context(**context))
