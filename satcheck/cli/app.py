@@ -18,6 +18,7 @@ from satcheck.cli.check import check
 from satcheck.cli.common import OK, WRONG, complain, explain, say
 from satcheck.cli.demo import demo
 from satcheck.cli.rejudge import rejudge
+from satcheck.cli.serve import serve
 
 app = typer.Typer(
     add_completion=False,
@@ -44,7 +45,7 @@ def version() -> None:
     say(f"satcheck {__version__}")
 
 
-for command in (check, calibrate, rejudge, card, demo):
+for command in (check, calibrate, rejudge, card, demo, serve):
     app.command()(command)
 
 

@@ -1,0 +1,76 @@
+"""``satcheck serve``: the phone page at the bench."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from satcheck.cli.common import say
+from satcheck.errors import UsageError
+
+CalibrationOption = Annotated[
+    Path | None, typer.Option(metavar="FILE", help="The shop's calibration; else the demo's.")
+]
+RecordsOption = Annotated[
+    Path, typer.Option(metavar="DIR", help="Folder that keeps photos, verdicts and the key.")
+]
+LedgerOption = Annotated[
+    Path | None, typer.Option(metavar="FILE", help="The shop's ledger; else one in the folder.")
+]
+PortOption = Annotated[int, typer.Option(min=1, max=65535, help="Port to listen on.")]
+HostOption = Annotated[
+    str, typer.Option(metavar="ADDRESS", help="Address to listen on; else every one.")
+]
+NameOption = Annotated[
+    list[str] | None,
+    typer.Option("--name", metavar="NAME", help="Further name of this computer; may be repeated."),
+]
+CertificateOption = Annotated[
+    Path | None, typer.Option("--tls-cert", metavar="FILE", help="Certificate (PEM) for https.")
+]
+CertificateKeyOption = Annotated[
+    Path | None, typer.Option("--tls-key", metavar="FILE", help="The certificate's key (PEM).")
+]
+NewKeyOption = Annotated[
+    bool, typer.Option("--new-key", help="Make a new key: phones must scan the code again.")
+]
+
+
+def serve(
+    calibration: CalibrationOption = None,
+    records: RecordsOption = Path("satcheck-records"),
+    ledger: LedgerOption = None,
+    port: PortOption = 8470,
+    host: HostOption = "0.0.0.0",
+    name: NameOption = None,
+    tls_cert: CertificateOption = None,
+    tls_key: CertificateKeyOption = None,
+    new_key: NewKeyOption = False,
+) -> None:
+    """Serve the phone page on the shop's own network.
+
+    Prints the address, a QR code that opens it on a phone, and how to stop. The code holds the
+    key: show it to nobody outside the shop. Needs no internet.
+    """
+    from satcheck.calibration import default_calibration_path
+    from satcheck.web.serve import Place, address, allowed_hosts, listen, open_shop, qr_text, run
+
+    if (tls_cert is None) != (tls_key is None):
+        raise UsageError("--tls-cert and --tls-key belong together; both or neither are allowed")
+    for file in (tls_cert, tls_key):
+        if file is not None and not file.is_file():
+            raise UsageError(f"{file}: there is no such file; a PEM file is allowed")
+    chosen = calibration or default_calibration_path()
+    if chosen is None:
+        raise UsageError("no calibration: give one with --calibration FILE")
+    place = Place(host, port, tuple(name or ()), tls_cert, tls_key)
+    hosts = allowed_hosts(place)
+    with (
+        open_shop(chosen, records, hosts, ledger=ledger, renew_key=new_key) as (app, key),
+        listen(place) as socket,
+    ):
+        link = address(place, key)
+        say(qr_text(link))
+        say(f"Scan the code with a phone on the shop's Wi-Fi, or open\n  {link}")
+        say(f"Photos and verdicts are kept in {records.resolve()}. Stop with Ctrl+C.")
+        run(app, place, [socket])

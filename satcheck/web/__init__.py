@@ -1,0 +1,1 @@
+"""The phone page at the bench: a small server on the shop's own network."""

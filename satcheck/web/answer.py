@@ -1,0 +1,166 @@
+"""What the page shows of a kept photo, as plain values, from its record alone."""
+
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from satcheck.advice import describe_zones
+from satcheck.model import Inspection, Label
+from satcheck.series.align import align
+from satcheck.series.change import change, summary
+from satcheck.series.coverage import coverage
+from satcheck.series.trend import trends
+from satcheck.stringing import plan
+from satcheck.web.shot import VIEWS
+from satcheck.web.store import Kept, Store
+from satcheck.web.words import say
+
+MOST_SERIES = 12
+"""Photos of one view that the trend goes back (own rule): more do not fit a phone."""
+
+
+def answer(kept: Kept) -> dict[str, Any]:
+    """Return the verdict on one photo: what is read first, at arm's length."""
+    record = kept.record
+    word = str(record["verdict"])
+    return {
+        **_facts(kept),
+        "verdict": word,
+        "where": _where(record, word),
+        "advice": list(record["advice"]),
+        "retake": word == Label.NOT_JUDGED.word,
+        "demo": bool(record["calibration"]["is_demo"]),
+        "share_judged": record["share_judged"],
+        "width": record["photo"]["width"],
+        "height": record["photo"]["height"],
+        "card_note": _card_note(kept),
+    }
+
+
+def series_answer(kept: Kept, store: Store, minutes: float | None) -> dict[str, Any]:
+    """Return what the earlier photos of the part add, and what to do next.
+
+    Parameters
+    ----------
+    kept : Kept
+        The photo that is looked at.
+    store : Store
+        Holds the other photos of its part.
+    minutes : float or None
+        Left of the working time, where the gel clock runs.
+    """
+    of_part = store.of_part(kept.part)
+    until = [one for one in of_part if one.time < kept.time]
+    same = [one for one in until if (one.view, one.fibre) == (kept.view, kept.fibre)]
+    same = [*same, kept][-MOST_SERIES:]
+    series = [store.inspection(one) for one in same]
+    return {
+        "photos": [{**_facts(one), "verdict": one.record["verdict"]} for one in same],
+        "zones": _zones(series),
+        "change": _change(series),
+        "views": _views(of_part, store),
+        "plan": _plan(series[-1], minutes),
+    }
+
+
+def today(kept: Sequence[Kept]) -> list[dict[str, Any]]:
+    """Return the parts of a day, the one photographed last first, each with its views' series."""
+    parts: dict[str, list[Kept]] = defaultdict(list)
+    for one in kept:
+        parts[one.part].append(one)
+    newest_first = sorted(parts.values(), key=lambda photos: photos[-1].time, reverse=True)
+    return [_part_today(photos) for photos in newest_first]
+
+
+def _part_today(photos: Sequence[Kept]) -> dict[str, Any]:
+    views: dict[str, list[Kept]] = {view: [] for view in VIEWS}
+    for one in photos:
+        views.setdefault(one.view, []).append(one)
+    return {
+        "part": photos[-1].part,
+        "fibre": photos[-1].fibre,
+        "newest": answer(photos[-1]),
+        "views": [
+            {
+                "view": view,
+                "photos": [{**_facts(one), "verdict": one.record["verdict"]} for one in shots],
+            }
+            for view, shots in views.items()
+        ],
+    }
+
+
+def _facts(kept: Kept) -> dict[str, Any]:
+    names = ("id", "part", "view", "fibre", "time")
+    return {name: getattr(kept, name) for name in names}
+
+
+def _where(record: Mapping[str, Any], word: str) -> str:
+    """Return the zones that named the verdict, in words."""
+    named = [zone["name"] for zone in record["zones"] if zone["verdict"] == word]
+    urgent = word not in (Label.GOOD.word, Label.NOT_JUDGED.word)
+    return describe_zones(named) if named and urgent else ""
+
+
+def _card_note(kept: Kept) -> str:
+    card = kept.record.get("card") or {}
+    if card.get("problem"):
+        return str(card["problem"])
+    told = card.get("part")
+    if told and str(told).strip().casefold() != kept.part.casefold():
+        return say("card_part", part=told, typed=kept.part)
+    return ""
+
+
+def _zones(series: Sequence[Inspection]) -> list[dict[str, Any]]:
+    found = trends(series) if series else ()
+    verdicts = [{zone.name: zone.verdict.word for zone in one.zones} for one in series]
+    return [
+        {
+            "zone": trend.zone,
+            "words": [each.get(trend.zone, Label.NOT_JUDGED.word) for each in verdicts],
+            "places": [
+                {"photo": p.photo, "place": p.place, "starved": p.starved, "rich": p.rich}
+                for p in trend.points
+            ],
+            "trend": trend.word,
+        }
+        for trend in found
+    ]
+
+
+def _change(series: Sequence[Inspection]) -> list[str]:
+    if len(series) < 2:
+        return [say("first_photo")]
+    earlier, later = series[-2:]
+    return list(summary(change(earlier, later, align(earlier, later))))
+
+
+def _views(of_part: Sequence[Kept], store: Store) -> dict[str, Any]:
+    newest = {one.view: one for one in of_part if one.view in VIEWS}
+    # While the resin moves, only the newest photo of a view tells how it looks now.
+    seen = coverage({view: [store.inspection(one)] for view, one in newest.items()}, VIEWS)
+    return {
+        "sentences": list(seen.sentences),
+        "views": [
+            {
+                "view": view,
+                "verdict": newest[view].record["verdict"] if view in newest else None,
+                "id": newest[view].id if view in newest else None,
+            }
+            for view in VIEWS
+        ],
+    }
+
+
+def _plan(now: Inspection, minutes: float | None) -> dict[str, Any]:
+    found = plan(now, minutes)
+    return {
+        "state": found.state,
+        "sentences": list(found.sentences),
+        "rules": [
+            {"sentence": r.sentence, "reason": r.reason, "caution": r.caution, "origin": r.origin}
+            for r in found.rules
+        ],
+        "caveat": found.caveat,
+    }

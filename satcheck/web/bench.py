@@ -1,0 +1,100 @@
+"""From a photo that has come to a verdict that is kept; the page may ask how far it is.
+
+The order never changes: judged, kept on the disk, and only then shown.
+"""
+
+import asyncio
+from collections import OrderedDict
+from dataclasses import dataclass
+
+from satcheck.errors import SatcheckError
+from satcheck.web.judging import Job, Refused
+from satcheck.web.shot import Shot
+from satcheck.web.store import Store
+from satcheck.web.upload import Uploads
+from satcheck.web.words import say
+from satcheck.web.workers import Workers
+
+MOST_FAILURES = 500
+EARLIER = 4
+"""Photos of the series that a later one may take its weave's size from (own rule)."""
+
+
+@dataclass(frozen=True)
+class Progress:
+    """How far a photo is."""
+
+    state: str
+    """"sending", "waiting", "measuring", "kept" or "failed"."""
+    received: int = 0
+    ahead: int = 0
+    sentence: str = ""
+
+
+class Bench:
+    """Judges every photo that has come, and remembers why some could not be."""
+
+    def __init__(self, store: Store, uploads: Uploads, workers: Workers) -> None:
+        self.store, self.uploads, self.workers = store, uploads, workers
+        self._tasks: dict[str, asyncio.Task[None]] = {}
+        self._failed: OrderedDict[str, str] = OrderedDict()
+
+    def resume(self) -> None:
+        """Go on with what had come before the server was stopped."""
+        for shot in self.uploads.waiting():
+            self.start(shot)
+
+    def start(self, shot: Shot) -> None:
+        """Judge a photo that is here as a whole; starting it twice does nothing."""
+        if shot.id not in self._tasks and self.store.get(shot.id) is None:
+            self._failed.pop(shot.id, None)
+            self._tasks[shot.id] = asyncio.create_task(self._judge(shot))
+
+    def progress(self, name: str) -> Progress | None:
+        """Return how far a photo is; None for one that is not known."""
+        if name in self._failed:
+            return Progress("failed", sentence=self._failed[name])
+        if name in self._tasks:
+            state = "waiting" if self.workers.is_waiting(name) else "measuring"
+            return Progress(state, ahead=self.workers.ahead(name))
+        if self.store.get(name) is not None:
+            return Progress("kept")
+        if self.uploads.shot(name) is not None:
+            return Progress("sending", received=self.uploads.received(name))
+        return None
+
+    async def wait(self, name: str, seconds: float) -> None:
+        """Return when a photo is through, or after some seconds."""
+        task = self._tasks.get(name)
+        if task is not None:
+            await asyncio.wait({task}, timeout=seconds)
+
+    async def _judge(self, shot: Shot) -> None:
+        try:
+            job = await asyncio.to_thread(self._job, shot)
+            found = await self.workers.judge(job)
+            if isinstance(found, Refused):
+                self._fail(shot.id, found.sentence)
+            else:
+                photo = None if job.again else job.photo
+                await asyncio.to_thread(self.store.keep, found.draft, photo)
+            self.uploads.drop(shot.id)
+        except (OSError, SatcheckError):  # it stays with the uploads, for the next start
+            self._fail(shot.id, say("not_stored"))
+        finally:
+            self._tasks.pop(shot.id, None)
+
+    def _job(self, shot: Shot) -> Job:
+        same = [
+            kept
+            for kept in self.store.of_part(shot.part)
+            if (kept.view, kept.fibre) == (shot.view, shot.fibre) and kept.id != shot.of
+        ]
+        earlier = tuple(self.store.inspection(kept) for kept in same[-EARLIER:])
+        again = None if shot.of is None else self.store.get(shot.of)
+        return Job(shot, self.uploads.photo(shot.id), earlier, again)
+
+    def _fail(self, name: str, sentence: str) -> None:
+        self._failed[name] = sentence
+        if len(self._failed) > MOST_FAILURES:
+            self._failed.popitem(last=False)

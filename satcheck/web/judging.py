@@ -1,0 +1,127 @@
+"""What a worker process does with one photo: read, judge, draw. Knows nothing of the server."""
+
+import hashlib
+import os
+import signal
+from dataclasses import dataclass, replace
+from multiprocessing.connection import Connection
+from pathlib import Path
+from typing import Any
+
+import cv2
+import numpy as np
+
+from satcheck.calibration import Calibration, read_calibration
+from satcheck.errors import SatcheckError
+from satcheck.inspection import Settings, inspect
+from satcheck.ledger.entries import Draft
+from satcheck.ledger.recording import Context, inspection_draft
+from satcheck.model import Inspection
+from satcheck.photo import Photo, decode_photo
+from satcheck.series.reference import carry
+from satcheck.web.mending import mended_outline
+from satcheck.web.pictures import page_pictures
+from satcheck.web.shot import Shot
+from satcheck.web.store import Kept
+
+
+@dataclass(frozen=True, eq=False)
+class Job:
+    """One photo to judge.
+
+    Attributes
+    ----------
+    shot : Shot
+    photo : Path
+        The file with the photo's bytes.
+    earlier : tuple of Inspection
+        Of the same part and view, oldest first.
+    again : Kept or None
+        The verdict that this one corrects, where a photo is judged again.
+    """
+
+    shot: Shot
+    photo: Path
+    earlier: tuple[Inspection, ...] = ()
+    again: Kept | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class Judged:
+    """A verdict as it is to be recorded, with the pictures that the page shows."""
+
+    draft: Draft
+
+
+@dataclass(frozen=True)
+class Refused:
+    """Why a photo could not be read or judged, in one sentence."""
+
+    sentence: str
+
+
+def serve_jobs(calibration: Path, jobs: Connection) -> None:
+    """Judge photos from a pipe until it closes; the life of a worker process."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl+C is the server's, which closes the pipe
+    os.environ["OPENBLAS_NUM_THREADS"] = "1"
+    cv2.setNumThreads(1)  # as many workers as cores: more threads would only wait for each other
+    bounds = read_calibration(calibration)
+    _warm_up(bounds)
+    jobs.send(None)  # ready
+    while True:
+        try:
+            job = jobs.recv()
+        except EOFError:
+            return
+        jobs.send(judge_job(job, bounds))
+
+
+def judge_job(job: Job, bounds: Calibration) -> Judged | Refused:
+    """Judge one photo; its weave may be known from earlier photos of the series."""
+    shot = job.shot
+    try:
+        photo = decode_photo(job.photo.read_bytes(), f"{shot.part} {shot.view}")
+        if job.again is not None:  # its bytes have lost the place since, and so their old sha256
+            photo = replace(photo, sha256=job.again.photo)
+        inspection = _inspect(photo, bounds, shot)
+        if job.earlier and (pitch := carry(job.earlier, inspection).pitch) is not None:
+            inspection = _inspect(photo, bounds, shot, pitch)
+    except SatcheckError as error:
+        return Refused(str(error))
+    except MemoryError:
+        return Refused("Not enough memory for this photo; a smaller photo is allowed.")
+    return Judged(_draft(job, inspection, page_pictures(photo.rgb, inspection)))
+
+
+def _inspect(
+    photo: Photo, bounds: Calibration, shot: Shot, pitch: float | None = None
+) -> Inspection:
+    distal: Any = shot.distal
+    outline = mended_outline(photo, shot.inside, shot.outside)
+    return inspect(photo, bounds, Settings(shot.fibre, distal, shot.view, pitch, outline=outline))
+
+
+def _draft(job: Job, inspection: Inspection, pictures: dict[str, bytes]) -> Draft:
+    shot = job.shot
+    context = Context(
+        part=shot.part,
+        view=shot.view,
+        request=shot.id,
+        corrects=None if job.again is None else job.again.entry,
+        more={"taps": {"part": list(shot.inside), "not part": list(shot.outside)}},
+    )
+    draft = inspection_draft(inspection, context, pictures["marks"])
+    plain = pictures["plain"]
+    blobs = {**draft.body["blobs"], "plain": hashlib.sha256(plain).hexdigest()}
+    return replace(draft, body={**draft.body, "blobs": blobs}, blobs=(*draft.blobs, plain))
+
+
+def _warm_up(bounds: Calibration) -> None:
+    """Judge a drawn check once, so that the first photo of the day is as quick as the second."""
+    y, x = np.mgrid[0:900, 0:700]
+    check = 120 + 60 * np.sin(x / 3) * np.sin(y / 3)
+    grey = np.where((abs(x - 350) < 200) & (abs(y - 450) < 350), check, 30).astype(np.uint8)
+    photo = Photo("warm-up", "0" * 64, 700, 900, None, np.repeat(grey[..., None], 3, 2))
+    corners = np.array([[160, 110], [540, 110], [540, 790], [160, 790]], float)
+    settings = replace(Settings(next(iter(bounds.fibres))), outline=corners)
+    page_pictures(photo.rgb, inspect(photo, bounds, settings))

@@ -1,0 +1,44 @@
+"""An outline mended by taps on the part and beside it, as a drawn outline for the judgement."""
+
+from collections.abc import Sequence
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from satcheck.outline.find import Part, find_part, mend
+from satcheck.photo import Photo
+from satcheck.web.shot import Tap
+
+NEAR = 0.25
+"""Half side of the box that stands for a part that was not found, as a share of the photo's
+longer side round the taps on it (own rule: a part fills a good half of a photo)."""
+
+
+def mended_outline(
+    photo: Photo, inside: Sequence[Tap], outside: Sequence[Tap]
+) -> NDArray[np.float64] | None:
+    """Return the mended outline (N, 2), pixels of the stored upright photo; None without taps."""
+    if not inside and not outside:
+        return None
+    taps = [np.array(side, float).reshape(-1, 2) * photo.scale for side in (inside, outside)]
+    found = find_part(photo.rgb) or _guess(photo, taps[0])
+    silhouette = mend(photo.rgb, found, *taps).silhouette
+    outlines, _ = cv2.findContours(
+        silhouette.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE
+    )
+    if not outlines:
+        return None
+    largest = max(outlines, key=cv2.contourArea)
+    return np.asarray(largest.reshape(-1, 2) / photo.scale, np.float64)
+
+
+def _guess(photo: Photo, inside: NDArray[np.float64]) -> Part:
+    """Return a box round the taps on the part, where no part was found."""
+    height, width = photo.rgb.shape[:2]
+    mask = np.zeros((height, width), np.bool_)
+    taps = inside if len(inside) else np.array([[width / 2, height / 2]])
+    reach = NEAR * max(height, width)
+    (left, top), (right, bottom) = taps.min(0) - reach, taps.max(0) + reach
+    mask[max(0, int(top)) : int(bottom), max(0, int(left)) : int(right)] = True
+    return Part(mask, mask, 0.0)

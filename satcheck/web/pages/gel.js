@@ -1,0 +1,83 @@
+// The gel clock. It counts what a person entered; the server keeps it, so that every phone shows it.
+
+import { ask, byId, recall, remember, words } from "./wire.js";
+
+const HURRY = 240; // seconds left from which the page says less; as stringing does (own rule)
+const MINUTES = "satcheck-minutes";
+
+let end = null; // performance.now() at which the working time is over
+let part = "";
+let changed = () => {};
+
+export const secondsLeft = () => (end === null ? null : (end - performance.now()) / 1000);
+
+export function clockText(seconds) {
+  if (seconds <= 0) return words("gel_over");
+  if (seconds < 120) return words("gel_last", { seconds: Math.ceil(seconds) });
+  return words("gel_left", { minutes: Math.floor(seconds / 60) });
+}
+
+export async function followPart(name) {
+  part = name;
+  if (!name) { set(null); return; }
+  try { set((await ask(path())).seconds_left); } catch { /* without network the clock runs on here */ }
+}
+
+export function startGel(onChange) {
+  changed = onChange;
+  byId("gel-minutes").value = recall(MINUTES) || "";
+  byId("clock").addEventListener("click", () => { show(); byId("gel").showModal(); });
+  byId("gel-close").addEventListener("click", () => byId("gel").close());
+  byId("gel-start").addEventListener("click", begin);
+  byId("gel-form").addEventListener("submit", (event) => { event.preventDefault(); begin(); });
+  byId("gel-stop").addEventListener("click", stop);
+  setInterval(show, 1000);
+}
+
+const path = () => `/api/clock?part=${encodeURIComponent(part)}`;
+
+async function begin() {
+  const minutes = Number(byId("gel-minutes").value.replace(",", "."));
+  byId("gel-bad").textContent = "";
+  if (!part) { byId("gel-bad").textContent = words("part_missing"); return; }
+  try {
+    set((await ask(path(), "POST", { minutes })).seconds_left);
+    remember(MINUTES, String(minutes));
+    byId("gel").close();
+  } catch (error) {
+    byId("gel-bad").textContent = error.status ? error.message : words("server_gone");
+  }
+}
+
+let sure = false;
+async function stop() {
+  if (!sure) {
+    sure = true;
+    byId("gel-stop").textContent = words("gel_stop_sure");
+    return;
+  }
+  try { set((await ask(path(), "DELETE")).seconds_left); byId("gel").close(); }
+  catch { byId("gel-bad").textContent = words("server_gone"); }
+}
+
+function set(seconds) {
+  end = seconds === null ? null : performance.now() + 1000 * seconds;
+  sure = false;
+  byId("gel-stop").textContent = words("gel_stop");
+  show();
+}
+
+let stage = "";
+function show() {
+  const seconds = secondsLeft(), clock = byId("clock");
+  const text = seconds === null ? words("gel") : clockText(seconds);
+  if (clock.textContent !== text) clock.textContent = text;
+  byId("gel-left").textContent = seconds === null ? "" : text;
+  byId("gel-form").hidden = seconds !== null;
+  byId("gel-stop").hidden = seconds === null;
+  const now = seconds === null ? "" : seconds <= 0 ? "over" : seconds < HURRY ? "late" : "runs";
+  clock.classList.toggle("runs", now !== "");
+  clock.classList.toggle("late", now === "late");
+  clock.classList.toggle("over", now === "over");
+  if (now !== stage) { stage = now; changed(now); }
+}

@@ -1,0 +1,63 @@
+// Today's parts on a large screen: each with its views' series, the newest on top; asks again by itself.
+
+import { ask, byId, letterRow, LETTERS, make, picture, takeKey, words } from "./wire.js";
+
+const EVERY = 10000; // ms
+const pictures = new Map(); // id -> URL of its picture
+
+async function refresh() {
+  try {
+    const { parts, photos } = await ask("/api/today");
+    const cards = await Promise.all(parts.map(card));
+    byId("parts").replaceChildren(...cards);
+    byId("count").textContent = photos ? words("today_count", { photos, parts: parts.length }) : words("today_none");
+    document.body.dataset.at = "today";
+  } catch (error) {
+    if (error.isAboutKey) lock(error.message);
+    else byId("count").textContent = error.status ? error.message : words("server_gone");
+  }
+}
+
+async function card(part) {
+  const { newest } = part;
+  const box = make("article", "", { class: "part" });
+  const link = make("a", "", { href: `/#photo=${newest.id}` });
+  link.append(make("img", "", { src: await shownBy(newest.id), alt: `${part.part}, ${words(newest.view)}` }));
+  const told = make("div"), head = make("header");
+  head.append(make("h2", part.part), make("p", `${part.fibre}, ${clock(newest.time)}`, { class: "small" }));
+  const verdict = make("div", "", { class: "verdict", "data-v": newest.verdict });
+  verdict.append(make("div", "", { class: "band", "aria-hidden": "true" }),
+    make("p", newest.verdict, { class: "verdict-word" }), make("p", newest.where, { class: "where" }));
+  told.append(head, verdict, views(part));
+  box.append(link, told);
+  return box;
+}
+
+function views(part) {
+  const list = make("dl");
+  for (const { view, photos } of part.views) {
+    const row = make("dd");
+    row.append(photos.length ? letterRow(photos.map((photo) => photo.verdict)) : "–");
+    list.append(make("dt", words(view)), row);
+  }
+  return list;
+}
+
+async function shownBy(id) {
+  if (!pictures.has(id)) pictures.set(id, await picture(`/api/photos/${id}/marks.jpg`));
+  return pictures.get(id);
+}
+
+const clock = (time) => new Date(time).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" });
+
+function lock(sentence) {
+  byId("locked-say").textContent = sentence;
+  document.body.dataset.at = "locked";
+}
+
+if (takeKey()) {
+  refresh();
+  setInterval(refresh, EVERY);
+} else lock(words("key_missing"));
+
+export { LETTERS };

@@ -1,0 +1,92 @@
+// The key, the words, and how to ask the server. The key comes in the address behind "#k=", which a
+// browser never sends; it is kept on the phone and goes with every request as a header.
+
+const table = JSON.parse(document.getElementById("words").textContent);
+const KEY = "satcheck-key";
+
+export const byId = (name) => document.getElementById(name);
+
+export function words(name, values = {}) {
+  return table[name].replace(/\{(\w+)\}/g, (_, field) => values[field]);
+}
+
+export function remember(name, value) {
+  try { localStorage.setItem(name, value); } catch { /* a private window: it works until it closes */ }
+}
+
+export function recall(name) {
+  try { return localStorage.getItem(name); } catch { return null; }
+}
+
+let key = recall(KEY);
+
+export function takeKey() {
+  const found = /^#k=([\w-]+)$/.exec(location.hash);
+  if (found) {
+    key = found[1];
+    remember(KEY, key);
+    history.replaceState(null, "", location.pathname);
+  }
+  return key !== null;
+}
+
+export function keyHeader() {
+  return { "X-Satcheck-Key": key };
+}
+
+export class Refusal extends Error {
+  constructor(status, problem, sentence) {
+    super(sentence);
+    this.status = status;
+    this.problem = problem;
+  }
+  get isAboutKey() { return [401, 421, 429].includes(this.status); }
+}
+
+export async function refusal(status, text) {
+  try {
+    const told = JSON.parse(text);
+    return new Refusal(status, told.problem, told.sentence);
+  } catch {
+    return new Refusal(status, "bad_request", words("bad_request"));
+  }
+}
+
+// Returns what the server answers; throws a Refusal with its sentence, or TypeError without network.
+export async function ask(path, method = "GET", sent = undefined) {
+  const answer = await fetch(path, { method, headers: keyHeader(), body: sent && JSON.stringify(sent) });
+  if (!answer.ok) throw await refusal(answer.status, await answer.text());
+  return answer.json();
+}
+
+export async function picture(path) {
+  const answer = await fetch(path, { headers: keyHeader() });
+  if (!answer.ok) throw await refusal(answer.status, await answer.text());
+  return URL.createObjectURL(await answer.blob());
+}
+
+// crypto.randomUUID is missing on plain http; random bytes are not.
+export function newId() {
+  const bytes = crypto.getRandomValues(new Uint8Array(16));
+  return Array.from(bytes, (byte) => byte.toString(16).padStart(2, "0")).join("");
+}
+
+export const pause = (ms) => new Promise((done) => setTimeout(done, ms));
+
+export function make(tag, text = "", attributes = {}) {
+  const made = document.createElement(tag);
+  made.textContent = text;
+  for (const [name, value] of Object.entries(attributes)) made.setAttribute(name, value);
+  return made;
+}
+
+export const LETTERS = { starved: "S", lean: "L", good: "G", heavy: "H", rich: "R", "not judged": "?" };
+
+// A row of letters, the newest bold.
+export function letterRow(verdicts) {
+  const row = make("span", "", { class: "row", role: "img", "aria-label": verdicts.join(", ") });
+  verdicts.forEach((verdict, at) => {
+    row.append(make("span", LETTERS[verdict], { class: at === verdicts.length - 1 ? "is" : "was" }));
+  });
+  return row;
+}

@@ -1,0 +1,145 @@
+"""Put the server together and run it: addresses, key, certificates, the code to scan."""
+
+import socket
+from collections.abc import Collection, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import datetime
+from io import StringIO
+from pathlib import Path
+
+import segno
+import uvicorn
+from starlette.applications import Starlette
+
+from satcheck.calibration import read_calibration
+from satcheck.errors import UsageError
+from satcheck.files import make_writable
+from satcheck.ledger.book import open_ledger
+from satcheck.web.access import keep_key
+from satcheck.web.app import Shop, make_app
+from satcheck.web.bench import Bench
+from satcheck.web.gel import Clocks
+from satcheck.web.store import LedgerStore
+from satcheck.web.upload import Uploads
+from satcheck.web.workers import Workers
+
+LEDGER = "shop.ledger"
+
+
+@dataclass(frozen=True)
+class Place:
+    """Where to listen, and by which names phones may come."""
+
+    host: str
+    port: int
+    names: tuple[str, ...] = ()
+    certificate: Path | None = None
+    certificate_key: Path | None = None
+
+    @property
+    def scheme(self) -> str:
+        """Return "https" where there is a certificate."""
+        return "https" if self.certificate else "http"
+
+
+@contextmanager
+def open_shop(
+    calibration: Path,
+    records: Path,
+    hosts: Collection[str],
+    *,
+    ledger: Path | None = None,
+    renew_key: bool = False,
+    workers: int | None = None,
+) -> Iterator[tuple[Starlette, str]]:
+    """Open the ledger and yield the application and its key.
+
+    Everything that is kept goes under ``records``; the ledger is ``records/shop.ledger`` unless
+    another is named.
+    """
+    make_writable(records)
+    bounds = read_calibration(calibration)
+    key = keep_key(records / "key", renew=renew_key)
+    with open_ledger(ledger or records / LEDGER, _now) as book:
+        bench = Bench(
+            LedgerStore(book), Uploads(records / "under_way"), Workers(calibration, workers)
+        )
+        shop = Shop(bench, Clocks(book, _now), tuple(bounds.fibres), key, hosts)
+        yield make_app(shop), key
+
+
+def _now() -> datetime:
+    return datetime.now().astimezone()
+
+
+def own_address() -> str:
+    """Return this computer's address on its network; nothing is sent to find it.
+
+    192.0.2.1 is an address for documentation (RFC 5737), where nobody listens.
+    """
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+        try:
+            probe.connect(("192.0.2.1", 9))
+            return str(probe.getsockname()[0])
+        except OSError:
+            return "127.0.0.1"
+
+
+def allowed_hosts(place: Place) -> tuple[str, ...]:
+    """Return the names and addresses by which a phone may ask for the page."""
+    name = socket.gethostname()
+    own = (own_address(), name, f"{name}.local", "localhost", "127.0.0.1", "::1")
+    listening = () if place.host in ("0.0.0.0", "::") else (place.host,)
+    return (*own, *listening, *place.names)
+
+
+def address(place: Place, key: str) -> str:
+    """Return the address for the QR code; the key stands behind #, which is never sent."""
+    listening = own_address() if place.host in ("0.0.0.0", "::") else place.host
+    host = place.names[0] if place.names else listening
+    name = f"[{host}]" if ":" in host else host
+    return f"{place.scheme}://{name}:{place.port}/#k={key}"
+
+
+def qr_text(text: str) -> str:
+    """Return a QR code for the terminal."""
+    stream = StringIO()
+    segno.make(text, error="m", micro=False).terminal(stream, compact=True, border=2)
+    return stream.getvalue()
+
+
+def listen(place: Place) -> socket.socket:
+    """Return a bound socket; raise UsageError where the port cannot be had."""
+    family = socket.AF_INET6 if ":" in place.host else socket.AF_INET
+    found = socket.socket(family, socket.SOCK_STREAM)
+    found.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        found.bind((place.host, place.port))
+    except (OSError, OverflowError) as error:
+        found.close()
+        why = getattr(error, "strerror", None) or error
+        raise UsageError(
+            f"{place.host} port {place.port}: cannot listen there ({why}); "
+            "another --port, 1024 to 65535, and an address of this computer are allowed"
+        ) from error
+    return found
+
+
+def run(app: Starlette, place: Place, sockets: Sequence[socket.socket]) -> None:
+    """Serve until Ctrl+C."""
+    config = uvicorn.Config(
+        app,
+        log_level="warning",
+        access_log=False,
+        server_header=False,
+        proxy_headers=False,
+        timeout_graceful_shutdown=3,
+        ssl_certfile=place.certificate,
+        ssl_keyfile=place.certificate_key,
+        h11_max_incomplete_event_size=16384,
+    )
+    server = uvicorn.Server(config)
+    server.run(sockets=list(sockets))
+    if not server.started:
+        raise UsageError("the server did not start; what is wrong stands above")

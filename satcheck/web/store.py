@@ -1,0 +1,143 @@
+"""Where photos and verdicts are kept, behind a small interface: the shop's ledger.
+
+What is kept is on the disk when `Store.keep` returns: only then is an answer shown.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Protocol
+
+from satcheck.errors import UsageError
+from satcheck.ledger.book import Ledger
+from satcheck.ledger.entries import Draft, Entry, Kind
+from satcheck.ledger.photos import kept_photo, photo_draft
+from satcheck.ledger.recording import stored_inspection
+from satcheck.ledger.search import Search
+from satcheck.model import Inspection
+from satcheck.web.location import without_location
+
+
+@dataclass(frozen=True, eq=False)
+class Kept:
+    """One judged photo as it was kept.
+
+    Attributes
+    ----------
+    id : str
+        The id that the phone gave it, or that of the entry for a photo judged elsewhere.
+    entry : str
+        Id of the entry in the ledger.
+    part, view, fibre : str
+        ``view`` is blank where nobody said.
+    time : str
+        When it was kept, UTC, ISO 8601 ending in Z.
+    photo : str
+        sha256 of the bytes that the phone sent.
+    record : mapping
+        The inspection, ``satcheck.inspection/1``, without cells.
+    """
+
+    id: str
+    entry: str
+    part: str
+    view: str
+    fibre: str
+    time: str
+    photo: str
+    record: Mapping[str, Any]
+
+
+class Store(Protocol):
+    """What the pages need of a store. Pictures are "photo", "marks" or "plain"."""
+
+    def keep(self, verdict: Draft, photo: Path | None) -> None:
+        """Put a verdict on the disk, with its photo where that is new, both or neither."""
+
+    def get(self, name: str) -> Kept | None:
+        """Return what was kept under an id."""
+
+    def inspection(self, kept: Kept) -> Inspection:
+        """Return the whole inspection, with its cells and label map."""
+
+    def picture(self, name: str, which: str) -> bytes | None:
+        """Return the bytes of the photo, or of a picture made from it."""
+
+    def of_part(self, part: str) -> tuple[Kept, ...]:
+        """Return what was kept of a part and nothing has corrected, oldest first."""
+
+    def since(self, time: str) -> tuple[Kept, ...]:
+        """Return the same of all parts from a time (UTC, ISO 8601) on, oldest first."""
+
+
+class LedgerStore:
+    """The shop's ledger as a store."""
+
+    def __init__(self, ledger: Ledger) -> None:
+        self._ledger = ledger
+
+    def keep(self, verdict: Draft, photo: Path | None) -> None:
+        """Append photo and verdict together; a photo judged again is in the ledger already."""
+        drafts = [verdict]
+        if photo is not None:
+            name = str(verdict.body["inspection"]["photo"]["name"])
+            data = photo.read_bytes()
+            drafts.insert(0, photo_draft(self._ledger.path, data, without_location, name))
+        self._ledger.append_all(drafts)
+
+    def get(self, name: str) -> Kept | None:
+        """Return what was kept under an id."""
+        entry = self._entry(name)
+        return None if entry is None else _kept(entry)
+
+    def inspection(self, kept: Kept) -> Inspection:
+        """Return the whole inspection, with its cells and label map."""
+        return stored_inspection(self._ledger, self._ledger.entry(kept.entry))
+
+    def picture(self, name: str, which: str) -> bytes | None:
+        """Return the bytes of the photo, or of a picture made from it."""
+        entry = self._entry(name)
+        if entry is None:
+            return None
+        if which == "photo":
+            found = self._ledger.find(Search(kind=Kind.PHOTO, photo=entry.body["photo"]), limit=1)
+            return kept_photo(self._ledger, found[0]) if found else None
+        blobs = entry.body.get("blobs", {})
+        sha256 = blobs.get("plain" if which == "plain" else "overlay") or blobs.get("overlay")
+        return None if sha256 is None else self._ledger.blob(sha256)
+
+    def of_part(self, part: str) -> tuple[Kept, ...]:
+        """Return what was kept of a part and nothing has corrected, oldest first."""
+        return self._find(Search(kind=Kind.INSPECTION, part=part, current=True))
+
+    def since(self, time: str) -> tuple[Kept, ...]:
+        """Return the same of all parts from a time on, oldest first."""
+        return self._find(Search(kind=Kind.INSPECTION, since=time, current=True))
+
+    def _find(self, search: Search) -> tuple[Kept, ...]:
+        return tuple(_kept(entry) for entry in reversed(self._ledger.find(search, limit=None)))
+
+    def _entry(self, name: str) -> Entry | None:
+        """Return the inspection that a request led to, or that has this id itself."""
+        found = self._ledger.find(Search(kind=Kind.INSPECTION, request=name), limit=1)
+        if found:
+            return found[0]
+        try:
+            entry = self._ledger.entry(name)
+        except UsageError:
+            return None
+        return entry if entry.kind == Kind.INSPECTION else None
+
+
+def _kept(entry: Entry) -> Kept:
+    body = entry.body
+    return Kept(
+        id=str(body.get("request") or entry.id),
+        entry=entry.id,
+        part=str(body.get("part") or ""),
+        view=str(body.get("view") or ""),
+        fibre=str(body["fibre"]),
+        time=entry.made_at,
+        photo=str(body["photo"]),
+        record=body["inspection"],
+    )
