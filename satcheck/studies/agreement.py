@@ -1,0 +1,284 @@
+"""Agreement of inspectors with each other and with the tool, from a table of ratings."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from itertools import combinations
+from pathlib import Path
+
+import numpy as np
+
+from satcheck.errors import TableError, UsageError
+from satcheck.model import STATES
+from satcheck.statistics.agreement import GOOD, POOR, Kappa, cohen, fleiss
+from satcheck.statistics.intervals import upper_bound
+from satcheck.tables import Row, read_rows
+
+COLUMNS, OPTIONAL = ("part", "zone", "rater", "state"), ("trial",)
+TOOL = "satcheck"
+SCALE = tuple(STATES)
+OUTCOMES = ("rejected", "accepted")
+NOT_JUDGED = "not judged"
+FEWEST_PARTS = 30
+"""Parts below which a kappa's interval is too wide to rank inspectors (half-width 0.2 and more at
+20 parts: our simulation)."""
+
+Item = tuple[str, str]
+"""Part and zone; the zone is blank where the whole part was rated."""
+Ratings = Mapping[str, Mapping[Item, Mapping[str, str]]]
+"""State by rater, item and trial."""
+
+
+@dataclass(frozen=True)
+class Pair:
+    """Two raters on what both judged; ``weighted`` counts near misses in part (the scale only)."""
+
+    first: str
+    second: str
+    kappa: Kappa
+    weighted: Kappa | None
+
+
+@dataclass(frozen=True)
+class Misses:
+    """Parts with a zone that most inspectors call starved and the tool calls good or heavier."""
+
+    missed: int
+    parts: int
+
+    @property
+    def bound(self) -> float:
+        """Return the share that is not exceeded with 95 % confidence (Clopper & Pearson)."""
+        return upper_bound(self.missed, self.parts) if self.parts else 1.0
+
+
+@dataclass(frozen=True)
+class AgreementStudy:
+    """What a table of ratings tells."""
+
+    parts: int
+    items: int
+    raters: tuple[str, ...]
+    against: str | None
+    """The rater that the others are held against, the tool or a standard."""
+    words: tuple[str, ...]
+    pairs: tuple[Pair, ...]
+    """Those with ``against`` first, then the others among themselves."""
+    pooled: Pair | None
+    """``against`` and all the others together."""
+    between: Kappa | None
+    """All but ``against`` together (Fleiss)."""
+    within: Mapping[str, Kappa]
+    """A rater with his own repeats (Fleiss)."""
+    misses: Misses | None
+    not_judged: Mapping[str, int]
+
+    @property
+    def sentence(self) -> str:
+        """Return what this means for the shop."""
+        told = [*self.pairs, *([self.pooled] if self.pooled else [])]
+        kappas = [pair.kappa for pair in told] or list(self.within.values())
+        if any(kappa.value is None for kappa in kappas):
+            return (
+                "Kappa is undefined where every rating is the same word: it shows no agreement "
+                "beyond chance, nor the lack of it; add parts of other states."
+            )
+        return _meaning(self, [k.value for k in kappas if k.value is not None],
+                        [k.low for k in kappas if k.low is not None])  # fmt: skip
+
+
+def study_agreement(table: Path, against: str | None = None) -> AgreementStudy:
+    """Return the agreement of a table of ratings.
+
+    Parameters
+    ----------
+    table : Path
+        CSV with part, zone, rater and state, and trial where a rater rated an item again.
+    against : str or None
+        A rater to hold the others against; None takes satcheck where it stands in the table.
+
+    Raises
+    ------
+    TableError
+        Where a row cannot be used, naming the line.
+    UsageError
+        If ``against`` is no rater of the table.
+    """
+    ratings, words = read_ratings(table)
+    raters = tuple(ratings)
+    if against is not None and against not in raters:
+        raise UsageError(f"--against {against}: no such rater; allowed are {', '.join(raters)}")
+    held = against or (TOOL if TOOL in raters else None)
+    others = [rater for rater in raters if rater != held]
+    pairs = [(held, other) for other in others] if held else []
+    items = {item for by_item in ratings.values() for item in by_item}
+    return AgreementStudy(
+        parts=len({part for part, _ in items}),
+        items=len(items),
+        raters=raters,
+        against=held,
+        words=words,
+        pairs=_pairs(ratings, [*pairs, *combinations(others, 2)], words),
+        pooled=_pooled(ratings, held, others, words) if held and len(others) > 1 else None,
+        between=_between(ratings, others, words),
+        within=_within(ratings, words),
+        misses=_misses(ratings, held, others) if held == TOOL else None,
+        not_judged=_not_judged(ratings),
+    )
+
+
+def read_ratings(table: Path) -> tuple[Ratings, tuple[str, ...]]:
+    """Return the ratings of a table, and the words they use: the scale, or the two outcomes."""
+    ratings: dict[str, dict[Item, dict[str, str]]] = {}
+    spelled: dict[tuple[str, str], str] = {}
+    words: tuple[str, ...] = ()
+    row = None
+    for row in read_rows(table, COLUMNS, OPTIONAL):
+        part, rater = (_known(row, column, spelled) for column in ("part", "rater"))
+        state = row.word("state", (*SCALE, *OUTCOMES, NOT_JUDGED))
+        if state != NOT_JUDGED:
+            own = SCALE if state in SCALE else OUTCOMES
+            if words and own is not words:
+                raise row.refuse(
+                    f"state {state!r} and {words[0]!r} stand in one table",
+                    "one study rates either by the scale or as accepted and rejected",
+                )
+            words = own
+        trials = ratings.setdefault(rater, {}).setdefault((part, row.cells["zone"]), {})
+        if row.cells["trial"] in trials:
+            raise row.refuse(
+                f"{rater} has rated this part and zone before",
+                "one row each is allowed; number repeats in a column trial",
+            )
+        trials[row.cells["trial"]] = state
+    if row is None:
+        raise TableError(str(table), 1, "there is no rating", "give a row a rating")
+    if len(ratings) < 2 and not any(len(t) > 1 for t in next(iter(ratings.values())).values()):
+        raise row.refuse("all rows are of one rater, without repeats", "two and more are allowed")
+    return ratings, words or SCALE
+
+
+def _known(row: Row, column: str, spelled: dict[tuple[str, str], str]) -> str:
+    """Return a name; refuse one that differs from an earlier one by upper and lower case only."""
+    name = row.text(column)
+    first = spelled.setdefault((column, name.casefold()), name)
+    if first != name:
+        raise row.refuse(f"{column} {name!r} also stands as {first!r}", "write it one way")
+    return name
+
+
+def _pairs(
+    ratings: Ratings, wanted: Sequence[tuple[str, str]], words: tuple[str, ...]
+) -> tuple[Pair, ...]:
+    made = []
+    for first, second in wanted:
+        matched = _matched(ratings[first], ratings[second])
+        if matched:
+            made.append(_pair(first, second, matched, words))
+    return tuple(made)
+
+
+def _pooled(
+    ratings: Ratings, held: str, others: Sequence[str], words: tuple[str, ...]
+) -> Pair | None:
+    matched = [row for other in others for row in _matched(ratings[held], ratings[other])]
+    return _pair(held, "all others together", matched, words) if matched else None
+
+
+def _pair(
+    first: str, second: str, matched: Sequence[tuple[str, str, str]], words: tuple[str, ...]
+) -> Pair:
+    part = np.unique([row[0] for row in matched], return_inverse=True)[1]
+    codes = [np.array([words.index(row[k]) for row in matched]) for k in (1, 2)]
+    plain = cohen(codes[0], codes[1], part, len(words))
+    ordered = words is SCALE
+    weighted = cohen(codes[0], codes[1], part, len(words), ordered=True) if ordered else None
+    return Pair(first, second, plain, weighted)
+
+
+def _matched(
+    one: Mapping[Item, Mapping[str, str]], other: Mapping[Item, Mapping[str, str]]
+) -> list[tuple[str, str, str]]:
+    """Return (part, state, state): trial by trial, a single rating beside each of the repeats."""
+    rows = []
+    for item in sorted(set(one) & set(other)):
+        a, b = one[item], other[item]
+        if len(a) == 1 or len(b) == 1:
+            states = [(x, y) for x in a.values() for y in b.values()]
+        else:
+            states = [(a[trial], b[trial]) for trial in sorted(set(a) & set(b))]
+        rows += [(item[0], x, y) for x, y in states if NOT_JUDGED not in (x, y)]
+    return rows
+
+
+def _between(ratings: Ratings, raters: Sequence[str], words: tuple[str, ...]) -> Kappa | None:
+    """Return Fleiss' kappa of all raters, on the items that all have rated as often as any."""
+    if len(raters) < 2:
+        return None
+    items = set.intersection(*(set(ratings[rater]) for rater in raters))
+    return _fleiss(
+        {i: [s for r in raters for s in ratings[r][i].values()] for i in sorted(items)}, words
+    )
+
+
+def _within(ratings: Ratings, words: tuple[str, ...]) -> Mapping[str, Kappa]:
+    found = {
+        rater: _fleiss({item: list(t.values()) for item, t in sorted(items.items())}, words)
+        for rater, items in ratings.items()
+    }
+    return {rater: kappa for rater, kappa in found.items() if kappa is not None}
+
+
+def _fleiss(states: Mapping[Item, Sequence[str]], words: tuple[str, ...]) -> Kappa | None:
+    whole = {item: row for item, row in states.items() if NOT_JUDGED not in row}
+    count = max(map(len, whole.values()), default=0)
+    full = {item: row for item, row in whole.items() if len(row) == count}
+    if count < 2:
+        return None
+    codes = np.array([[words.index(state) for state in row] for row in full.values()])
+    part = np.unique([part for part, _ in full], return_inverse=True)[1]
+    return fleiss(codes, part, len(words))
+
+
+def _misses(ratings: Ratings, tool: str, others: Sequence[str]) -> Misses:
+    """Count by the part where most inspectors say starved (rejected) and the tool does not."""
+    missed: dict[str, bool] = {}
+    for item, told in sorted(ratings[tool].items()):
+        said = [state for rater in others for state in ratings[rater].get(item, {}).values()]
+        bad = sum(state in (SCALE[0], OUTCOMES[0]) for state in said)
+        judged = any(state != NOT_JUDGED for state in told.values())
+        if judged and 2 * bad > len(said):
+            wrong = any(state in (*SCALE[2:], OUTCOMES[1]) for state in told.values())
+            missed[item[0]] = missed.get(item[0], False) or wrong
+    return Misses(sum(missed.values()), len(missed))
+
+
+def _not_judged(ratings: Ratings) -> Mapping[str, int]:
+    counted = {
+        rater: sum(state == NOT_JUDGED for trials in items.values() for state in trials.values())
+        for rater, items in ratings.items()
+    }
+    return {rater: count for rater, count in counted.items() if count}
+
+
+def _meaning(study: AgreementStudy, values: Sequence[float], lows: Sequence[float]) -> str:
+    if not values:
+        return "No two ratings are of the same part and zone: let two people rate the same parts."
+    worst, surest = min(values), min(lows)
+    few = f"; {study.parts} parts are few, {FEWEST_PARTS} would say more"
+    more = few if study.parts < FEWEST_PARTS else ""
+    if surest >= GOOD:
+        return f"Agreement is good everywhere (lowest kappa {worst:.2f}): one rater can stand in."
+    if worst >= GOOD:
+        return (
+            f"Agreement looks good (lowest kappa {worst:.2f}) but may be as low as {surest:.2f}: "
+            f"rate more parts before one rater stands in for another{more}."
+        )
+    if worst >= POOR:
+        return (
+            f"Agreement is fair (lowest kappa {worst:.2f}): look at the parts that differ "
+            f"together, agree on pictures of each state, and rate again{more}."
+        )
+    return (
+        f"Agreement is poor (lowest kappa {worst:.2f}): until the raters agree on what each state "
+        f"looks like, no threshold from their labels holds{more}."
+    )

@@ -1,0 +1,107 @@
+"""Agreement from a table: the published set as a shop would write it, and every broken table."""
+
+from pathlib import Path
+
+import pytest
+from study_tables import kappa_lines, written
+
+from satcheck.errors import TableError, UsageError
+from satcheck.studies.agreement import AgreementStudy, study_agreement
+
+HEAD = "part,zone,rater,state"
+
+
+def study(folder: Path, *rows: str, against: str | None = None) -> AgreementStudy:
+    return study_agreement(written(folder, HEAD, *rows), against)
+
+
+def rated(states: str, rater: str, part: int = 0) -> list[str]:
+    """Return a row a letter: s starved, l lean, g good, h heavy, r rich, - not judged."""
+    word = dict(zip("slghr-", ("starved", "lean", "good", "heavy", "rich", "not judged"),
+                    strict=True))  # fmt: skip
+    return [f"{part or k},brim,{rater},{word[s]}" for k, s in enumerate(states, 1)]
+
+
+def test_an_open_packages_attribute_set_comes_out_of_its_table(tmp_path: Path) -> None:
+    """JASP's published results: against the standard, pooled, within and between operators."""
+    found = study_agreement(written(tmp_path, *kappa_lines()), "standard")
+    assert (found.parts, found.against, found.misses) == (15, "standard", None)
+    kappas = {pair.second: pair.kappa.value for pair in found.pairs if pair.first == "standard"}
+    assert kappas == pytest.approx({"EG": 0.612903, "BL": 0.492308, "MH": 0.264151}, abs=1e-6)
+    assert found.pooled is not None
+    assert found.pooled.kappa.items == 135
+    assert found.pooled.kappa.value == pytest.approx(0.466667, abs=1e-6)
+    within = {rater: kappa.value for rater, kappa in found.within.items()}
+    assert within == pytest.approx({"EG": 0.905462, "BL": 0.910000, "MH": 0.543919}, abs=1e-6)
+    assert found.between is not None
+    assert found.between.value == pytest.approx(0.641667, abs=1e-6)
+    assert "poor (lowest kappa 0.26)" in found.sentence
+
+
+def test_the_tool_is_held_against_inspectors_where_it_is_among_the_raters(tmp_path: Path) -> None:
+    rows = [*rated("sslgghr", "satcheck"), *rated("sslgghr", "Ann"), *rated("sslgghh", "Ben")]
+    found = study(tmp_path, *rows)
+    assert found.against == "satcheck"
+    assert [(pair.first, pair.second) for pair in found.pairs] == [
+        ("satcheck", "Ann"), ("satcheck", "Ben"), ("Ann", "Ben"),
+    ]  # fmt: skip
+    assert found.pairs[0].kappa.value == 1
+    weighted = found.pairs[1].weighted
+    assert weighted is not None
+    assert weighted.value is not None
+    assert found.pairs[1].kappa.value is not None
+    assert weighted.value > found.pairs[1].kappa.value, "heavy for rich is a near miss"
+    assert "looks good" in found.sentence
+    assert "7 parts are few" in found.sentence
+
+
+def test_starved_called_good_counts_by_the_part(tmp_path: Path) -> None:
+    """Part 1 has two such zones and counts once; lean is no miss; not judged is left out."""
+    rows = ["1,brim,Ann,starved", "1,lock,Ann,starved", "1,brim,satcheck,good",
+            "1,lock,satcheck,rich", "2,brim,Ann,starved", "2,brim,satcheck,lean",
+            "3,brim,Ann,starved", "3,brim,satcheck,not judged", "4,brim,Ann,good",
+            "4,brim,satcheck,good"]  # fmt: skip
+    found = study(tmp_path, *rows)
+    assert found.misses is not None
+    assert (found.misses.missed, found.misses.parts) == (1, 2)
+    assert found.misses.bound == pytest.approx(0.97468, abs=1e-5), "closed form: sqrt(0.95)"
+    assert found.not_judged == {"satcheck": 1}
+
+
+def test_all_alike_is_undefined_and_said_so(tmp_path: Path) -> None:
+    found = study(tmp_path, *rated("gggg", "Ann"), *rated("gggg", "Ben"))
+    assert found.pairs[0].kappa.value is None
+    assert "undefined" in found.sentence
+
+
+def test_raters_who_share_no_item_are_told_to(tmp_path: Path) -> None:
+    found = study(tmp_path, *rated("sg", "Ann", 1)[:1], *rated("sg", "Ben", 2)[:1])
+    assert found.pairs == ()
+    assert "No two ratings" in found.sentence
+
+
+@pytest.mark.parametrize(
+    ("rows", "line", "says"),
+    [
+        (["1,brim,Ann,dry"], 2, "state 'dry' is unknown; allowed are starved, lean, good"),
+        (["1,brim,,good"], 2, "rater is blank"),
+        ([",brim,Ann,good"], 2, "part is blank"),
+        (["1,brim,Ann,good", "1,brim,Ann,lean"], 3, "rated this part and zone before"),
+        (["1,brim,Ann,good", "1,brim,ann,lean"], 3, "also stands as 'Ann'"),
+        (["1,brim,Ann,good", "1,brim,Ben,accepted"], 3, "stand in one table"),
+        (["1,brim,Ann,good", "2,brim,Ann,lean"], 3, "one rater, without repeats"),
+        (["1,brim,Ann,good,x"], 2, "more cells than the 4 columns"),
+        ([], 1, "no rating"),
+    ],
+)
+def test_a_broken_table_is_named_by_its_line(
+    tmp_path: Path, rows: list[str], line: int, says: str
+) -> None:
+    with pytest.raises(TableError, match=says) as caught:
+        study(tmp_path, *rows)
+    assert caught.value.line == line
+
+
+def test_an_unknown_rater_to_hold_against_is_refused(tmp_path: Path) -> None:
+    with pytest.raises(UsageError, match="allowed are Ann, Ben"):
+        study(tmp_path, *rated("gs", "Ann"), *rated("gs", "Ben"), against="Cleo")

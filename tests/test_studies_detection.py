@@ -1,0 +1,69 @@
+"""Detection from a table: a published set, what is missing, and every broken table."""
+
+from pathlib import Path
+
+import pytest
+from published import EXAMPLE_3, EXAMPLE_8, hits
+from study_tables import written
+
+from satcheck.errors import TableError
+from satcheck.studies.detection import round_up, study_detection
+
+
+def test_a_published_set_comes_out_of_its_table(tmp_path: Path) -> None:
+    """MIL-HDBK-1823A software, example 3: a90/95 0.192495, rounded up as a bound must be."""
+    rows = [f"{size},{found}" for size, found in hits(EXAMPLE_3)]
+    found = study_detection(written(tmp_path, "size,found", *rows), unit="in")
+    assert found.result.a90_95 == pytest.approx(0.192495, abs=1e-6)
+    assert "patch of 0.193 in and more is found at least 90 times in 100" in found.sentence
+
+
+def test_a_column_part_widens_the_bound(tmp_path: Path) -> None:
+    rows = [f"{size},{found},{k // 2}" for k, (size, found) in enumerate(hits(EXAMPLE_8))]
+    found = study_detection(written(tmp_path, "size,found,part", *rows))
+    assert found.result.parts == 185
+    assert found.result.a90_95 is not None
+    assert found.result.a90_95 > 0.24
+
+
+def test_no_miss_says_what_is_shown_and_what_is_missing(tmp_path: Path) -> None:
+    """29 of 29 show 90 % with 95 % confidence; from which size on stays open."""
+    rows = [f"{4 + k},1" for k in range(29)]
+    said = study_detection(written(tmp_path, "size,found", *rows)).sentence
+    assert "All 29 patches were found: of patches like these at least 90 %" in said
+    assert "add patches smaller than 4" in said
+
+
+def test_too_few_large_patches_are_asked_for(tmp_path: Path) -> None:
+    rows = [f"{k % 7 + 1},{int(k % 7 > 3 + k % 3)}" for k in range(21)]
+    said = study_detection(written(tmp_path, "size,found", *rows)).sentence
+    assert said.startswith("No size can be promised")
+    assert "add patches larger than 7" in said
+
+
+@pytest.mark.parametrize(
+    ("size", "rounded"), [(0.192495, 0.193), (0.193, 0.193), (8.2301, 8.24), (1234.0, 1240.0)]
+)
+def test_a_bound_is_rounded_up(size: float, rounded: float) -> None:
+    assert round_up(size) == rounded
+
+
+@pytest.mark.parametrize(
+    ("rows", "line", "says"),
+    [
+        (["0,1"], 2, "out of range"),
+        (["-3,1"], 2, "a number above 0"),
+        (["3 mm,1"], 2, "size '3 mm' is no number"),
+        (["3,yes"], 2, "found 'yes' is unknown; allowed are 0, 1"),
+        (["3,1", "4,"], 3, "found '' is unknown"),
+        (["3,1,a", "4,1,"], 3, "in some rows only"),
+        (["3,1,a,b"], 2, "more cells than the 3 columns"),
+        ([], 1, "no patch"),
+    ],
+)
+def test_a_broken_table_is_named_by_its_line(
+    tmp_path: Path, rows: list[str], line: int, says: str
+) -> None:
+    with pytest.raises(TableError, match=says) as caught:
+        study_detection(written(tmp_path, "size,found,part", *rows))
+    assert caught.value.line == line

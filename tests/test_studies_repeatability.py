@@ -1,0 +1,85 @@
+"""Repeatability from a table: the manual's study, its meaning, and every broken table."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from study_tables import gauge_lines, written
+
+from satcheck.errors import TableError
+from satcheck.studies.repeatability import RepeatabilityStudy, study_repeatability
+
+HEAD = "part,person,trial,value"
+
+
+def drawn(folder: Path, photo: float, person: float, part: float) -> RepeatabilityStudy:
+    """Return the study of 10 parts, 3 persons and 3 photos with some spreads."""
+    rng = np.random.default_rng(12)
+    off, parts = person * rng.normal(0, 1, 3), part * rng.normal(0, 1, 10)
+    rows = [
+        f"{p},{'ABC'[o]},{k},{1 + parts[p] + off[o] + photo * rng.normal():.6f}"
+        for p in range(10) for o in range(3) for k in range(3)
+    ]  # fmt: skip
+    return study_repeatability(written(folder, HEAD, *rows))
+
+
+def test_the_manuals_study_comes_out_of_its_table(tmp_path: Path) -> None:
+    """AIAG: ndc 5 by average and range, 4 by analysis of variance, and the study says so."""
+    found = study_repeatability(written(tmp_path, *gauge_lines()))
+    assert (found.parts, found.persons, found.trials) == (10, ("A", "B", "C"), 3)
+    assert (found.by_range.categories, found.anova.gauge.categories) == (5, 4)
+    assert "28 % of the spread" in found.sentence
+    assert "usable with care" in found.sentence
+    assert "ndc 5 by average and range, 4 by" in found.caution
+
+
+@pytest.mark.parametrize(
+    ("spread", "says"),
+    [((0.01, 0.01, 1), "one photo by anyone will do"),
+     ((0.2, 0.01, 1), "steady the phone"),
+     ((0.01, 0.4, 1), "the persons differ"),
+     ((1, 0.01, 1), "too much to judge")],
+)  # fmt: skip
+def test_the_sentence_follows_what_was_drawn(
+    tmp_path: Path, spread: tuple[float, float, float], says: str
+) -> None:
+    assert says in drawn(tmp_path, *spread).sentence
+
+
+def test_the_widths_are_those_of_one_reading(tmp_path: Path) -> None:
+    found = drawn(tmp_path, 0.1, 0.01, 1.0)
+    assert 2 * 0.08 < found.within < 4 * 0.1
+    assert found.below < found.within
+
+
+def test_all_alike_says_that_it_shows_nothing(tmp_path: Path) -> None:
+    rows = [f"{p},{o},{k},0.5" for p in "12" for o in "AB" for k in "12"]
+    assert "shows nothing" in study_repeatability(written(tmp_path, HEAD, *rows)).sentence
+
+
+@pytest.mark.parametrize(
+    ("rows", "line", "says"),
+    [
+        (["1,A,1,0,5"], 2, "write decimals with a point"),
+        (['1,A,1,"0,5"'], 2, "decimal comma"),
+        (["1,A,1,soft"], 2, "value 'soft' is no number"),
+        (["1,A,1,nan"], 2, "is no number"),
+        (["1,A,,0.5"], 2, "photo and trial are blank"),
+        (["1,,1,0.5"], 2, "person is blank"),
+        (["1,A,1,0.5", "1,A,1,0.6"], 3, "stands there before"),
+        (["1,A,1,0.5", "1,A,2,0.6"], 3, "there are 1 parts"),
+        (["1,A,1,0.5", "2,A,1,0.6"], 3, "there are 1 persons"),
+        (["1,A,1,1", "1,B,1,1", "2,A,1,2", "2,B,1,2"], 5, "one photo a person"),
+        (["1,A,1,1", "1,A,2,1", "1,B,1,1", "1,B,2,1", "2,A,1,2", "2,A,2,2", "2,B,1,2"], 8,
+         "part 2 has 1 photos by B, others 2"),
+        (["1,A,1,1", "1,A,2,1", "1,B,1,1", "1,B,2,1", "2,A,1,2", "2,A,2,2"], 7,
+         "part 2 has 0 photos by B"),
+        ([], 1, "there are 0 parts"),
+    ],
+)  # fmt: skip
+def test_a_broken_table_is_named_by_its_line(
+    tmp_path: Path, rows: list[str], line: int, says: str
+) -> None:
+    with pytest.raises(TableError, match=says) as caught:
+        study_repeatability(written(tmp_path, HEAD, *rows))
+    assert caught.value.line == line
