@@ -1,6 +1,9 @@
 """Ledgers for tests: a clock that is told, notes and inspections by hand."""
 
+import sqlite3
+from contextlib import closing
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
 from typing import Any
 
 from records import inspection_of
@@ -9,6 +12,11 @@ from satcheck.ledger.book import Ledger
 from satcheck.ledger.entries import Clock, Draft, Entry, Kind
 from satcheck.ledger.recording import Context, record_inspection
 from satcheck.model import Label
+
+TRIGGERS = (
+    *("record_follows", "record_no_update", "record_no_delete"),
+    *("blob_no_update", "blob_no_delete"),
+)
 
 
 def clock_from(start: str = "2026-03-04", **step: float) -> Clock:
@@ -29,3 +37,12 @@ def note(text: str, part: str = "4711", by: str = "AB", **more: Any) -> Draft:
 def inspect(ledger: Ledger, verdict: Label = Label.GOOD, **context: Any) -> Entry:
     """Record an inspection made by hand."""
     return record_inspection(ledger, inspection_of(verdict), Context(**context))
+
+
+def tamper(path: Path, *statements: str) -> None:
+    """Change a ledger behind its back."""
+    with closing(sqlite3.connect(path)) as db, db:
+        for trigger in TRIGGERS:
+            db.execute(f"DROP TRIGGER {trigger}")
+        for statement in statements:
+            db.execute(statement)

@@ -24,6 +24,7 @@ Inspections are recorded by ``ledger.recording``, photos kept by ``ledger.photos
 import hashlib
 import json
 import sqlite3
+import sys
 import zlib
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
@@ -137,11 +138,12 @@ class Ledger:
         """Yield all entries in the order in which they were recorded."""
         return map(entry_of, self.rows())
 
-    def rows(self, batch: int = 500) -> Iterator[RowValues]:
-        """Yield all rows of the table ``record`` in their order, few at a time."""
+    def rows(self, until: int = sys.maxsize, batch: int = 500) -> Iterator[RowValues]:
+        """Yield the rows of the table ``record`` in their order, few at a time."""
         after = 0
         while rows := self.read(
-            "SELECT * FROM record WHERE seq > ? ORDER BY seq LIMIT ?", (after, batch)
+            "SELECT * FROM record WHERE seq > ? AND seq <= ? ORDER BY seq LIMIT ?",
+            (after, until, batch),
         ):
             yield from rows
             after = rows[-1][0]
@@ -163,6 +165,15 @@ class Ledger:
         with self._lock, explained(self.path):
             return self._db.execute(sql, values).fetchall()
 
+    def now(self) -> str:
+        """Return the ledger's time."""
+        return timestamp(self._clock())
+
+    def write_copy(self, target: Path) -> None:
+        """Write all of the file, as it is at this moment, to a new one."""
+        with self._lock, explained(target):
+            self._db.execute("VACUUM INTO ?", (str(target),))
+
     @contextmanager
     def writing(self) -> Iterator[sqlite3.Connection]:
         """Hold the only writer's place; what is written in it stays whole or not at all."""
@@ -176,8 +187,8 @@ class Ledger:
                 raise
 
     def _append(self, draft: Draft, body: str) -> Entry:
-        when = self._clock() if draft.made_at is None else _moment(draft.made_at)
-        return self.insert(draft.kind, body, timestamp(when), draft.by, draft.corrects)
+        made_at = self.now() if draft.made_at is None else timestamp(_moment(draft.made_at))
+        return self.insert(draft.kind, body, made_at, draft.by, draft.corrects)
 
     def insert(
         self, kind: str, body: str, made_at: str, by: str, corrects: str | None, origin: str = ""

@@ -1,0 +1,181 @@
+"""Going through the whole chain, so that a changed, lost, added or moved entry shows."""
+
+import hashlib
+import json
+import zlib
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+from satcheck.errors import LedgerError, UsageError
+from satcheck.ledger.book import Head, Ledger, entry_of
+from satcheck.ledger.entries import START, Kind, canonical, chain_hash, entry_id
+from satcheck.ledger.index import RowValues, lookup_line
+from satcheck.ledger.photos import kept_photo
+
+
+@dataclass(frozen=True)
+class Finding:
+    """What is wrong with an entry."""
+
+    seq: int
+    id: str
+    problem: str
+
+
+@dataclass(frozen=True)
+class Report:
+    """What came of a check.
+
+    Attributes
+    ----------
+    head : Head
+        Place and hash of the last entry. Noted elsewhere, it shows later that nothing before it
+        was rewritten: the chain alone cannot show that its end was cut off, or that all of it was
+        made anew.
+    first : Finding or None
+        The first broken entry; what stands behind it cannot be trusted.
+    index_agrees : bool
+        False where lists may be wrong though the entries are whole: make the index again.
+    """
+
+    head: Head
+    first: Finding | None
+    index_agrees: bool
+
+
+def verify(ledger: Ledger, *, noted: str | None = None, photos: bool = False) -> Report:
+    """Check every entry, its large content, and the index.
+
+    Parameters
+    ----------
+    noted : str, optional
+        A hash, or its first digits (at least 8), that was noted from an earlier head.
+    photos : bool
+        Also read each photo that lies beside the ledger.
+
+    Raises
+    ------
+    UsageError
+        If ``noted`` is no hash.
+    LedgerError
+        If the file itself cannot be read.
+    """
+    seen = _Noted(noted)
+    head, agrees = Head(0, START), True
+    corrected = {row[0] for row in ledger.read("SELECT corrects FROM record WHERE corrects > ''")}
+    known: set[str] = set()
+    for row in ledger.rows():
+        problem = _entry_problem(row, head) or _content_problem(ledger, row, photos=photos)
+        if problem is None and row[6] is not None and row[6] not in known:
+            problem = "it corrects an entry that is not there"
+        if problem:
+            return Report(head, Finding(row[0], row[1], problem), agrees)
+        if row[1] in corrected:
+            known.add(row[1])
+        head = Head(row[0], row[9])
+        seen.look_at(row[9])
+        agrees = agrees and _is_indexed(ledger, row, superseded=row[1] in corrected)
+    if not seen.found:
+        lost = Finding(
+            head.seq, "", f"no entry has the noted hash {noted}: the chain was rewritten"
+        )
+        return Report(head, lost, agrees)
+    return Report(head, None, agrees and _counts_agree(ledger, head))
+
+
+class _Noted:
+    """Whether a noted hash has been met."""
+
+    def __init__(self, noted: str | None) -> None:
+        self.start = (noted or "").strip().lower()
+        if noted is not None and (len(self.start) < 8 or set(self.start) - set("0123456789abcdef")):
+            raise UsageError(f"{noted!r} is no hash; the first 8 digits or more of one are allowed")
+        self.found = noted is None
+
+    def look_at(self, hash_: str) -> None:
+        self.found = self.found or hash_.startswith(self.start)
+
+
+def _entry_problem(row: RowValues, before: Head) -> str | None:
+    """Return what is wrong with an entry's own columns, from what stands before it."""
+    seq, id_, kind, body, made_at, by, corrects, origin, previous, hash_ = row
+    if seq != before.seq + 1:
+        return f"entry {before.seq + 1} is missing before it"
+    if entry_id(kind, body, made_at, by, corrects) != id_:
+        return "its content was changed"
+    if previous != before.hash:
+        return "it does not follow the entry before it"
+    if chain_hash(previous, seq, id_, origin) != hash_:
+        return "its hash was changed"
+    if not _is_object(body):
+        return "its content is no JSON object"
+    return _origin_problem(id_, origin)
+
+
+def _is_object(text: str) -> bool:
+    try:
+        return isinstance(json.loads(text), dict)
+    except (ValueError, RecursionError):
+        return False
+
+
+def _origin_problem(id_: str, origin: str) -> str | None:
+    """Return what is wrong with the place that a merged entry had in the ledger it came from."""
+    while origin:
+        try:
+            was = json.loads(origin)
+            right = chain_hash(was["previous_hash"], was["seq"], id_, was["origin"])
+            if right != was["hash"]:
+                return "its origin was changed"
+            origin = was["origin"]
+        except (ValueError, LookupError, TypeError):
+            return "its origin is damaged"
+    return None
+
+
+def _content_problem(ledger: Ledger, row: RowValues, *, photos: bool) -> str | None:
+    """Return what is wrong with the large content and the photo that an entry names."""
+    for name, sha256 in blobs_of(row):
+        try:
+            content = ledger.blob(sha256)
+        except UsageError:
+            return f"its {name} is missing"
+        except zlib.error:
+            return f"its {name} is damaged"
+        if hashlib.sha256(content).hexdigest() != sha256:
+            return f"its {name} was changed"
+    if photos and row[2] == Kind.PHOTO:
+        try:
+            kept_photo(ledger, entry_of(row))
+        except (LedgerError, UsageError, LookupError) as error:
+            return f"its photo: {error}"
+    return None
+
+
+def blobs_of(row: RowValues) -> Iterator[tuple[str, str]]:
+    """Yield name and sha256 of the large content of an entry, as the body names it."""
+    blobs: Any = json.loads(row[3]).get("blobs")
+    if isinstance(blobs, dict):
+        yield from ((str(name), str(sha256)) for name, sha256 in sorted(blobs.items()))
+
+
+def _is_indexed(ledger: Ledger, row: RowValues, *, superseded: bool) -> bool:
+    return ledger.read("SELECT * FROM lookup WHERE seq = ?", (row[0],)) == [
+        lookup_line(row, superseded=superseded)
+    ]
+
+
+def _counts_agree(ledger: Ledger, head: Head) -> bool:
+    """Return whether the index has no entry too many, and the tally counts each in two periods."""
+    (entries,) = ledger.read("SELECT count(*) FROM lookup")[0]
+    (current,) = ledger.read(
+        "SELECT count(*) FROM lookup WHERE kind = ? AND NOT superseded", (Kind.INSPECTION,)
+    )[0]
+    (tallied,) = ledger.read("SELECT coalesce(sum(inspections), 0) FROM tally")[0]
+    return (entries, tallied) == (head.seq, 2 * current)
+
+
+def as_origin(row: RowValues) -> str:
+    """Return the place and hash of an entry, for the ledger that it is merged into."""
+    return canonical({"seq": row[0], "previous_hash": row[8], "hash": row[9], "origin": row[7]})

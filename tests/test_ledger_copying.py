@@ -1,0 +1,139 @@
+"""A backup is whole while others write; two shops' ledgers become one and nothing is renamed."""
+
+import threading
+from pathlib import Path
+
+import pytest
+from ledgers import clock_from, inspect, note, tamper
+
+from satcheck.errors import UsageError
+from satcheck.ledger.book import Ledger, open_ledger, read_ledger
+from satcheck.ledger.copying import Merged, backup, merge
+from satcheck.ledger.entries import chain_hash
+from satcheck.ledger.photos import kept_photo, photo_draft
+from satcheck.ledger.recording import stored_inspection
+from satcheck.ledger.search import Search
+from satcheck.ledger.trend import trend
+from satcheck.ledger.verifying import verify
+
+
+def ledger_at(folder: Path, start: str = "2026-03-04") -> Ledger:
+    """Return an empty ledger in a folder of its own."""
+    folder.mkdir()
+    return open_ledger(folder / "shop.ledger", clock_from(start))
+
+
+@pytest.fixture
+def north(tmp_path: Path) -> Ledger:
+    return ledger_at(tmp_path / "north")
+
+
+@pytest.fixture
+def south(tmp_path: Path) -> Ledger:
+    """Return a ledger with an inspection, its correction and a photo."""
+    ledger = ledger_at(tmp_path / "south", "2025-01-01")
+    old = inspect(ledger, part="S1")
+    inspect(ledger, part="S1", corrects=old.id)
+    ledger.append(photo_draft(ledger.path, b"\xff\xd8 photo", lambda data: data, "part.jpg"))
+    return ledger
+
+
+def test_a_backup_holds_the_same_chain_and_the_photos(south: Ledger, tmp_path: Path) -> None:
+    assert backup(south, tmp_path / "copy.ledger") == 1
+    copy = open_ledger(tmp_path / "copy.ledger", clock_from())
+    assert copy.head() == south.head()
+    assert verify(copy, photos=True).first is None
+
+
+def test_a_backup_made_while_others_write_is_whole(south: Ledger, tmp_path: Path) -> None:
+    done = threading.Event()
+
+    def write() -> None:
+        while not done.is_set():
+            south.append(note("while the backup runs"))
+
+    writer = threading.Thread(target=write)
+    writer.start()
+    try:
+        for number in range(5):
+            backup(read_ledger(south.path), tmp_path / f"{number}.ledger")
+    finally:
+        done.set()
+        writer.join()
+    for number in range(5):
+        copy = read_ledger(tmp_path / f"{number}.ledger")
+        assert verify(copy, noted=copy.head().hash).first is None
+        assert verify(south, noted=copy.head().hash).first is None
+
+
+def test_a_backup_goes_over_no_file(south: Ledger, tmp_path: Path) -> None:
+    (tmp_path / "mine.ledger").write_text("mine")
+    with pytest.raises(UsageError, match="there already"):
+        backup(south, tmp_path / "mine.ledger")
+    assert (tmp_path / "mine.ledger").read_text() == "mine"
+
+
+def test_a_merged_ledger_holds_all_of_both_under_their_ids(north: Ledger, south: Ledger) -> None:
+    own = north.append(note("north"))
+    assert merge(north, south, by="QA") == Merged(added=3, known=0, photos=1)
+    ids = {entry.id for entry in north.entries()}
+    assert ids > {own.id, *(entry.id for entry in south.entries())}
+    assert verify(north, photos=True).first is None
+    assert verify(north).index_agrees
+
+
+def test_merged_content_can_be_used_like_ones_own(north: Ledger, south: Ledger) -> None:
+    merge(north, south)
+    (current,) = north.find(Search(part="S1", current=True))
+    assert stored_inspection(north, current).verdict.word == "good"
+    (photo,) = north.find(Search(kind="photo"))
+    assert kept_photo(north, photo) == b"\xff\xd8 photo"
+    assert [(p.period, p.inspections) for p in trend(north)] == [("2025-01", 1)]
+
+
+def test_what_is_merged_twice_is_there_once(north: Ledger, south: Ledger) -> None:
+    merge(north, south)
+    head = north.head()
+    assert merge(north, south) == Merged(added=0, known=3, photos=0)
+    assert north.head() == head
+
+
+def test_merging_there_and_back_ends_with_the_same_entries(north: Ledger, south: Ledger) -> None:
+    north.append(note("north"))
+    merge(north, south)
+    merge(south, north)
+    names = [{e.id for e in ledger.entries() if e.kind != "merge"} for ledger in (north, south)]
+    assert names[0] == names[1]
+    assert verify(south).first is None
+
+
+def test_a_merge_records_the_head_that_it_took(north: Ledger, south: Ledger) -> None:
+    merge(north, south, by="QA")
+    (entry,) = north.find(Search(kind="merge"))
+    assert (entry.body["hash"], entry.by) == (south.head().hash, "QA")
+
+
+def test_an_origin_that_was_changed_shows(north: Ledger, south: Ledger) -> None:
+    merge(north, south)
+    rows = list(north.rows())
+    origin = rows[0][7].replace('"seq":1', '"seq":7')
+    tamper(
+        north.path,
+        f"UPDATE record SET origin = '{origin}', "
+        f"hash = '{chain_hash(rows[0][8], 1, rows[0][1], origin)}' WHERE seq = 1",
+    )
+    first = verify(north).first
+    assert first is not None
+    assert first.problem == "its origin was changed"
+
+
+def test_a_broken_ledger_is_not_merged(north: Ledger, south: Ledger) -> None:
+    tamper(south.path, "UPDATE record SET \"by\" = 'CD' WHERE seq = 2")
+    with pytest.raises(UsageError, match="entry 2 is broken"):
+        merge(north, south)
+    assert north.head().seq == 0
+
+
+def test_a_ledger_is_not_merged_into_itself(south: Ledger) -> None:
+    with pytest.raises(UsageError, match="itself"):
+        merge(south, read_ledger(south.path))
