@@ -85,8 +85,8 @@ EXPLANATIONS: dict[Reason, Explanation] = {
     ),
     Reason.DENOISE: Explanation(
         "noise reduction",
-        "The phone has smoothed fine texture away.",
-        "Add light and turn off night mode and filters.",
+        "Edges are sharp and fine texture is not: the phone smoothed it, or focused elsewhere.",
+        "Tap the part to focus, add light, and turn off night mode and filters.",
     ),
     Reason.WRINKLE: Explanation(
         "wrinkle or seam", "A wrinkle or seam of the bag lies here.", "Smooth the bag.", False
