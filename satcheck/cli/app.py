@@ -17,8 +17,11 @@ from satcheck.cli.card import card
 from satcheck.cli.check import check
 from satcheck.cli.common import OK, WRONG, complain, explain, say
 from satcheck.cli.demo import demo
+from satcheck.cli.mix import mix
 from satcheck.cli.rejudge import rejudge
 from satcheck.cli.serve import serve
+from satcheck.cli.study import study
+from satcheck.cli.weigh import weigh
 
 app = typer.Typer(
     add_completion=False,
@@ -45,8 +48,9 @@ def version() -> None:
     say(f"satcheck {__version__}")
 
 
-for command in (check, calibrate, rejudge, card, demo, serve):
+for command in (check, calibrate, rejudge, card, mix, weigh, demo, serve):
     app.command()(command)
+app.add_typer(study, name="study")
 
 
 def main(arguments: Sequence[str] | None = None) -> NoReturn:
