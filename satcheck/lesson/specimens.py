@@ -1,0 +1,115 @@
+"""Labelled photos as a lesson uses them: measured, judged, and with their labels as grids."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from satcheck.calibration import Calibration
+from satcheck.errors import TableError
+from satcheck.inspection import Settings, inspect
+from satcheck.model import SCALE, Cells, Inspection, Label
+from satcheck.parts_table import LabelledPhoto, read_parts
+from satcheck.photo import Photo, read_photo
+from satcheck.series.grid import centres
+from satcheck.zone_calls import where
+
+Labels = NDArray[np.uint8]
+Progress = Callable[[int, int, str], None]
+
+
+@dataclass(frozen=True, eq=False)
+class Specimen:
+    """One labelled photo.
+
+    Attributes
+    ----------
+    truth, shop, tool : (R, C) uint8 arrays
+        Labels of the cells: as painted place by place (or as ``shop``), as the shop's table
+        names the zones (9 elsewhere), as satcheck judged.
+    """
+
+    photo: Photo
+    labelled: LabelledPhoto
+    inspection: Inspection
+    cells: Cells
+    truth: Labels
+    shop: Labels
+    tool: Labels
+
+    @property
+    def name(self) -> str:
+        """Return the photo's file name."""
+        return self.photo.name
+
+
+def read_specimens(
+    table: Path, calibration: Calibration, progress: Progress
+) -> tuple[Specimen, ...]:
+    """Read, measure and judge the photos of a table of labelled parts.
+
+    Photos whose part is not found, and fibres that the calibration does not hold, are left out.
+
+    Raises
+    ------
+    TableError
+        If the table or a photo cannot be read, or no photo is left.
+    """
+    rows = [p for p in read_parts(table) if p.fibre in calibration.fibres]
+    found = []
+    for done, labelled in enumerate(rows):
+        progress(done, len(rows), labelled.path.name)
+        specimen = read_specimen(labelled, calibration)
+        if specimen is not None:
+            found.append(specimen)
+    progress(len(rows), len(rows), "")
+    if not found:
+        raise TableError(
+            str(table), 1, "holds no photo to teach by",
+            f"photos of {', '.join(calibration.fibres)} with a part in them are allowed",
+        )  # fmt: skip
+    return tuple(found)
+
+
+def read_specimen(labelled: LabelledPhoto, calibration: Calibration) -> Specimen | None:
+    """Return one labelled photo, None where no part is found in it."""
+    from satcheck.series.grid import cell_labels
+
+    photo = read_photo(labelled.path)
+    found = inspect(photo, calibration, Settings(labelled.fibre, distal=labelled.distal))
+    if found.cells is None:
+        return None
+    shop = _by_zones(found.cells, labelled.zones)
+    painted = _painted(labelled)
+    truth = shop if painted is None else _at_cells(painted, found.cells, photo)
+    return Specimen(photo, labelled, found, found.cells, truth, shop, cell_labels(found))
+
+
+def _painted(labelled: LabelledPhoto) -> Path | None:
+    """Return the map painted in label codes: the table's marks, else STEM.truth.png beside it."""
+    beside = labelled.path.with_name(f"{labelled.path.stem}.truth.png")
+    return labelled.marks or (beside if beside.is_file() else None)
+
+
+def _by_zones(cells: Cells, zones: Mapping[str, Label]) -> Labels:
+    labels = np.where(cells.part, Label.NOT_JUDGED, Label.OUTSIDE).astype(np.uint8)
+    for name, label in zones.items():
+        labels[where(cells, name)] = label
+    return labels
+
+
+def _at_cells(path: Path, cells: Cells, photo: Photo) -> Labels:
+    """Return a painted map's labels at the cells' centres; 9 where it says nothing."""
+    painted = cv2.imread(str(path), cv2.IMREAD_GRAYSCALE)
+    if painted is None:
+        raise TableError(str(path), 1, "is no picture", "a grey PNG in label codes is allowed")
+    x, y = centres(cells) * painted.shape[1] / photo.width
+    column, row = np.floor(x).astype(int), np.floor(y).astype(int)
+    inside = (row >= 0) & (row < painted.shape[0]) & (column >= 0) & (column < painted.shape[1])
+    labels = np.full(cells.zone.shape, Label.NOT_JUDGED, np.uint8)
+    labels[inside] = painted[row[inside], column[inside]]
+    labels = np.where(np.isin(labels, SCALE), labels, Label.NOT_JUDGED)
+    return np.where(cells.part, labels, Label.OUTSIDE).astype(np.uint8)
