@@ -17,6 +17,7 @@ from satcheck.cli.card import card
 from satcheck.cli.check import check
 from satcheck.cli.common import OK, WRONG, complain, explain, say
 from satcheck.cli.demo import demo
+from satcheck.cli.ledger import ledger
 from satcheck.cli.mix import mix
 from satcheck.cli.rejudge import rejudge
 from satcheck.cli.serve import serve
@@ -50,6 +51,7 @@ def version() -> None:
 
 for command in (check, calibrate, rejudge, card, mix, weigh, demo, serve):
     app.command()(command)
+app.add_typer(ledger, name="ledger")
 app.add_typer(study, name="study")
 
 

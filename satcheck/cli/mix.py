@@ -1,0 +1,74 @@
+"""``satcheck mix``: how much resin to mix, with its sums and a card to print."""
+
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from satcheck.cli.common import say
+from satcheck.errors import UsageError
+
+
+class MixCardSize(StrEnum):
+    """Paper of the mix card."""
+
+    A6 = "A6"
+    A4 = "A4"
+
+
+def mix(
+    resin: Annotated[str, typer.Option(help="acrylic, epoxy, polyester, or cured g/cm3.")],
+    target: Annotated[str, typer.Option(help='Fibre by volume: 0.35, "30 %..40 %".')],
+    hardener: Annotated[
+        str | None, typer.Option(help="Percent of the resin by mass, by its data sheet. Needed.")
+    ] = None,
+    promoter: Annotated[
+        str | None, typer.Option(help="Percent of the resin by mass, by its data sheet.")
+    ] = None,
+    fibre: Annotated[str | None, typer.Option(help="basalt, carbon, glass..., or g/cm3.")] = None,
+    dry_fabric: Annotated[
+        str | None, typer.Option(metavar="G", help="Weighed, all layers.")
+    ] = None,
+    layer: Annotated[
+        list[str] | None,
+        typer.Option(help='"diameter=100 areal=320 count=2" (mm, g/m2 at 45 deg), "mass=40".'),
+    ] = None,
+    layup: Annotated[Path | None, typer.Option(metavar="FILE", help="Layers as TOML.")] = None,
+    length: Annotated[str | None, typer.Option(metavar="MM", help="Part, along its axis.")] = None,
+    circumference: Annotated[
+        list[str] | None,
+        typer.Option(metavar="MM", help='Evenly spaced, proximal first: "380 340 260".'),
+    ] = None,
+    cup: Annotated[str, typer.Option(metavar="G", help="Loss in the cup.")] = "0",
+    bag: Annotated[str, typer.Option(metavar="G", help="Loss in bag and overflow.")] = "0",
+    film: Annotated[str, typer.Option(metavar="G", help="Loss on the film.")] = "0",
+    part: Annotated[str | None, typer.Option(metavar="NUMBER", help="The part's number.")] = None,
+    card: Annotated[Path | None, typer.Option(metavar="FILE", help="Card to print (PDF).")] = None,
+    size: Annotated[MixCardSize, typer.Option(help="Paper of the card.")] = MixCardSize.A6,
+    as_json: Annotated[bool, typer.Option("--json", help="Print JSON, no text.")] = False,
+) -> None:
+    """Work out how much resin to mix, and show the sums.
+
+    A bare number is in g, mm or percent; another unit may follow it: "12 in". The hardener has no
+    default: its percentage stands in the resin's data sheet. Exit status: 0, or 2 for bad input.
+    """
+    import json
+
+    from satcheck.resin.mix_sheet import MixEntries, make_mix_sheet, mix_sheet_to_json, mix_text
+
+    entries = MixEntries(
+        resin=resin, target=target, hardener=hardener, promoter=promoter, fibre=fibre,
+        dry_fabric=dry_fabric, layers=tuple(layer or ()), layup=layup, length=length,
+        circumferences=tuple(circumference or ()), cup=cup, bag=bag, film=film, part=part,
+    )  # fmt: skip
+    sheet = make_mix_sheet(entries)
+    if card is not None:
+        from satcheck.files import make_writable, write_whole
+        from satcheck.mix_card import mix_card
+
+        if card.is_dir():
+            raise UsageError(f"{card}: this is a folder; the name of a file to write is allowed")
+        make_writable(card.parent)
+        write_whole(card, mix_card(sheet, size.value))
+    say(json.dumps(mix_sheet_to_json(sheet), indent=1) if as_json else mix_text(sheet))
