@@ -106,6 +106,7 @@ ORDER = (
     "ledger.copying",
     "ledger.exporting",
     "report",
+    "ledger.listing",
     # a shop's own studies
     "studies.agreement",
     "studies.repeatability",
@@ -206,6 +207,7 @@ BLIND = (
     "ledger.trend",
     "ledger.copying",
     "ledger.exporting",
+    "ledger.listing",
     "report",
     "studies.agreement",
     "studies.repeatability",

@@ -46,7 +46,7 @@ from satcheck.ledger.entries import (
     storable,
     timestamp,
 )
-from satcheck.ledger.index import RowValues, add_to_index
+from satcheck.ledger.index import RowValues, add_to_index, rebuild_index
 from satcheck.ledger.opening import PATIENCE, connect, connect_to_read, explained
 from satcheck.ledger.search import Search
 
@@ -134,6 +134,16 @@ class Ledger:
         )
         return tuple(entry_of(row) for row in rows)
 
+    def matching(self, search: Search, batch: int = 500) -> Iterator[Entry]:
+        """Yield all that a search finds, in the order in which it was recorded, few at a time."""
+        where, values = search.sql()
+        found = self.read(f"SELECT seq FROM lookup WHERE {where} ORDER BY seq", values)
+        for start in range(0, len(found), batch):
+            some = [seq for (seq,) in found[start : start + batch]]
+            marks = ",".join("?" * len(some))
+            rows = self.read(f"SELECT * FROM record WHERE seq IN ({marks}) ORDER BY seq", some)
+            yield from map(entry_of, rows)
+
     def entries(self) -> Iterator[Entry]:
         """Yield all entries in the order in which they were recorded."""
         return map(entry_of, self.rows())
@@ -170,9 +180,14 @@ class Ledger:
         return timestamp(self._clock())
 
     def write_copy(self, target: Path) -> None:
-        """Write all of the file, as it is at this moment, to a new one."""
-        with self._lock, explained(target):
+        """Write all of the file, as it is at this moment, to a new one; raises sqlite3.Error."""
+        with self._lock:
             self._db.execute("VACUUM INTO ?", (str(target),))
+
+    def reindex(self) -> None:
+        """Make the index for lists and trends again from the entries."""
+        with self.writing() as db:
+            rebuild_index(db)
 
     @contextmanager
     def writing(self) -> Iterator[sqlite3.Connection]:

@@ -3,10 +3,14 @@
 import csv
 import io
 import json
+import os
+import secrets
 from collections.abc import Iterable, Iterator
 from dataclasses import asdict
+from pathlib import Path
 from typing import Any
 
+from satcheck.errors import LedgerError, UsageError
 from satcheck.ledger.entries import Entry
 from satcheck.ledger.index import LOOKED_UP
 
@@ -40,6 +44,40 @@ def json_lines(entries: Iterable[Entry]) -> Iterator[str]:
     if before is not None:
         yield before
     yield "]"
+
+
+def json_text(entry: Entry) -> str:
+    """Return one whole entry as JSON to read."""
+    return json.dumps(asdict(entry), indent=1)
+
+
+def write_export(entries: Iterable[Entry], path: Path) -> None:
+    """Write a table or an array to a new file, as its name ends; whole or not at all.
+
+    Raises
+    ------
+    UsageError
+        If the name ends otherwise than in .csv or .json, or there is such a file already.
+    LedgerError
+        If it cannot be written.
+    """
+    lines = {".csv": csv_lines, ".json": json_lines}.get(path.suffix.lower())
+    if lines is None:
+        raise UsageError(f"{path}: the name of an export ends in .csv or .json")
+    if path.exists():
+        raise UsageError(f"{path}: this file is there already; give the export a new name")
+    encoding = "utf-8-sig" if lines is csv_lines else "utf-8"  # spreadsheets ask for the mark
+    part = path.with_name(f".{path.name[:40]}.{secrets.token_hex(4)}.part")
+    try:
+        with part.open("x", encoding=encoding, errors="backslashreplace", newline="\n") as file:
+            file.writelines(f"{line}\n" for line in lines(entries))
+            file.flush()
+            os.fsync(file.fileno())
+        part.replace(path)
+    except OSError as error:
+        raise LedgerError(str(path), f"cannot be written ({error.strerror or error})") from error
+    finally:
+        part.unlink(missing_ok=True)
 
 
 def unformula(value: Any) -> Any:

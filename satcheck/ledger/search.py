@@ -1,8 +1,13 @@
 """What to look for in a ledger."""
 
 from dataclasses import dataclass, fields
+from datetime import datetime, timedelta, tzinfo
 
-from satcheck.ledger.entries import storable
+from satcheck.errors import UsageError
+from satcheck.ledger.entries import Kind, storable, timestamp
+
+_FORMS = {4: "%Y", 7: "%Y-%m", 10: "%Y-%m-%d", 16: "%Y-%m-%dT%H:%M"}
+"""How a time may be typed, by its length."""
 
 
 @dataclass(frozen=True)
@@ -29,6 +34,7 @@ class Search:
     resin: str | None = None
     verdict: str | None = None
     request: str | None = None
+    corrects: str | None = None
     by: str | None = None
     since: str | None = None
     until: str | None = None
@@ -52,3 +58,50 @@ class Search:
         if self.current:
             terms.append("NOT lookup.superseded")
         return " AND ".join(terms), tuple(values)
+
+
+def kind_of(word: str) -> Kind:
+    """Return a kind by its word; raise UsageError, with those that there are, for another."""
+    for kind in Kind:
+        if kind.value == word.strip().lower():
+            return kind
+    raise UsageError(f"{word!r} is no kind of entry; allowed are {', '.join(Kind)}")
+
+
+def first_and_last(text: str, zone: tzinfo | None = None) -> tuple[str, str]:
+    """Return the first and the last moment of a year, month, day or minute, for a search.
+
+    Parameters
+    ----------
+    text : str
+        2026, 2026-03, 2026-03-04 or 2026-03-04T05:06.
+    zone : tzinfo, optional
+        Where that is meant; by the computer's own clock if None.
+
+    Raises
+    ------
+    UsageError
+        If it is no such time.
+    """
+    typed = text.strip().replace(" ", "T")
+    try:
+        start = datetime.strptime(typed, _FORMS[len(typed)])
+        last = _next(start, len(typed)) - timedelta(microseconds=1)
+        return (
+            timestamp(start.replace(tzinfo=zone).astimezone()),
+            timestamp(last.replace(tzinfo=zone).astimezone()),
+        )
+    except (LookupError, ValueError, OverflowError, OSError) as error:
+        raise UsageError(
+            f"{text!r} is no time; allowed are 2026, 2026-03, 2026-03-04 and 2026-03-04T05:06"
+        ) from error
+
+
+def _next(start: datetime, length: int) -> datetime:
+    """Return when the next year, month, day or minute begins."""
+    if length == 4:
+        return start.replace(year=start.year + 1)
+    if length == 7:
+        months = start.year * 12 + start.month
+        return start.replace(year=months // 12, month=months % 12 + 1)
+    return start + (timedelta(days=1) if length == 10 else timedelta(minutes=1))

@@ -1,0 +1,222 @@
+"""``satcheck ledger``: list, show, export, back up, merge and verify records."""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from enum import StrEnum
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from satcheck.cli.common import DEFECT, say
+
+if TYPE_CHECKING:
+    from datetime import datetime
+
+    from satcheck.ledger.book import Ledger
+    from satcheck.ledger.search import Search
+
+DEFAULT = Path("satcheck.ledger")
+
+ledger = typer.Typer(
+    no_args_is_help=True,
+    rich_markup_mode=None,
+    help="Records: what was judged, by whom and when. Nothing in them is changed or deleted.",
+)
+
+
+class Verdict(StrEnum):
+    """The words of a verdict."""
+
+    STARVED = "starved"
+    LEAN = "lean"
+    GOOD = "good"
+    HEAVY = "heavy"
+    RICH = "rich"
+    NOT_JUDGED = "not judged"
+
+
+LedgerOption = Annotated[
+    Path,
+    typer.Option("--ledger", metavar="FILE", help="The ledger; satcheck.ledger here if not given."),
+]
+KindOption = Annotated[
+    str | None, typer.Option(metavar="WORD", help="Only this kind, such as inspection.")
+]
+PartOption = Annotated[str | None, typer.Option(metavar="NUMBER", help="Only this part.")]
+VerdictOption = Annotated[Verdict | None, typer.Option(help="Only this verdict.")]
+ByOption = Annotated[str | None, typer.Option(metavar="NAME", help="Only what this person said.")]
+ResinOption = Annotated[str | None, typer.Option(metavar="NAME", help="Only this resin.")]
+SinceOption = Annotated[
+    str | None, typer.Option(metavar="TIME", help="From this year, month, day or minute on.")
+]
+UntilOption = Annotated[
+    str | None, typer.Option(metavar="TIME", help="To the end of this year, month, day or minute.")
+]
+CurrentOption = Annotated[
+    bool, typer.Option("--current", help="Leave out what was corrected later.")
+]
+NameArgument = Annotated[str, typer.Argument(metavar="ID", help="The id, or its first digits.")]
+WhoOption = Annotated[str, typer.Option("--by", metavar="NAME", help="Who does this.")]
+
+
+@ledger.command("list")
+def list_(
+    file: LedgerOption = DEFAULT,
+    kind: KindOption = None,
+    part: PartOption = None,
+    verdict: VerdictOption = None,
+    by: ByOption = None,
+    resin: ResinOption = None,
+    since: SinceOption = None,
+    until: UntilOption = None,
+    current: CurrentOption = False,
+    limit: Annotated[int, typer.Option(metavar="N", min=1, help="How many at most.")] = 50,
+    as_csv: Annotated[bool, typer.Option("--csv", help="Print CSV instead.")] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="Print JSON instead.")] = False,
+) -> None:
+    """List entries, newest first. Times are those of this computer's clock."""
+    from satcheck.ledger.exporting import csv_lines, json_lines
+    from satcheck.ledger.listing import list_text
+
+    search = _search(kind, part, verdict, by, resin, since, until, current=current)
+    with _reading(file) as opened:
+        found = opened.find(search, limit=limit)
+    if as_csv or as_json:
+        say("\n".join(csv_lines(found) if as_csv else json_lines(found)))
+    else:
+        say(list_text(found) if found else "No such entry.")
+
+
+@ledger.command()
+def show(
+    name: NameArgument,
+    file: LedgerOption = DEFAULT,
+    as_json: Annotated[bool, typer.Option("--json", help="Print JSON instead.")] = False,
+) -> None:
+    """Show one entry in full."""
+    from satcheck.ledger.exporting import json_text
+    from satcheck.ledger.listing import entry_text
+
+    with _reading(file) as opened:
+        entry = opened.entry(name)
+        say(json_text(entry) if as_json else entry_text(opened, entry))
+
+
+@ledger.command()
+def export(
+    out: Annotated[
+        Path, typer.Argument(metavar="OUT", help="New file; its name ends in .csv or .json.")
+    ],
+    file: LedgerOption = DEFAULT,
+    kind: KindOption = None,
+    part: PartOption = None,
+    verdict: VerdictOption = None,
+    by: ByOption = None,
+    resin: ResinOption = None,
+    since: SinceOption = None,
+    until: UntilOption = None,
+    current: CurrentOption = False,
+) -> None:
+    """Write entries, oldest first, as a table for a spreadsheet or as JSON."""
+    from satcheck.ledger.exporting import write_export
+
+    search = _search(kind, part, verdict, by, resin, since, until, current=current)
+    with _reading(file) as opened:
+        write_export(opened.matching(search), out)
+    say(f"Exported to {out}.")
+
+
+@ledger.command()
+def backup(
+    out: Annotated[Path, typer.Argument(metavar="OUT", help="New file for the copy.")],
+    file: LedgerOption = DEFAULT,
+) -> None:
+    """Copy the ledger and its photos, whole, while others may go on writing."""
+    from satcheck.ledger.copying import backup as copy
+
+    with _reading(file) as opened:
+        photos = copy(opened, out)
+    say(f"Backed up to {out}; {photos} new photos copied beside it.")
+
+
+@ledger.command()
+def merge(
+    other: Annotated[Path, typer.Argument(metavar="OTHER", help="The ledger to take from.")],
+    file: LedgerOption = DEFAULT,
+    by: WhoOption = "",
+) -> None:
+    """Take another ledger's entries that this one lacks, all or none. The other stays as it is."""
+    from satcheck.ledger.book import open_ledger
+    from satcheck.ledger.copying import merge as take
+
+    with _reading(other) as source, open_ledger(file, _now) as target:
+        merged = take(target, source, by)
+    say(f"{merged.added} entries added, {merged.known} were there; {merged.photos} photos copied.")
+
+
+@ledger.command()
+def verify(
+    file: LedgerOption = DEFAULT,
+    noted: Annotated[
+        str | None, typer.Option(metavar="HASH", help="A last hash that you noted earlier.")
+    ] = None,
+    photos: Annotated[bool, typer.Option("--photos", help="Also read every photo.")] = False,
+    reindex: Annotated[
+        bool, typer.Option("--reindex", help="Make the index for lists again first.")
+    ] = False,
+) -> None:
+    """Check that no entry was changed, lost, added or moved.
+
+    Exit status: 0 whole; 1 an entry is broken, and the first one is named; 2 not readable.
+    """
+    from satcheck.ledger.book import open_ledger
+    from satcheck.ledger.listing import verify_text
+    from satcheck.ledger.verifying import verify as check
+
+    if reindex:
+        with open_ledger(file, _now, create=False) as opened:
+            opened.reindex()
+    with _reading(file) as opened:
+        report = check(opened, noted=noted, photos=photos)
+    say(verify_text(report))
+    raise typer.Exit(DEFECT if report.first else 0)
+
+
+@contextmanager
+def _reading(file: Path) -> "Iterator[Ledger]":
+    from satcheck.ledger.book import read_ledger
+
+    with read_ledger(file) as opened:
+        yield opened
+
+
+def _now() -> "datetime":
+    from datetime import UTC, datetime
+
+    return datetime.now(UTC)
+
+
+def _search(
+    kind: str | None,
+    part: str | None,
+    verdict: Verdict | None,
+    by: str | None,
+    resin: str | None,
+    since: str | None,
+    until: str | None,
+    *,
+    current: bool,
+) -> "Search":
+    from satcheck.ledger.search import Search, first_and_last, kind_of
+
+    return Search(
+        kind=None if kind is None else kind_of(kind),
+        part=part,
+        verdict=None if verdict is None else verdict.value,
+        by=by,
+        resin=resin,
+        since=None if since is None else first_and_last(since)[0],
+        until=None if until is None else first_and_last(until)[1],
+        current=current,
+    )

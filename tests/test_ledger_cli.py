@@ -1,0 +1,163 @@
+"""The commands of ``satcheck ledger``: what they print, write and refuse."""
+
+import json
+import time
+from pathlib import Path
+
+import pytest
+from ledgers import clock_from, inspect, note, tamper
+
+from satcheck.cli.app import main
+from satcheck.ledger.book import Ledger, open_ledger
+from satcheck.model import Label
+
+
+@pytest.fixture
+def ledger(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Ledger:
+    """Return a ledger of two inspections and a note, in the current folder."""
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("TZ", "UTC")
+    time.tzset()
+    ledger = open_ledger(Path("satcheck.ledger"), clock_from("2026-03-04", days=1))
+    inspect(ledger, Label.STARVED, part="4711", by="AB")
+    inspect(ledger, Label.GOOD, part="0815", by="CD")
+    ledger.append(note("film torn", by="AB"))
+    return ledger
+
+
+def run(*words: str) -> int:
+    """Run ``satcheck ledger`` and return its exit status."""
+    with pytest.raises(SystemExit) as stopped:
+        main(["ledger", *words])
+    return int(stopped.value.code or 0)
+
+
+def test_a_list_has_a_line_an_entry_newest_first(
+    ledger: Ledger, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run("list") == 0
+    header, *lines = capsys.readouterr().out.splitlines()
+    assert header.split() == ["time", "id", "kind", "part", "verdict", "by"]
+    assert [line.split()[3] for line in lines if line] == ["note", "inspection", "inspection"]
+    assert lines[2].split() == [
+        *("2026-03-04", "00:00", next(ledger.entries()).id[:8]),
+        *("inspection", "4711", "starved", "AB"),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("words", "found"),
+    [
+        (["--part", "0815"], 1),
+        (["--verdict", "starved"], 1),
+        (["--by", "AB", "--kind", "Note"], 1),
+        (["--since", "2026-03-05"], 2),
+        (["--until", "2026-03-04"], 1),
+        (["--since", "2026-03-05", "--until", "2026-03-05T00:00"], 1),
+        (["--until", "2025"], 0),
+        (["--limit", "2"], 2),
+    ],
+)
+def test_a_list_is_narrowed_by_each_filter(
+    ledger: Ledger, words: list[str], found: int, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run("list", "--json", *words) == 0
+    assert len(json.loads(capsys.readouterr().out)) == found
+
+
+def test_an_inspection_is_shown_as_it_was_reported(
+    ledger: Ledger, capsys: pytest.CaptureFixture[str]
+) -> None:
+    first = next(ledger.entries())
+    new = ledger.append(note("looked again", corrects=first.id))
+    assert run("show", first.id[:8]) == 0
+    text = capsys.readouterr().out
+    assert "recorded 2026-03-04 00:00 by AB" in text
+    assert "STARVED" in text
+    assert f"CORRECTED by {new.id}" in text
+
+
+def test_a_terminal_is_not_moved_by_what_was_typed(
+    ledger: Ledger, capsys: pytest.CaptureFixture[str]
+) -> None:
+    entry = ledger.append(note("\x1b[2Jgone", part="\x1b[31m12", by="A\rB"))
+    assert run("list") == 0
+    assert run("show", entry.id) == 0
+    assert not {"\x1b", "\r"} & set(capsys.readouterr().out)
+
+
+def test_an_export_is_a_new_file_of_the_kind_that_its_name_says(ledger: Ledger) -> None:
+    assert run("export", "month.csv", "--verdict", "good") == 0
+    assert Path("month.csv").read_text(encoding="utf-8-sig").count("\n") == 2
+    assert run("export", "month.json") == 0
+    assert len(json.loads(Path("month.json").read_text(encoding="utf-8"))) == 3
+
+
+def test_backup_and_merge_say_what_they_did(
+    ledger: Ledger, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run("backup", "copy.ledger") == 0
+    assert run("merge", "copy.ledger", "--ledger", "new.ledger") == 0
+    assert "3 entries added, 0 were there" in capsys.readouterr().out
+    assert run("merge", "copy.ledger", "--ledger", "new.ledger") == 0
+    assert "0 entries added, 3 were there" in capsys.readouterr().out
+
+
+def test_verify_gives_a_hash_to_note_and_holds_the_ledger_to_it(
+    ledger: Ledger, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run("verify", "--noted", ledger.head().hash[:12]) == 0
+    assert f"Whole: 3 entries. Last hash {ledger.head().hash}" in capsys.readouterr().out
+    assert run("verify", "--noted", "0" * 12) == 1
+
+
+def test_verify_names_the_first_broken_entry(
+    ledger: Ledger, capsys: pytest.CaptureFixture[str]
+) -> None:
+    tamper(ledger.path, "UPDATE record SET body = replace(body, '0815', '0816')")
+    assert run("verify") == 1
+    assert "BROKEN at entry 2" in capsys.readouterr().out
+
+
+def test_an_index_out_of_step_is_said_and_made_again(
+    ledger: Ledger, capsys: pytest.CaptureFixture[str]
+) -> None:
+    tamper(ledger.path, "DELETE FROM tally")
+    assert run("verify") == 0
+    assert "--reindex" in capsys.readouterr().out
+    assert run("verify", "--reindex") == 0
+    assert "--reindex" not in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["list", "--ledger", "none.ledger"], "there is no such ledger"),
+        (["list", "--ledger", "."], "it is a folder"),
+        (["list", "--ledger", "text.ledger"], "it is no ledger"),
+        (["list", "--since", "soon"], "is no time"),
+        (["list", "--kind", "moon"], "is no kind of entry"),
+        (["show", "zz"], "is no id"),
+        (["show", "0000000000"], "no entry of this id"),
+        (["export", "out.xls"], "ends in .csv or .json"),
+        (["export", "text.csv"], "there already"),
+        (["export", "none/out.csv"], "cannot be written"),
+        (["backup", "text.ledger"], "there already"),
+        (["backup", "none/copy.ledger"], "none/copy.ledger: it cannot be opened"),
+        (["merge", "satcheck.ledger"], "merged into itself"),
+        (["merge", "text.ledger"], "it is no ledger"),
+        (["verify", "--noted", "12"], "is no hash"),
+    ],
+)
+def test_a_wrong_call_is_one_sentence_and_harms_nothing(
+    ledger: Ledger, words: list[str], said: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    for name in ("text.ledger", "text.csv"):
+        Path(name).write_text("not yours", encoding="utf-8")
+    head, files = ledger.head(), sorted(Path().iterdir())
+    assert run(*words) == 2
+    error = capsys.readouterr().err
+    assert said in error
+    assert len(error.splitlines()) == 1
+    assert (ledger.head(), sorted(Path().iterdir())) == (head, files)
+    assert Path("text.csv").read_text(encoding="utf-8") == "not yours"
