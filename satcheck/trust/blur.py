@@ -15,11 +15,14 @@ Bool = NDArray[np.bool_]
 
 REACH = 0.012  # of the long side: an outline may lie that far from the true edge
 SCALES = ((1.0, 2.0), (2.0, 4.0), (4.0, 8.0))  # px; gradients are compared at pairs of smoothings
-WEAKEST = 0.4  # of the strongest edges' gradient: what is fainter may be shading or noise
-STRONGEST = 0.15  # share of the rim's ridge points that are edges of consequence
+WEAKEST = 0.25  # of the strongest edges' gradient: what is fainter may be shading or noise; an edge
+# across a shake of 3 px has 0.4 of the gradient of one along it
+STRONGEST = 0.03  # share of the rim's ridge points that are surely its edge; noise has most of them
+CONSIDERED = 0.15  # share of a direction's ridge points that are edges of consequence
 SHARPEST = 0.25  # quantile of their widths: a rim that turns away or is shaded is softer
 DIRECTIONS = 6  # of the edge normal, over 180 degrees
 FEWEST = 40  # edge points in a direction
+OPTICS = 1 / 12 + 1 / 3  # px^2: variance of a pixel's area and of the central difference
 FAINT = 0.02  # gradient of log luminance (Sobel, 8 a px); an edge of one 8-bit code has twice this
 
 
@@ -40,7 +43,7 @@ def edge_blur(luminance: F32, silhouette: Bool) -> Blur | None:
     At a step blurred by s, the gradient after further Gaussian smoothing by a is proportional to
     1 / sqrt(s^2 + a^2); the ratio at two smoothings a, b gives s whatever the step's height
     (re-blur ratio, Zhuo & Sim 2011, with a smoothed first gradient):
-    s^2 = (b^2 - R^2 a^2) / (R^2 - 1).
+    s^2 = (b^2 - R^2 a^2) / (R^2 - 1). The pixel and the difference itself add 1/12 + 1/3 to it.
 
     Parameters
     ----------
@@ -82,10 +85,10 @@ def _by_direction(picture: F32, band: Bool, narrow: float, wide: float) -> Blur 
     dx, dy, fine = _gradient(picture, narrow)
     coarse = _gradient(picture, wide)[2]
     ridge = band & _is_ridge(fine, dx, dy)
-    if ridge.sum() < FEWEST / STRONGEST:
+    if ridge.sum() < FEWEST / CONSIDERED:
         return None
     ratio = np.maximum(fine[ridge] / np.maximum(coarse[ridge], 1e-9), 1 + 1e-3) ** 2
-    square = np.maximum((wide**2 - ratio * narrow**2) / (ratio - 1), 0)
+    square = np.maximum((wide**2 - ratio * narrow**2) / (ratio - 1) - OPTICS, 0)
     angle = np.mod(np.arctan2(dy[ridge], dx[ridge]), np.pi)
     turn = (angle / np.pi * DIRECTIONS).astype(int) % DIRECTIONS
     least = max(FAINT, WEAKEST * float(np.quantile(fine[ridge], 1 - STRONGEST)))
@@ -93,7 +96,7 @@ def _by_direction(picture: F32, band: Bool, narrow: float, wide: float) -> Blur 
     for k in range(DIRECTIONS):
         # A shake's own edges are its softest: each direction is asked for its strongest.
         own = fine[ridge][turn == k]
-        strong = own >= max(least, float(np.quantile(own, 1 - STRONGEST)) if own.size else least)
+        strong = own >= max(least, float(np.quantile(own, 1 - CONSIDERED)) if own.size else least)
         if strong.sum() >= FEWEST:
             widths.append(float(np.sqrt(np.quantile(square[turn == k][strong], SHARPEST))))
     return Blur(min(widths), max(widths)) if widths else None

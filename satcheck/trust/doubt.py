@@ -25,7 +25,7 @@ BLOWN, BLOWN_SHARE = 0.97, 0.3  # linear light in the strongest channel, and sha
 OVEREXPOSED = 0.7
 # Tow edges are measured at 0.09 pitches (sigma): a blur beyond 1.4 times that halves them more than
 # starved differs from good. A phone's own optics and processing stay below a pixel or so.
-SOFT_PITCHES, SOFT_PIXELS = 0.125, 1.2
+SOFT_PITCHES, SOFT_PIXELS = 0.115, 1.0
 # The weave's own bound lies at 0.09 to 0.155 pitches on 98 sharp rendered photos that show a weave,
 # and above 0.165 on 14 of 16 blurred by 0.3 pitches (Gaussian, weave still found).
 SOFT_WEAVE = 0.165
