@@ -84,7 +84,7 @@ def _sentence(
     is_cured: bool,
 ) -> str:
     if weight == "unsure":
-        head = "The weighing is too coarse to tell lean from heavy"
+        head = "The weighing is too coarse to tell"
     elif weight == "enough":
         head = "By weight enough"
     else:

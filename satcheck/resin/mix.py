@@ -20,6 +20,14 @@ SPREAD = 0.05
 MUCH_HARDENER = 10.0
 """Peroxides go in at a few percent; above this it is an epoxy's hardener or a slip (own rule)."""
 
+PEROXIDE_CURED = ("acrylic", "polyester")
+MUCH_PEROXIDE = 5.0
+"""Most that a published study of an acrylic laminating resin tried, parts on 100 by mass
+(Zainuddin et al. 2023, Sci Rep 13:2664)."""
+
+MUCH_PROMOTER = 5.0
+"""Common practice is 3 parts and less, no source; above this a slip is likelier (own rule)."""
+
 
 @dataclass(frozen=True)
 class Losses:
@@ -148,7 +156,7 @@ def mix(
         **{
             **vars(made),
             "steps": _steps(made, fabrics, volume, resin, losses),
-            "warnings": _warnings(made, losses),
+            "warnings": _warnings(made, losses, resin.name),
         }
     )
 
@@ -198,7 +206,7 @@ def _steps(
     return tuple(steps)
 
 
-def _warnings(made: Mix, losses: Losses) -> tuple[str, ...]:
+def _warnings(made: Mix, losses: Losses, resin: str) -> tuple[str, ...]:
     found = [check_packing(made.target.value, "target")]
     if not losses.total:
         found.append(
@@ -206,6 +214,11 @@ def _warnings(made: Mix, losses: Losses) -> tuple[str, ...]:
         )
     if made.parts_hardener is None:
         found.append("Hardener not given: take it from the resin's data sheet, by mass.")
+    elif made.parts_hardener > MUCH_PEROXIDE and resin in PEROXIDE_CURED:
+        found.append(
+            f"{made.parts_hardener:g} parts of peroxide on 100 of {resin} are too many: a study "
+            f"tried up to {MUCH_PEROXIDE:g}. More runs away hot: read the data sheet again."
+        )
     elif made.parts_hardener > MUCH_HARDENER:
         found.append(
             f"{made.parts_hardener:g} parts of hardener on 100 are right for some epoxies only. "
@@ -215,5 +228,10 @@ def _warnings(made: Mix, losses: Losses) -> tuple[str, ...]:
         found.append(
             f"{made.parts_hardener:g} parts of hardener on 100 are very few: "
             f"where the data sheet says {100 * made.parts_hardener:g} %, enter that number."
+        )
+    if (made.parts_promoter or 0) > MUCH_PROMOTER:
+        found.append(
+            f"{made.parts_promoter:g} parts of promoter on 100 are very many: it sets hot and "
+            "before it is stringed; read the data sheet again."
         )
     return tuple(each for each in found if each)
