@@ -8,8 +8,10 @@ import pytest
 from ledgers import clock_from, inspect, note, tamper
 
 from satcheck.cli.app import main
-from satcheck.ledger.book import Ledger, open_ledger
+from satcheck.ledger.book import Ledger, open_ledger, read_ledger
+from satcheck.ledger.recording import stored_inspection
 from satcheck.model import Label
+from satcheck.record import inspection_to_json
 
 
 @pytest.fixture
@@ -161,3 +163,29 @@ def test_a_wrong_call_is_one_sentence_and_harms_nothing(
     assert len(error.splitlines()) == 1
     assert (ledger.head(), sorted(Path().iterdir())) == (head, files)
     assert Path("text.csv").read_text(encoding="utf-8") == "not yours"
+
+
+def test_a_photo_that_is_checked_with_a_ledger_is_recorded(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    photo = Path(__file__).parents[1] / "sample_images" / "basalt_12.jpg"
+    words = ["check", str(photo), "--fibre", "basalt", "--out", str(tmp_path), "--view", "medial"]
+    records = tmp_path / "shop.ledger"
+    with pytest.raises(SystemExit):
+        main([*words, "--ledger", str(records), "--part", "4711", "--by", "AB", "--resin", "epoxy"])
+    (entry,) = read_ledger(records).entries()
+    said = {key: entry.body[key] for key in ("part", "view", "resin", "fibre")}
+    assert said == {"part": "4711", "view": "medial", "resin": "epoxy", "fibre": "basalt"}
+    assert entry.body["settings"]["fibre"] == "basalt"
+    stem = json.loads((tmp_path / "basalt_12.json").read_text(encoding="utf-8"))
+    assert inspection_to_json(stored_inspection(read_ledger(records), entry)) == stem
+
+
+def test_a_ledger_that_cannot_be_opened_is_said_before_a_photo_is_judged(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    photo = Path(__file__).parents[1] / "sample_images" / "basalt_12.jpg"
+    with pytest.raises(SystemExit) as stopped:
+        main(["check", str(photo), "--fibre", "basalt", "--ledger", str(tmp_path)])
+    assert stopped.value.code == 2
+    assert "it is a folder" in capsys.readouterr().err

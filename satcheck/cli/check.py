@@ -11,6 +11,14 @@ import typer
 from satcheck.cli.arguments import parse_box, parse_outline, pick_fibre, positive
 from satcheck.cli.common import complain, load_calibration, say, worst_status
 from satcheck.cli.judging import attempt
+from satcheck.cli.recording import (
+    PartNumberOption,
+    RecordOption,
+    ResinNameOption,
+    TechnicianOption,
+    recorder,
+    told,
+)
 from satcheck.errors import UsageError
 
 if TYPE_CHECKING:
@@ -86,6 +94,10 @@ def check(
     box: BoxOption = None,
     outline: OutlineOption = None,
     as_json: JsonOption = False,
+    ledger: RecordOption = None,
+    part: PartNumberOption = None,
+    by: TechnicianOption = "",
+    resin: ResinNameOption = None,
 ) -> None:
     """Judge photos of laminated sockets.
 
@@ -96,6 +108,7 @@ def check(
     """
     from satcheck.files import make_writable, plan_jobs
     from satcheck.inspection import Settings
+    from satcheck.ledger.recording import Context
 
     bounds = load_calibration(calibration)
     settings = Settings(
@@ -111,10 +124,12 @@ def check(
     make_writable(out)
     jobs = plan_jobs(_without_overlays(photos), out)
     outcomes = []
-    for job in jobs:
-        outcomes.append(attempt(job, bounds, settings, write=True))
-        if not as_json:
-            say(outcomes[-1].text)
+    context = Context(by, part, settings.view, resin=resin, more={"settings": told(settings)})
+    with recorder(ledger, context) as keep:
+        for job in jobs:
+            outcomes.append(attempt(job, bounds, settings, write=True, keep=keep))
+            if not as_json:
+                say(outcomes[-1].text)
     if as_json:
         records = [outcome.record for outcome in outcomes]
         say(json.dumps(records if len(photos) > 1 else records[0], indent=1, allow_nan=False))

@@ -8,6 +8,7 @@ from satcheck.cli.common import WRONG, complain, explain
 
 if TYPE_CHECKING:
     from satcheck.calibration import Calibration
+    from satcheck.cli.recording import Keep
     from satcheck.files import Job
     from satcheck.inspection import Settings
     from satcheck.model import Inspection
@@ -22,13 +23,22 @@ class Outcome:
     record: dict[str, Any]
 
 
-def attempt(job: "Job", bounds: "Calibration", settings: "Settings", *, write: bool) -> Outcome:
-    """Judge one photo; whatever is wrong with it, the next one is tried."""
+def attempt(
+    job: "Job",
+    bounds: "Calibration",
+    settings: "Settings",
+    *,
+    write: bool,
+    keep: "Keep | None" = None,
+) -> Outcome:
+    """Judge one photo, and record it; whatever is wrong with it, the next one is tried."""
     from satcheck.record import inspection_to_json
     from satcheck.report import exit_status, text_report
 
     try:
         inspection = _judge(job, bounds, settings, write=write)
+        if keep is not None:
+            keep(inspection)
     except Exception as error:  # noqa: BLE001 - one photo must not cost the others
         message = explain(error, job.photo.name)
         complain(message)

@@ -9,14 +9,11 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from satcheck.cli.common import DEFECT, say
+from satcheck.cli.recording import DEFAULT, now
 
 if TYPE_CHECKING:
-    from datetime import datetime
-
     from satcheck.ledger.book import Ledger
     from satcheck.ledger.search import Search
-
-DEFAULT = Path("satcheck.ledger")
 
 ledger = typer.Typer(
     no_args_is_help=True,
@@ -150,7 +147,7 @@ def merge(
     from satcheck.ledger.book import open_ledger
     from satcheck.ledger.copying import merge as take
 
-    with _reading(other) as source, open_ledger(file, _now) as target:
+    with _reading(other) as source, open_ledger(file, now) as target:
         merged = take(target, source, by)
     say(f"{merged.added} entries added, {merged.known} were there; {merged.photos} photos copied.")
 
@@ -175,7 +172,7 @@ def verify(
     from satcheck.ledger.verifying import verify as check
 
     if reindex:
-        with open_ledger(file, _now, create=False) as opened:
+        with open_ledger(file, now, create=False) as opened:
             opened.reindex()
     with _reading(file) as opened:
         report = check(opened, noted=noted, photos=photos)
@@ -189,12 +186,6 @@ def _reading(file: Path) -> "Iterator[Ledger]":
 
     with read_ledger(file) as opened:
         yield opened
-
-
-def _now() -> "datetime":
-    from datetime import UTC, datetime
-
-    return datetime.now(UTC)
 
 
 def _search(

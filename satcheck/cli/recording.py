@@ -1,0 +1,66 @@
+"""What the commands share that record in a ledger: the options, the clock, the recorder."""
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+if TYPE_CHECKING:
+    from satcheck.inspection import Settings
+    from satcheck.ledger.recording import Context
+    from satcheck.model import Inspection
+
+DEFAULT = Path("satcheck.ledger")
+
+RecordOption = Annotated[
+    Path | None,
+    typer.Option("--ledger", metavar="FILE", help="Also record in this ledger; made if missing."),
+]
+PartNumberOption = Annotated[
+    str | None,
+    typer.Option("--part", metavar="NUMBER", help="Part number for the record; else the card's."),
+]
+TechnicianOption = Annotated[
+    str, typer.Option("--by", metavar="NAME", help="Who laminates or inspects, for the record.")
+]
+ResinNameOption = Annotated[
+    str | None, typer.Option("--resin", metavar="NAME", help="Resin, for the record.")
+]
+
+Keep = Callable[["Inspection"], None]
+"""Records an inspection; when it returns, that is on the disk."""
+
+
+def now() -> datetime:
+    """Return the time, in UTC."""
+    return datetime.now(UTC)
+
+
+@contextmanager
+def recorder(file: Path | None, context: "Context") -> Iterator[Keep | None]:
+    """Open a ledger and yield what records in it; None where no ledger is wanted."""
+    from satcheck.ledger.book import open_ledger
+    from satcheck.ledger.recording import record_inspection
+
+    if file is None:
+        yield None
+        return
+    with open_ledger(file, now) as ledger:
+
+        def keep(inspection: "Inspection") -> None:
+            record_inspection(ledger, inspection, context)
+
+        yield keep
+
+
+def told(settings: "Settings") -> dict[str, Any]:
+    """Return what the user told about the photo, as plain values for the record."""
+    said = {name: value for name, value in vars(settings).items() if value is not None}
+    if settings.outline is not None:
+        said["outline"] = settings.outline.tolist()
+    if settings.box is not None:
+        said["box"] = list(settings.box)
+    return said
