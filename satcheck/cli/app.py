@@ -17,8 +17,10 @@ from satcheck.cli.card import card
 from satcheck.cli.check import check
 from satcheck.cli.common import OK, WRONG, complain, explain, say
 from satcheck.cli.demo import demo
+from satcheck.cli.drift import drift
 from satcheck.cli.ledger import ledger
 from satcheck.cli.mix import mix
+from satcheck.cli.lesson import lesson
 from satcheck.cli.rejudge import rejudge
 from satcheck.cli.serve import serve
 from satcheck.cli.study import study
@@ -49,7 +51,7 @@ def version() -> None:
     say(f"satcheck {__version__}")
 
 
-for command in (check, calibrate, rejudge, card, mix, weigh, demo, serve):
+for command in (check, calibrate, rejudge, card, mix, weigh, lesson, demo, serve, drift):
     app.command()(command)
 app.add_typer(ledger, name="ledger")
 app.add_typer(study, name="study")

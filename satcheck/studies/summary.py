@@ -3,10 +3,13 @@
 from dataclasses import dataclass
 
 from satcheck.statistics.agreement import Kappa
+from satcheck.statistics.control import DECISION, SLACK, WEIGHT, WIDTH
 from satcheck.statistics.gauge import Gauge
 from satcheck.studies.agreement import AgreementStudy, Pair
 from satcheck.studies.detection import DetectionStudy, round_up
+from satcheck.studies.drift import REMEDIES, DriftStudy, Watched
 from satcheck.studies.repeatability import RepeatabilityStudy
+from satcheck.studies.shifts import QUANTITIES
 
 
 @dataclass(frozen=True)
@@ -54,11 +57,11 @@ def summarise_agreement(study: AgreementStudy) -> Summary:
     tables = []
     if pairs:
         near = () if pairs[0].weighted is None else ("near misses",)
-        over = ("raters", "parts", "ratings", "same", "kappa", "95 % interval", *near)
+        over = ("raters", "kappa", "95 % interval", "parts", "ratings", "same", *near)
         tables.append(Table("Two by two (Cohen)", over, tuple(map(_pair_row, pairs))))
     if groups:
         rows = tuple((name, *_kappa_cells(kappa)) for name, kappa in groups)
-        head = ("raters", "parts", "items", "same", "kappa", "95 % interval")
+        head = ("raters", "kappa", "95 % interval", "parts", "items", "same")
         tables.append(Table("Together (Fleiss)", head, rows))
     cautions = []
     if study.misses is not None and study.misses.parts:
@@ -92,8 +95,8 @@ def _pair_row(pair: Pair) -> tuple[str, ...]:
 def _kappa_cells(kappa: Kappa) -> tuple[str, ...]:
     interval = "" if kappa.low is None else f"{kappa.low:.2f} to {kappa.high:.2f}"
     return (
-        str(kappa.parts), str(kappa.items), f"{100 * kappa.agreement:.0f} %",
         _number(kappa.value), interval,
+        str(kappa.parts), str(kappa.items), f"{100 * kappa.agreement:.0f} %",
     )  # fmt: skip
 
 
@@ -191,3 +194,48 @@ def _size(value: float | None, *, up: bool = False) -> str:
     if value <= 0:
         return "below all sizes"
     return f"{round_up(value):g}" if up else f"{value:.3g}"
+
+
+def summarise_drift(study: DriftStudy) -> Summary:
+    """Return where each quantity stands, and the likely cause where one has moved."""
+    rows = tuple(_watched_row(study, watched) for watched in study.watched)
+    others = [
+        f"Also possible: {cause.word} ({cause.why}). Do: {cause.remedy}."
+        for cause in study.causes[1:]
+    ]
+    unwatched = [f"{w.name} is not watched: {w.problem}." for w in study.watched if w.problem]
+    return Summary(
+        title="Drift of the measurement",
+        sentence=study.sentence,
+        cautions=(*others, *unwatched),
+        tables=(
+            Table(
+                f"{len(study.shifts)} shifts, level from the first {study.baseline}",
+                ("quantity", "level", "now", "allowed", "CUSUM", "warns since"),
+                rows,
+            ),
+        ),
+        notes=(
+            f"EWMA (weight {WEIGHT:g}, limits at {WIDTH:g} standard deviations of the average) and "
+            f"CUSUM (slack {SLACK:g}, warns above {DECISION:g}). Now: the average of late. A level "
+            "from few shifts is uncertain: with 20, a quantity in order warns falsely within the "
+            "next 30 shifts in about 1 of 7 drawn rows. Look for the cause, then start a new row.",
+            "What moved names the likely cause: " + "; ".join(
+                f"{name}, {QUANTITIES[name]}: {word}" for name, (word, _) in REMEDIES.items()
+            ) + ".",
+        ),
+    )  # fmt: skip
+
+
+def _watched_row(study: DriftStudy, watched: Watched) -> tuple[str, ...]:
+    made = watched.chart
+    if made is None:
+        return (watched.name, "", "", "", "", "not watched")
+    low, high = made.limits
+    first = None if watched.alarm is None else study.shifts[watched.alarm]
+    worst = max(float(made.high[-1]), float(made.low[-1]))
+    return (
+        watched.name, f"{made.level.target:.4g}", f"{made.ewma[-1]:.4g}",
+        f"{low:.4g} to {high:.4g}", f"{worst:.1f}",
+        "" if first is None else first.taken or first.name,
+    )  # fmt: skip

@@ -1,0 +1,202 @@
+"""Whether a coupon that does not change still measures the same, and if not, why.
+
+The first shifts set each quantity's level; EWMA and CUSUM watch the later ones. What moved names
+the likely cause: a soft picture the camera, a colour the light, a pitch in mm the card; another
+calibration is read from the records. The visibility decides verdicts, so its chart warns before
+they shift.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from satcheck.errors import UsageError
+from satcheck.statistics.control import Chart, chart, level_of
+from satcheck.studies.shifts import QUANTITIES, Shift
+
+BASELINE, FEWEST = 20, 10
+"""Shifts that set the level, by default and at least; what fewer cost: `statistics.control`."""
+
+CLEAR = 2.0
+"""Standard deviations from which a move explains any change of visibility; a smaller one only up
+to three times its own (our rule: false warnings end near 1)."""
+
+REMEDIES: Mapping[str, tuple[str, str]] = {
+    "blur": ("camera", "wipe the lens, tap to focus, hold still; look whether the phone is the "
+                       "same one"),
+    "colour": ("light", "look for a lamp that was changed, moved or dirtied, and for daylight"),
+    "pitch": ("card", "lay the card flat and level with the part; measure its ruler"),
+    "size": ("camera", "keep the distance and the zoom as they were"),
+    "visibility": ("calibration", "camera, light and card stand still, so look at the coupon "
+                                  "itself; if it is clean and whole, calibrate again"),
+}  # fmt: skip
+"""Likely cause and what to do, by the quantity that moved; visibility only where no other has."""
+
+
+@dataclass(frozen=True)
+class Cause:
+    """Why the measurement moved, likeliest first."""
+
+    word: str
+    """camera, light, card or calibration."""
+    why: str
+    remedy: str
+
+
+@dataclass(frozen=True, eq=False)
+class Watched:
+    """One quantity: its charts over the later shifts, or why it is not watched."""
+
+    name: str
+    chart: Chart | None
+    at: tuple[int, ...]
+    """Which shifts the chart's values belong to."""
+    problem: str = ""
+
+    @property
+    def alarm(self) -> int | None:
+        """Return the first shift at which either chart warned."""
+        if self.chart is None or not self.chart.alarms.any():
+            return None
+        return self.at[int(np.argmax(self.chart.alarms))]
+
+
+@dataclass(frozen=True, eq=False)
+class DriftStudy:
+    """A row of shifts, watched."""
+
+    shifts: tuple[Shift, ...]
+    baseline: int
+    watched: tuple[Watched, ...]
+    causes: tuple[Cause, ...]
+
+    @property
+    def is_enough(self) -> bool:
+        """Return whether anything is watched at all."""
+        return any(watched.chart is not None for watched in self.watched)
+
+    @property
+    def alarm(self) -> int | None:
+        """Return the first shift at which something moved."""
+        found = [watched.alarm for watched in self.watched if watched.alarm is not None]
+        traits = ("calibration", "camera")
+        seen = [_first_change(self.shifts, self.baseline, trait) for trait in traits]
+        changed = [at for at in seen if at is not None]
+        return min([*found, *changed], default=None)
+
+    @property
+    def verdict_change(self) -> int | None:
+        """Return the first shift whose verdict is not the first ones'."""
+        return _first_change(self.shifts, self.baseline, "verdict")
+
+    @property
+    def sentence(self) -> str:
+        """Return what this means for the shop."""
+        if not self.is_enough:
+            missing = self.baseline + 1 - len(self.shifts)
+            more = f": {missing} more to go" if missing > 0 else ""
+            return (
+                f"Nothing can be watched yet: {len(self.shifts)} shifts are there, the first "
+                f"{self.baseline} set the level{more}."
+            )
+        if self.alarm is None or not self.causes:
+            later = len(self.shifts) - self.baseline
+            return f"Nothing has moved in the {later} shifts since the first {self.baseline}."
+        first = self.causes[0]
+        return (
+            f"Since {_named(self.shifts[self.alarm])} the measurement moves; likely cause: "
+            f"{first.word} ({first.why}). Do: {first.remedy}. {self._verdicts()}"
+        )
+
+    def _verdicts(self) -> str:
+        change = self.verdict_change
+        if not any(shift.verdict for shift in self.shifts):
+            return "Check it before the next verdict."
+        if change is None:
+            return "No verdict has changed yet."
+        at = self.shifts[change]
+        return (
+            f"The verdict changed to {at.verdict} with {_named(at)}: judge the parts since again."
+        )
+
+
+def study_drift(shifts: Sequence[Shift], baseline: int = BASELINE) -> DriftStudy:
+    """Return the charts of a row of shifts, and the likely causes of what moved.
+
+    Raises
+    ------
+    UsageError
+        If the baseline is shorter than 10 shifts.
+    """
+    if baseline < FEWEST:
+        raise UsageError(f"--baseline {baseline}: {FEWEST} and more shifts are allowed")
+    measured = [name for name in QUANTITIES if any(name in shift.values for shift in shifts)]
+    watched = tuple(_watch(shifts, name, baseline) for name in measured)
+    return DriftStudy(tuple(shifts), baseline, watched, _causes(shifts, baseline, watched))
+
+
+def _watch(shifts: Sequence[Shift], name: str, baseline: int) -> Watched:
+    first = [s.values[name] for s in shifts[:baseline] if name in s.values]
+    at = tuple(k for k, s in enumerate(shifts) if k >= baseline and name in s.values)
+    if len(first) < FEWEST:
+        problem = f"measured in {len(first)} of the first {baseline} shifts; {FEWEST} are needed"
+        return Watched(name, None, at, problem)
+    if not at:
+        return Watched(name, None, at, "no later shift yet")
+    level = level_of(first)
+    if level.sd <= 1e-9 * max(abs(level.target), 1e-9):
+        return Watched(name, None, at, "the first shifts are all alike, so no spread is known")
+    return Watched(name, chart([shifts[k].values[name] for k in at], level), at)
+
+
+def _causes(
+    shifts: Sequence[Shift], baseline: int, watched: Sequence[Watched]
+) -> tuple[Cause, ...]:
+    causes = []
+    for trait, remedy in (
+        ("calibration", "judge the older records by the new one (satcheck rejudge)"),
+        ("camera", "go back to the first phone and setting, or start a new row with this one"),
+    ):
+        at = _first_change(shifts, baseline, trait)
+        if at is not None:
+            old, new = getattr(shifts[0], trait), getattr(shifts[at], trait)
+            causes.append(Cause(trait, f"{old} before, {new} since", remedy))
+    moved = sorted(
+        (w for w in watched if w.alarm is not None and w.chart is not None),
+        key=lambda w: (w.name != "visibility", -_moved(w)),
+    )
+    moved = [w for w in moved if w.chart is not None and w.chart.alarms[-1]] or moved
+    seen = max((_moved(w) for w in moved if w.name == "visibility"), default=0.0)
+    explains = [w for w in moved if w.name != "visibility" and _moved(w) >= min(seen / 3, CLEAR)]
+    hints = [w for w in moved if w not in explains]
+    for one in [*explains, *([] if explains or causes else hints)]:
+        word, remedy = REMEDIES[one.name]
+        causes.append(Cause(word, _why(one), remedy))
+    return tuple(causes)
+
+
+def _moved(one: Watched) -> float:
+    return 0.0 if one.chart is None else abs(one.chart.moved)
+
+
+def _why(one: Watched) -> str:
+    assert one.chart is not None
+    way = "up" if one.chart.moved > 0 else "down"
+    return f"{one.name} {way} by {abs(one.chart.moved):.1f} standard deviations"
+
+
+def _first_change(shifts: Sequence[Shift], baseline: int, trait: str) -> int | None:
+    """Return the first later shift whose word is none of the first ones'; blanks say nothing."""
+    known = {getattr(shift, trait) for shift in shifts[:baseline]} - {""}
+    if not known:
+        return None
+    return next(
+        (k for k, s in enumerate(shifts)
+         if k >= baseline and getattr(s, trait) and getattr(s, trait) not in known),
+        None,
+    )  # fmt: skip
+
+
+def _named(shift: Shift) -> str:
+    return shift.taken or shift.name

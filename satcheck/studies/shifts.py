@@ -1,0 +1,170 @@
+"""One photo a shift of a reference coupon or an accepted part, as a row of measured quantities.
+
+From records, or from a table with the columns taken, visibility, colour, pitch, blur and size.
+"""
+
+import math
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from satcheck.errors import TableError, UsageError
+from satcheck.model import Inspection
+from satcheck.tables import read_rows
+
+QUANTITIES: Mapping[str, str] = {
+    "visibility": "how visible the weave is",
+    "blur": "how soft the picture is: higher is softer",
+    "colour": "red against blue of the light",
+    "pitch": "the weave's pitch in mm, by the card",
+    "size": "the weave's pitch in pixels, by the distance",
+}
+WORDS = ("camera", "calibration", "verdict")
+
+
+@dataclass(frozen=True)
+class Shift:
+    """What one photo told; a quantity that it did not tell is left out."""
+
+    name: str
+    taken: str
+    values: Mapping[str, float]
+    camera: str
+    """What tells cameras apart, such as the photo's size; blank if unknown."""
+    calibration: str
+    verdict: str
+
+
+def shifts_of_table(table: Path) -> tuple[Shift, ...]:
+    """Return the shifts of a table, which runs forward in time.
+
+    Raises
+    ------
+    TableError
+        Where a row cannot be used, naming the line.
+    """
+    made: list[Shift] = []
+    last = row = None
+    for row in read_rows(table, ("taken",), (*QUANTITIES, *WORDS)):
+        taken = row.moment("taken")
+        if last is not None and taken <= last:
+            raise row.refuse(
+                f"taken {row.cells['taken']} is no later than the row before",
+                "one row a photo, in the order of time, is allowed; give the time of day too",
+            )
+        last = taken
+        values = {name: row.number(name) for name in QUANTITIES if row.cells[name]}
+        if not values:
+            raise row.refuse("nothing is measured", f"one and more of {', '.join(QUANTITIES)}")
+        words = {name: row.cells[name] for name in WORDS}
+        made.append(Shift(f"line {row.line}", row.cells["taken"], values, **words))
+    if row is None:
+        raise TableError(str(table), 1, "there is no shift", "give a row a shift")
+    return tuple(made)
+
+
+def shifts_of_records(records: Sequence[tuple[str, Inspection]]) -> tuple[Shift, ...]:
+    """Return the shifts of inspections with their files' names, in the order they were taken.
+
+    Where a photo has no time the order stays as it is given. A quantity has one source in all of
+    them: the card, where each record read it; else the weave itself.
+
+    Raises
+    ------
+    UsageError
+        If they are not of one fibre and one part, or a photo is there twice.
+    """
+    _check_alike(records)
+    if all(made.photo.taken for _, made in records):
+        records = sorted(records, key=lambda pair: pair[1].photo.taken or "")
+    sources = [_by_card, _by_weave]
+    measured: list[Mapping[str, float]] = [{} for _ in records]
+    for source in sources:
+        found = [source(made) for _, made in records]
+        for name in set.intersection(*(set(values) for values in found)):
+            if name not in measured[0]:
+                measured = [
+                    {**have, name: values[name]}
+                    for have, values in zip(measured, found, strict=True)
+                ]
+    return tuple(
+        Shift(
+            name=name,
+            taken=(made.photo.taken or "").replace("T", " "),
+            values={**_always(made), **values},
+            camera=f"{made.photo.width} x {made.photo.height}",
+            calibration=made.calibration.id,
+            verdict=made.verdict.word,
+        )
+        for (name, made), values in zip(records, measured, strict=True)
+    )
+
+
+def _check_alike(records: Sequence[tuple[str, Inspection]]) -> None:
+    seen: dict[str, str] = {}
+    traits: Sequence[tuple[str, Callable[[Inspection], str | None]]] = (
+        ("fibre", lambda made: made.calibration.fibre),
+        ("part", lambda made: None if made.card is None else made.card.part),
+    )
+    for name, made in records:
+        if made.photo.sha256 in seen:
+            raise UsageError(
+                f"{name}: the same photo as {seen[made.photo.sha256]}; a photo each is allowed"
+            )
+        seen[made.photo.sha256] = name
+    for word, trait in traits:
+        found = {trait(made): name for name, made in reversed(records) if trait(made)}
+        if len(found) > 1:
+            told = " and ".join(f"{value} ({name})" for value, name in found.items())
+            raise UsageError(f"photos of {word} {told}; drift needs the same coupon every time")
+
+
+def _always(made: Inspection) -> Mapping[str, float]:
+    """Return what needs no card: the visibility where it was judged, and the pitch in pixels."""
+    cells = made.cells
+    if cells is None:
+        return {}
+    seen = cells.visibility[cells.part & (cells.reasons == 0)]
+    found = {"visibility": _median(seen)}
+    if cells.pitch is not None:
+        found["size"] = cells.pitch
+    return _finite(found)
+
+
+def _by_card(made: Inspection) -> Mapping[str, float]:
+    card, cells = made.card, made.cells
+    found: dict[str, float] = {}
+    if card is None or card.problem is not None:
+        return found
+    if card.mtf and min(card.mtf.values()) > 0:
+        found["blur"] = -math.log(sum(card.mtf.values()) / len(card.mtf))
+    if card.white_gains is not None and min(card.white_gains) > 0:
+        found["colour"] = math.log2(card.white_gains[2] / card.white_gains[0])
+    if card.mm_per_px is not None and cells is not None and cells.pitch is not None:
+        found["pitch"] = cells.pitch * card.mm_per_px
+    return _finite(found)
+
+
+def _by_weave(made: Inspection) -> Mapping[str, float]:
+    """Return blur and colour by the coupon itself, which is the same every time."""
+    cells = made.cells
+    if cells is None:
+        return {}
+    clear = cells.part & (cells.reasons == 0)
+    found = {}
+    if {"fine", "medium"} <= set(cells.cues):
+        found["blur"] = _median((cells.cues["medium"] - cells.cues["fine"])[clear])
+    if "red_blue" in cells.cues:
+        found["colour"] = _median(cells.cues["red_blue"][clear]) / math.log(2)
+    return _finite(found)
+
+
+def _median(values: "np.ndarray[tuple[int, ...], np.dtype[np.float32]]") -> float:
+    known = values[np.isfinite(values)]
+    return float(np.median(known)) if known.size else math.nan
+
+
+def _finite(values: Mapping[str, float]) -> Mapping[str, float]:
+    return {name: value for name, value in values.items() if math.isfinite(value)}

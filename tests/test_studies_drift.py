@@ -1,0 +1,170 @@
+"""Drift over drawn shifts: each cause is named by what was moved, and a steady row warns rarely."""
+
+from collections.abc import Mapping
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from records import inspection_of
+from study_tables import written
+
+from satcheck.errors import TableError, UsageError
+from satcheck.model import CardFacts, Inspection, PhotoFacts
+from satcheck.studies.drift import BASELINE, DriftStudy, study_drift
+from satcheck.studies.shifts import Shift, shifts_of_records, shifts_of_table
+
+LEVELS = {"visibility": 0.12, "blur": 0.5, "colour": 0.4, "pitch": 3.0, "size": 40.0}
+SPREAD = {"visibility": 0.002, "blur": 0.02, "colour": 0.02, "pitch": 0.02, "size": 0.3}
+
+
+def drawn(
+    moves: Mapping[str, float], *, seed: int = 1, after: int = 25, count: int = 45
+) -> list[Shift]:
+    """Return shifts in which some quantities move, in spreads, from a shift on."""
+    rng = np.random.default_rng(seed)
+    return [
+        Shift(
+            f"{k}.json", f"2026-03-{k + 1:02d}",
+            {name: level + SPREAD[name] * (rng.normal() + moves.get(name, 0.0) * (k >= after))
+             for name, level in LEVELS.items()},
+            "3000 x 4000", "c0ffee12", "good",
+        )
+        for k in range(count)
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("moves", "word", "says"),
+    [
+        ({"blur": 4.0, "visibility": -3.0}, "camera", "wipe the lens"),
+        ({"colour": -4.0}, "light", "lamp"),
+        ({"colour": 4.0, "visibility": 2.0}, "light", "lamp"),
+        ({"pitch": 4.0}, "card", "flat"),
+        ({"size": -4.0}, "camera", "distance"),
+        ({"visibility": -4.0}, "calibration", "coupon"),
+    ],
+)
+def test_what_moved_names_the_cause(moves: dict[str, float], word: str, says: str) -> None:
+    found = study_drift(drawn(moves))
+    assert found.causes[0].word == word
+    assert says in found.sentence
+    assert found.alarm is not None
+    assert 25 <= found.alarm <= 31
+
+
+def test_a_row_in_order_says_so_and_seldom_warns() -> None:
+    """The control: five quantities, 25 later shifts, levels from 20."""
+    rows = [study_drift(drawn({}, seed=seed)) for seed in range(60)]
+    quiet = [row for row in rows if row.alarm is None]
+    assert len(quiet) > 30
+    assert "Nothing has moved in the 25 shifts" in quiet[0].sentence
+    by_quantity = [w.alarm is not None for row in rows for w in row.watched]
+    assert np.mean(by_quantity) < 0.16
+
+
+def test_a_slow_drift_warns_before_the_verdict_shifts() -> None:
+    """The visibility falls by half a spread a shift; the verdict changes 20 spreads down."""
+    row = drawn({}, count=70)
+    fallen = [
+        replace(
+            s,
+            values={**s.values, "visibility": s.values["visibility"] - 0.001 * max(0, k - 25)},
+            verdict="good" if k < 65 else "heavy",
+        )
+        for k, s in enumerate(row)
+    ]
+    early, late = study_drift(fallen[:50]), study_drift(fallen)
+    assert early.alarm is not None
+    assert "No verdict has changed yet" in early.sentence
+    assert late.verdict_change == 65
+    assert early.alarm < 40
+    assert "The verdict changed to heavy" in late.sentence
+
+
+@pytest.mark.parametrize(
+    ("trait", "value"), [("calibration", "beef0042"), ("camera", "1080 x 1920")]
+)
+def test_another_calibration_or_camera_is_read_and_not_guessed(trait: str, value: str) -> None:
+    row = drawn({})
+    if trait == "camera":
+        row[30:] = [replace(s, camera=value) for s in row[30:]]
+    else:
+        row[30:] = [replace(s, calibration=value) for s in row[30:]]
+    found = study_drift(row)
+    assert found.causes[0].word == trait
+    assert found.alarm is not None
+    assert found.alarm <= 30
+    assert value in found.sentence
+
+
+def test_too_few_shifts_say_how_many_are_missing() -> None:
+    found = study_drift(drawn({}, count=12))
+    assert not found.is_enough
+    assert f"{BASELINE + 1 - 12} more to go" in found.sentence
+    with pytest.raises(UsageError, match="10 and more"):
+        study_drift(drawn({}), 9)
+
+
+def test_a_quantity_without_spread_or_values_is_not_watched_and_says_why() -> None:
+    row = [replace(s, values={**s.values, "pitch": 3.0}) for s in drawn({})]
+    row = [replace(s, values={n: v for n, v in s.values.items() if n != "size" or k > 14})
+           for k, s in enumerate(row)]  # fmt: skip
+    problems = {w.name: w.problem for w in study_drift(row).watched}
+    assert "all alike" in problems["pitch"]
+    assert "measured in 5 of the first 20" in problems["size"]
+
+
+def photo(k: int, card: CardFacts | None = None) -> Inspection:
+    facts = PhotoFacts(f"{k}.jpg", f"{k:064d}", 600, 800, f"2026-03-{k + 1:02d}T06:00:00")
+    return inspection_of(photo=facts, card=card)
+
+
+def test_records_give_their_card_or_else_the_weave_itself() -> None:
+    card = CardFacts(mm_per_px=0.1, mtf={"0": 0.5, "90": 0.5}, white_gains=(1.0, 1.0, 2.0))
+    with_card = shifts_of_records([(f"{k}.json", photo(k, card)) for k in (2, 1)])
+    assert [shift.name for shift in with_card] == ["1.json", "2.json"], "in the order of time"
+    values = with_card[0].values
+    assert values["pitch"] == pytest.approx(2.15), "21.5 px of 0.1 mm"
+    assert values["colour"] == pytest.approx(1.0), "one stop"
+    assert values["blur"] == pytest.approx(np.log(2))
+    mixed = shifts_of_records([("1.json", photo(1, card)), ("2.json", photo(2))])
+    assert all(set(shift.values) == {"visibility", "size"} for shift in mixed), "one source in all"
+
+
+def test_records_of_two_parts_or_the_same_photo_twice_are_refused() -> None:
+    with pytest.raises(UsageError, match=r"the same photo as a\.json"):
+        shifts_of_records([("a.json", photo(1)), ("b.json", photo(1))])
+    with pytest.raises(UsageError, match=r"part B .* and A .*the same coupon"):
+        shifts_of_records([(f"{n}.json", photo(k, CardFacts(part=n))) for k, n in enumerate("AB")])
+
+
+def test_a_table_gives_the_same_study_as_its_shifts(tmp_path: Path) -> None:
+    row = drawn({"blur": 4.0})
+    lines = [f"{s.taken},{s.values['blur']},{s.verdict}" for s in row if s.taken < "2026-03-32"]
+    found: DriftStudy = study_drift(
+        shifts_of_table(written(tmp_path, "taken,blur,verdict", *lines))
+    )
+    assert found.causes[0].word == "camera"
+    assert [w.name for w in found.watched] == ["blur"]
+
+
+@pytest.mark.parametrize(
+    ("rows", "line", "says"),
+    [
+        (["31.03.2026,0.1"], 2, "no such date"),
+        ([",0.1"], 2, "no such date"),
+        (["2026-03-01,0.1", "2026-03-01,0.1"], 3, "no later than the row before"),
+        (["2026-03-01,0.1", "2026-02-01,0.1"], 3, "no later than the row before"),
+        (["2026-03-01,"], 2, "nothing is measured"),
+        (["2026-03-01,dim"], 2, "visibility 'dim' is no number"),
+        (["2026-03-01,0,12"], 2, "more cells than"),
+        ([], 1, "no shift"),
+    ],
+)
+def test_a_broken_table_is_named_by_its_line(
+    tmp_path: Path, rows: list[str], line: int, says: str
+) -> None:
+    with pytest.raises(TableError, match=says) as caught:
+        shifts_of_table(written(tmp_path, "taken,visibility", *rows))
+    assert caught.value.line == line
