@@ -5,6 +5,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from satcheck.advice import describe_zones
+from satcheck.flags import EXPLANATIONS, Reason
 from satcheck.model import Inspection, Label
 from satcheck.series.align import align
 from satcheck.series.change import change, summary
@@ -14,6 +15,12 @@ from satcheck.stringing import plan
 from satcheck.web.shot import VIEWS
 from satcheck.web.store import Kept, Store
 from satcheck.web.words import say
+
+# What a remedy says of the command line, a page has a place of its own for.
+_AS_ON_A_PAGE = {
+    EXPLANATIONS[Reason.NO_WEAVE].remedy: say("no_card_remedy"),
+    EXPLANATIONS[Reason.NO_PART].remedy: say("no_part_remedy"),
+}
 
 MOST_SERIES = 12
 """Photos of one view that the trend goes back (own rule): more do not fit a phone."""
@@ -27,7 +34,7 @@ def answer(kept: Kept) -> dict[str, Any]:
         **_facts(kept),
         "verdict": word,
         "where": _where(record, word),
-        "advice": list(record["advice"]),
+        "advice": [_AS_ON_A_PAGE.get(told, told) for told in record["advice"]],
         "retake": word == Label.NOT_JUDGED.word,
         "demo": bool(record["calibration"]["is_demo"]),
         "share_judged": record["share_judged"],
@@ -97,9 +104,15 @@ def _facts(kept: Kept) -> dict[str, Any]:
 
 def _where(record: Mapping[str, Any], word: str) -> str:
     """Return the zones that named the verdict, in words."""
-    named = [zone["name"] for zone in record["zones"] if zone["verdict"] == word]
-    urgent = word not in (Label.GOOD.word, Label.NOT_JUDGED.word)
-    return describe_zones(named) if named and urgent else ""
+
+    def named(label: str) -> list[str]:
+        return [zone["name"] for zone in record["zones"] if zone["verdict"] == label]
+
+    if word in (Label.GOOD.word, Label.NOT_JUDGED.word) or not named(word):
+        return ""
+    rich = named(Label.RICH.word) if word == Label.STARVED.word else []
+    also = say("also_rich", zones=describe_zones(rich)) if rich else ""
+    return describe_zones(named(word)) + also
 
 
 def _card_note(kept: Kept) -> str:
@@ -155,8 +168,13 @@ def _views(of_part: Sequence[Kept], store: Store) -> dict[str, Any]:
 
 def _plan(now: Inspection, minutes: float | None) -> dict[str, Any]:
     found = plan(now, minutes)
+    named = {zone.name for zone in now.zones if zone.verdict is now.verdict}
+    # The line under the verdict speaks of the zones that named it, the list below of them all.
+    moves = found.moves if found.state == "string" else ()
+    towards = [move.sentence for move in moves if {move.source, move.target} & named]
     return {
         "state": found.state,
+        "first": (towards or [*found.sentences, ""])[0],
         "sentences": list(found.sentences),
         "rules": [
             {"sentence": r.sentence, "reason": r.reason, "caution": r.caution, "origin": r.origin}

@@ -40,6 +40,9 @@ WORDS: dict[str, str] = {
     "key_heavy": "heavy",
     "key_rich": "rich",
     "key_not_judged": "not judged",
+    "also_rich": "; also rich: {zones}",
+    "no_card_remedy": "Put the card beside the part.",
+    "no_part_remedy": "Fill the picture with the part, or mend its outline below.",
     "zones": "Zone by zone",
     "zones_note": "Oldest left, newest right. S starved, L lean, G good, H heavy, R rich, "
     "? not judged.",
@@ -54,6 +57,7 @@ WORDS: dict[str, str] = {
     "practice": "common practice, no published source",
     "mend": "Outline wrong? Mend it",
     "mend_help": "Tap what belongs to the part, then what does not.",
+    "mend_tap": "Tap the picture",
     "mend_in": "Part",
     "mend_out": "Not part",
     "mend_go": "Judge again",

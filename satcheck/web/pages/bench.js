@@ -208,7 +208,7 @@ let stage = ""; // of the gel clock: "", "runs", "late", "over"
 function showDo() {
   if (!shown) return;
   let text = shown.retake ? shown.advice.join(" ") : shown.advice[0];
-  if (series && !shown.retake && series.plan.sentences.length) text = series.plan.sentences[0];
+  if (series && !shown.retake && series.plan.first) text = series.plan.first;
   if (stage === "over" && secondsLeft() !== null) text = words("gel_over_say");
   byId("do").textContent = text || "";
 }
@@ -250,13 +250,15 @@ function startMending() {
   mending = { inside: [], outside: [] };
   byId("mending").hidden = false;
   byId("mend").hidden = true;
+  document.body.classList.add("mends");
   picturePlain(true);
-  byId("hint").textContent = words("mend_help");
+  byId("hint").textContent = words("mend_tap");
   byId("frame").scrollIntoView({ block: "start" });
 }
 
 function endMending() {
   mending = null;
+  document.body.classList.remove("mends");
   byId("mending").hidden = true;
   byId("mend").hidden = false;
   byId("taps").replaceChildren();

@@ -39,11 +39,11 @@ function zoneBox(zone) {
 function curve(zone) {
   const svg = document.createElementNS("http://www.w3.org/2000/svg", "svg");
   const last = Math.max(1, zone.words.length - 1);
-  const at = (point) => [6 + (88 * point.photo) / last, 17 - 14 * point.place];
+  const at = (point) => [6 + (88 * point.photo) / last, 17 - 14 * Math.max(-1, Math.min(1, 2 * point.place))];
   svg.setAttribute("viewBox", "0 0 100 34");
   svg.setAttribute("preserveAspectRatio", "none");
   svg.setAttribute("aria-hidden", "true");
-  draw(svg, "rect", { x: 0, y: 13, width: 100, height: 8, fill: "#dfe3e1" });
+  draw(svg, "rect", { x: 0, y: 11, width: 100, height: 12, fill: "#dfe3e1" });
   const points = zone.places.map(at);
   draw(svg, "polyline", {
     points: points.map((p) => p.join(",")).join(" "), fill: "none", stroke: "#14212b",

@@ -11,6 +11,7 @@ export function zoom(frame, sheet, tapped) {
     x = Math.min(0, Math.max(width * (1 - scale), x));
     y = Math.min(0, Math.max(height * (1 - scale), y));
     sheet.style.transform = `translate(${x}px, ${y}px) scale(${scale})`;
+    sheet.style.setProperty("--zoom", scale);
     frame.classList.toggle("close", scale > 1);
   }
   function to(next, px, py) {
@@ -54,7 +55,7 @@ export function zoom(frame, sheet, tapped) {
   frame.addEventListener("pointerup", lift);
   frame.addEventListener("pointercancel", lift);
   frame.addEventListener("wheel", (event) => {
-    if (!event.ctrlKey && scale === 1 && event.deltaY > 0) return;
+    if (!event.ctrlKey && scale === 1) return; // the page scrolls
     event.preventDefault();
     const box = frame.getBoundingClientRect();
     to(scale * Math.exp(-event.deltaY / 300), event.clientX - box.left, event.clientY - box.top);

@@ -1,0 +1,288 @@
+"""The phone page in a real browser, on a phone's screen, by a mapped name over plain http."""
+
+import re
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from bench_server import CHROMIUM, Server, server
+from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
+
+SAMPLES = Path(__file__).parents[1] / "sample_images"
+STARVED, LATER, BLURRED = "basalt_01.jpg", "basalt_02.jpg", "blurred.jpg"
+DONE = "[data-at=result], [data-at=failed], [data-at=locked]"
+WAIT = 120_000
+
+expect.set_options(timeout=30_000)
+
+
+@pytest.fixture(scope="module")
+def shop(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
+    with server(tmp_path_factory.mktemp("bench")) as running:
+        yield running
+
+
+@pytest.fixture(scope="module")
+def browser(shop: Server) -> Iterator[Browser]:
+    with sync_playwright() as play:
+        made = play.chromium.launch(executable_path=CHROMIUM, args=shop.chromium)
+        yield made
+        made.close()
+
+
+@pytest.fixture
+def context(browser: Browser) -> Iterator[BrowserContext]:
+    made = browser.new_context(
+        viewport={"width": 360, "height": 740}, has_touch=True, is_mobile=True
+    )
+    yield made
+    made.close()
+
+
+@pytest.fixture
+def page(context: BrowserContext, shop: Server) -> Iterator[Page]:
+    made = open_page(context, shop)
+    problems: list[str] = []
+    made.on("pageerror", lambda error: problems.append(str(error)))
+    made.on("dialog", lambda dialog: problems.append(dialog.message))
+    yield made
+    assert problems == []
+
+
+def open_page(context: BrowserContext, shop: Server) -> Page:
+    made = context.new_page()
+    made.goto(shop.link)
+    made.wait_for_selector("[data-at=start]")
+    return made
+
+
+def photograph(page: Page, photo: str | Path = STARVED, part: str | None = None) -> None:
+    if part is not None:
+        page.fill("#part", part)
+    page.set_input_files("#take", SAMPLES / photo)
+    page.wait_for_selector(DONE, timeout=WAIT)
+
+
+def test_a_photo_becomes_a_verdict_with_its_overlay_and_what_to_do(page: Page) -> None:
+    photograph(page, part="1001")
+    expect(page.locator("#word")).to_have_text("starved")
+    expect(page.locator("#do")).not_to_be_empty()
+    assert page.eval_on_selector("#marks", "image => image.naturalWidth") > 300
+    expect(page.locator("#said")).to_contain_text("starved")
+
+
+def test_a_tap_on_the_picture_changes_it_for_the_plain_photo_and_back(page: Page) -> None:
+    photograph(page, part="1002")
+    page.tap("#frame")
+    expect(page.locator("#marks")).to_be_hidden()
+    page.tap("#frame")
+    expect(page.locator("#marks")).to_be_visible()
+
+
+def test_two_fingers_bring_the_picture_closer(page: Page, context: BrowserContext) -> None:
+    photograph(page, part="1003")
+    page.locator("#frame").scroll_into_view_if_needed()
+    box = page.locator("#frame").bounding_box()
+    assert box is not None
+    x, y = box["x"] + box["width"] / 2, box["y"] + 40
+    fingers = context.new_cdp_session(page)
+    for kind, apart in (("touchStart", 20), ("touchMove", 60), ("touchMove", 80), ("touchEnd", 0)):
+        points = [{"x": x - apart, "y": y, "id": 0}, {"x": x + apart, "y": y, "id": 1}]
+        fingers.send(
+            "Input.dispatchTouchEvent",
+            {"type": kind, "touchPoints": points if apart else []},
+        )
+    assert page.eval_on_selector("#sheet", "s => new DOMMatrix(s.style.transform).a") > 2
+
+
+def test_a_photo_that_cannot_be_judged_says_how_to_retake_it_and_is_retaken(page: Page) -> None:
+    page.check("[name=fibre][value=glass]", force=True)
+    photograph(page, BLURRED, part="1004")
+    expect(page.locator("#word")).to_have_text("not judged")
+    expect(page.locator("#take-word")).to_have_text("TAKE IT AGAIN")
+    expect(page.locator("#take-label")).to_be_in_viewport()
+    photograph(page, "glass_02.jpg")
+    expect(page.locator("#word")).not_to_have_text("not judged")
+
+
+def test_photos_of_one_view_make_a_series_with_a_trend_per_zone(page: Page) -> None:
+    photograph(page, STARVED, part="1005")
+    photograph(page, LATER)
+    expect(page.locator("#more")).to_be_visible()
+    rows = page.locator("#zones .row")
+    expect(rows.first).to_have_text(re.compile("^[SLGHR?]{2}$"))
+    expect(page.locator("#zones svg")).to_have_count(11)
+    expect(page.locator("#unseen")).to_contain_text("not been seen")
+
+
+def test_an_outline_is_mended_by_taps_and_the_verdict_follows(page: Page) -> None:
+    photograph(page, STARVED, part="1006")
+    before = page.url
+    page.click("#mend")
+    page.locator("#frame").scroll_into_view_if_needed()
+    page.tap("#frame", position={"x": 180, "y": 200})
+    page.check("[name=tap][value=outside]", force=True)
+    page.tap("#frame", position={"x": 20, "y": 20})
+    page.click("#mend-go")
+    page.wait_for_url(lambda url: url != before)
+    page.wait_for_selector(DONE, timeout=WAIT)
+    expect(page.locator("#word")).to_have_text(re.compile("starved|lean|good|heavy|rich"))
+
+
+def test_without_the_key_the_page_shows_nothing(context: BrowserContext, shop: Server) -> None:
+    page = context.new_page()
+    page.goto(shop.base)
+    expect(page.locator("#locked-say")).to_contain_text("Scan the code")
+    expect(page.locator("#take-label")).to_be_hidden()
+
+
+def test_a_wrong_key_is_said_to_be_wrong(context: BrowserContext, shop: Server) -> None:
+    page = context.new_page()
+    page.goto(f"{shop.base}/#k=AAAAAAAAAAAAAAAAAAAAAA")
+    expect(page.locator("#locked-say")).to_contain_text("not valid any more")
+
+
+def test_the_key_leaves_the_address_once_it_is_known(page: Page, shop: Server) -> None:
+    assert shop.key not in page.url
+    page.reload()
+    page.wait_for_selector("[data-at=start]")
+
+
+def test_an_upload_goes_on_where_the_network_broke(
+    page: Page, context: BrowserContext, tmp_path: Path
+) -> None:
+    large = tmp_path / "large.jpg"  # a JPEG may be followed by anything: three pieces to send
+    large.write_bytes((SAMPLES / STARVED).read_bytes() + bytes(2_600_000))
+    offsets: list[str] = []
+
+    def cut(route: object) -> None:
+        request = route.request  # type: ignore[attr-defined]
+        offsets.append(request.url.partition("offset=")[2])
+        if len(offsets) == 2:
+            context.set_offline(True)
+            route.abort()  # type: ignore[attr-defined]
+        else:
+            route.continue_()  # type: ignore[attr-defined]
+
+    page.route("**/api/photos/*?offset=*", cut)
+    page.fill("#part", "1007")
+    page.set_input_files("#take", large)
+    expect(page.locator("#doing")).to_contain_text("No network")
+    context.set_offline(False)
+    page.wait_for_selector("[data-at=result]", timeout=WAIT)
+    assert offsets[:3] == ["0", "1048576", "1048576"], "nothing that had come is sent again"
+
+
+def test_a_double_tap_makes_one_photo(page: Page, shop: Server) -> None:
+    page.fill("#part", "1008")
+    files = [SAMPLES / STARVED]
+    page.set_input_files("#take", files)
+    page.wait_for_selector(DONE, timeout=WAIT)
+    with shop.client() as client:
+        shots = [p for p in client.get("/api/today").json()["parts"] if p["part"] == "1008"]
+    assert sum(len(view["photos"]) for view in shots[0]["views"]) == 1
+
+
+def test_the_back_button_leads_to_the_earlier_photo_and_to_the_start(page: Page) -> None:
+    photograph(page, STARVED, part="1009")
+    first = page.url
+    photograph(page, LATER)
+    page.go_back()
+    page.wait_for_url(first)
+    page.wait_for_selector("[data-at=result]", timeout=WAIT)
+    page.go_back()
+    page.wait_for_selector("[data-at=start]")
+    expect(page.locator("#part")).to_have_value("1009")
+
+
+def test_two_people_on_one_part_see_each_others_photos(browser: Browser, shop: Server) -> None:
+    pages = [open_page(browser.new_context(), shop) for _ in range(2)]
+    for page, view in zip(pages, ("anterior", "medial"), strict=True):
+        page.fill("#part", "1010")
+        page.check(f"[name=view][value={view}]", force=True)
+        page.set_input_files("#take", SAMPLES / STARVED)
+    for page in pages:
+        page.wait_for_selector("[data-at=result]", timeout=WAIT)
+    pages[0].reload()
+    expect(pages[0].locator("#views a")).to_have_count(2)
+
+
+@pytest.mark.parametrize(
+    "part", ["<script>alert(1)</script>", "../../etc/passwd", "..\\key", '"><img src=x>', "a" * 41]
+)
+def test_a_part_number_that_is_none_is_refused_in_words(page: Page, part: str) -> None:
+    page.eval_on_selector("#part", "(field, text) => { field.value = text; }", part)
+    photograph(page)
+    expect(page.locator("#failure")).to_contain_text("part's number may hold")
+
+
+def test_no_photo_is_taken_without_a_part_number(page: Page) -> None:
+    page.fill("#part", "   ")
+    page.set_input_files("#take", SAMPLES / STARVED)
+    expect(page.locator("#part-bad")).to_contain_text("Type the part's number")
+
+
+def test_a_file_that_is_no_photo_is_refused_in_words(page: Page) -> None:
+    photograph(page, Path(__file__), part="1011")
+    expect(page.locator("#failure")).to_contain_text("not a photo")
+    expect(page.locator("#take-word")).to_have_text("TAKE IT AGAIN")
+
+
+def test_part_view_and_fibre_are_remembered(page: Page) -> None:
+    page.fill("#part", "1012")
+    page.check("[name=view][value=lateral]", force=True)
+    page.check("[name=fibre][value=glass]", force=True)
+    page.reload()
+    expect(page.locator("#part")).to_have_value("1012")
+    expect(page.locator("[name=view][value=lateral]")).to_be_checked()
+    expect(page.locator("[name=fibre][value=glass]")).to_be_checked()
+
+
+def test_the_gel_clock_counts_what_was_entered_and_runs_on_every_phone(
+    page: Page, browser: Browser, shop: Server
+) -> None:
+    page.fill("#part", "1013")
+    page.locator("#part").blur()
+    page.click("#clock")
+    page.fill("#gel-minutes", "25")
+    page.click("#gel-start")
+    expect(page.locator("#clock")).to_contain_text("24 min left")
+    other = open_page(browser.new_context(), shop)
+    other.fill("#part", "1013")
+    other.locator("#part").blur()
+    expect(other.locator("#clock")).to_contain_text("24 min left")
+
+
+def test_everything_to_touch_is_at_least_60_pixels_high_and_the_page_no_wider_than_the_phone(
+    page: Page,
+) -> None:
+    photograph(page, part="1014")
+    expect(page.locator("#more")).to_be_visible()
+    for at in ("result", "start"):
+        if at == "start":
+            page.click("#who")
+        low = page.eval_on_selector_all(
+            "button, label.take, label.plain, input:not([type]), a, summary, .choice span",
+            "all => all.filter(one => one.checkVisibility() && one.getBoundingClientRect().height"
+            " < 60).map(one => one.outerHTML.slice(0, 80))",
+        )
+        assert low == []
+        assert page.evaluate("document.documentElement.scrollWidth") <= 360
+
+
+def test_the_large_screen_shows_todays_parts_each_with_its_series(page: Page, shop: Server) -> None:
+    photograph(page, STARVED, part="1015")
+    page.goto(f"{shop.base}/today")
+    card = page.locator(".part", has_text="1015")
+    expect(card.locator(".verdict-word")).to_have_text("starved")
+    card.locator("a").click()
+    page.wait_for_selector("[data-at=result]", timeout=WAIT)
+    expect(page.locator("#who-part")).to_have_text("1015")
+
+
+def test_a_foreign_script_in_the_page_would_not_run(page: Page) -> None:
+    page.evaluate(
+        "() => { const s = document.createElement('script'); s.textContent = 'window.ran = 1';"
+        " document.body.append(s); }"
+    )
+    assert page.evaluate("window.ran") is None
