@@ -18,21 +18,31 @@ class MixCardSize(StrEnum):
 
 
 def mix(
-    resin: Annotated[str, typer.Option(help="acrylic, epoxy, polyester, or cured g/cm3.")],
-    target: Annotated[str, typer.Option(help='Fibre by volume: 0.35, "30 %..40 %".')],
+    resin: Annotated[
+        str, typer.Option(metavar="NAME", help="acrylic, epoxy, polyester, or cured g/cm3.")
+    ],
+    target: Annotated[
+        str, typer.Option(metavar="SHARE", help='Fibre by volume: 0.35, "30 %..40 %".')
+    ],
     hardener: Annotated[
-        str | None, typer.Option(help="Percent of the resin by mass, by its data sheet. Needed.")
+        str | None,
+        typer.Option(metavar="%", help="Percent of the resin by mass, by its data sheet. Needed."),
     ] = None,
     promoter: Annotated[
-        str | None, typer.Option(help="Percent of the resin by mass, by its data sheet.")
+        str | None,
+        typer.Option(metavar="%", help="Percent of the resin by mass, by its data sheet."),
     ] = None,
-    fibre: Annotated[str | None, typer.Option(help="basalt, carbon, glass..., or g/cm3.")] = None,
+    fibre: Annotated[
+        str | None, typer.Option(metavar="NAME", help="basalt, carbon, glass..., or g/cm3.")
+    ] = None,
     dry_fabric: Annotated[
         str | None, typer.Option(metavar="G", help="Weighed, all layers.")
     ] = None,
     layer: Annotated[
         list[str] | None,
-        typer.Option(help='"diameter=100 areal=320 count=2" (mm, g/m2 at 45 deg), "mass=40".'),
+        typer.Option(
+            metavar="TEXT", help='"diameter=100 areal=320 count=2" (mm, g/m2 at 45 deg), "mass=40".'
+        ),
     ] = None,
     layup: Annotated[Path | None, typer.Option(metavar="FILE", help="Layers as TOML.")] = None,
     length: Annotated[str | None, typer.Option(metavar="MM", help="Part, along its axis.")] = None,

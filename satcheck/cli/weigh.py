@@ -25,13 +25,21 @@ def weigh(
     hardware: Annotated[Text, typer.Option(metavar="G", help="Lock, core: no laminate.")] = None,
     film: Annotated[Text, typer.Option(metavar="G", help="Clean film, weighed as bag.")] = None,
     evaporation: Annotated[Text, typer.Option(metavar="G", help="Vapour, if known.")] = None,
-    fibre: Annotated[Text, typer.Option(help="basalt, carbon, glass..., or g/cm3.")] = None,
-    resin: Annotated[Text, typer.Option(help="acrylic, epoxy, polyester, or g/cm3.")] = None,
+    fibre: Annotated[
+        Text, typer.Option(metavar="NAME", help="basalt, carbon, glass..., or g/cm3.")
+    ] = None,
+    resin: Annotated[
+        Text, typer.Option(metavar="NAME", help="acrylic, epoxy, polyester, or g/cm3.")
+    ] = None,
     scale: Annotated[Text, typer.Option(metavar="G", help="Step of the scale, else 1.")] = None,
-    density: Annotated[Text, typer.Option(help="Of the laminate, g/cm3.")] = None,
-    areal: Annotated[Text, typer.Option(help="Dry fibre of all layers, g/m2.")] = None,
+    density: Annotated[Text, typer.Option(metavar="G/CM3", help="Of the laminate, g/cm3.")] = None,
+    areal: Annotated[
+        Text, typer.Option(metavar="G/M2", help="Dry fibre of all layers, g/m2.")
+    ] = None,
     thickness: Annotated[Text, typer.Option(metavar="MM", help="At that place.")] = None,
-    target: Annotated[Text, typer.Option(help='Fibre by volume: "30 %..40 %".')] = None,
+    target: Annotated[
+        Text, typer.Option(metavar="SHARE", help='Fibre by volume: "30 %..40 %".')
+    ] = None,
     weights: Annotated[
         Path | None, typer.Option(metavar="FILE", help="The same names in TOML: fabric = 182.")
     ] = None,

@@ -1,0 +1,201 @@
+"""``satcheck weigh``: the worked example end to end, beside the photo, and every slip named."""
+
+import json
+import math
+from pathlib import Path
+from typing import Any
+
+import pytest
+from records import inspection_of
+
+from satcheck.cli import app
+from satcheck.model import Label
+from satcheck.record import inspection_to_json
+
+DENSITIES = ["--fibre", "2.67", "--resin", "1.18"]
+SHOP = [*DENSITIES, "--fabric", "182", "--mixed", "300", "--cup", "14", "--bag", "62"]
+SIDES = ("left", "centre", "right")
+
+
+def run(capsys: pytest.CaptureFixture[str], *arguments: str) -> tuple[int, str, str]:
+    with pytest.raises(SystemExit) as ended:
+        app.main(["weigh", *arguments])
+    out, err = capsys.readouterr()
+    assert isinstance(ended.value.code, int)
+    return ended.value.code, out, err
+
+
+def weighed(capsys: pytest.CaptureFixture[str], *arguments: str) -> dict[str, Any]:
+    status, out, err = run(capsys, *arguments, "--json")
+    assert (status, err) == (0, "")
+    found: dict[str, Any] = json.loads(out)
+    return found
+
+
+def photo(folder: Path, verdicts: dict[str, Label], verdict: Label = Label.STARVED) -> str:
+    path = folder / "part.json"
+    path.write_text(json.dumps(inspection_to_json(inspection_of(verdict, verdicts))))
+    return str(path)
+
+
+@pytest.mark.parametrize(
+    ("fibre", "by_volume"), [("2.67", 0.264209), ("2.54", 0.274026), ("1.78", 0.350068)]
+)
+def test_the_worked_example(
+    capsys: pytest.CaptureFixture[str], fibre: str, by_volume: float
+) -> None:
+    """182 g fabric, 300 g mixed, 14 g in the cup, 62 g in the bag (closed form, by hand)."""
+    found = weighed(capsys, *SHOP, "--fibre", fibre)["results"]
+    assert found["resin"]["value"] == pytest.approx(224)
+    assert found["mass_fraction"]["value"] == pytest.approx(0.448276, abs=1e-6)
+    assert found["ratio"]["value"] == pytest.approx(1.230769, abs=1e-6)
+    assert found["volume_fraction"]["value"] == pytest.approx(by_volume, abs=1e-6)
+
+
+@pytest.mark.parametrize(("scale", "step"), [([], 1.0), (["--scale", "0.1"], 0.1)])
+def test_the_scales_step_is_the_uncertainty(
+    capsys: pytest.CaptureFixture[str], scale: list[str], step: float
+) -> None:
+    """Each reading d / sqrt 12 (GUM F.2.2.1): two give 0.408248 d, four 0.577350 d."""
+    two = weighed(capsys, *DENSITIES, "--fabric", "182", "--part", "406", *scale)
+    four = weighed(capsys, *SHOP, "--film", "4", *scale)
+    assert two["results"]["resin"]["u"] == pytest.approx(0.408248 * step, rel=1e-5)
+    assert four["results"]["resin"]["u"] == pytest.approx(0.577350 * step, rel=1e-5)
+
+
+@pytest.mark.parametrize(
+    ("fabric", "part", "fibre", "resin", "density", "theory", "voids"),
+    [
+        ("60", "100", "2.54", "1.20", "1.70", 1.755760, 0.031759),
+        ("70", "100", "2.54", "1.23", "1.87", 1.924954, 0.028548),
+        ("60", "100", "2.54", "1.20", "1.80", 1.755760, -0.025197),
+    ],
+)
+def test_voids_by_astm_d2734_keep_their_sign(
+    capsys: pytest.CaptureFixture[str],
+    fabric: str, part: str, fibre: str, resin: str, density: str, theory: float, voids: float,
+) -> None:  # fmt: skip
+    """T = 100 / (R/D + r/d), V = 100 (T - M) / T; the first two worked by hand."""
+    found = weighed(capsys, "--fabric", fabric, "--part", part, "--fibre", fibre, "--resin", resin,
+                    "--density", density)["results"]  # fmt: skip
+    assert found["theoretical_density"]["value"] == pytest.approx(theory, abs=1e-6)
+    assert found["voids"]["value"] == pytest.approx(voids, abs=2e-6)
+
+
+@pytest.mark.parametrize(("thickness", "by_volume"), [("1.60", 0.5556), ("2.00", 0.4444)])
+def test_thickness_by_astm_d3171_method_ii(
+    capsys: pytest.CaptureFixture[str], thickness: str, by_volume: float
+) -> None:
+    """200 g/m2 x 8, density 1.80, 1.60 mm: 55.56 %; 2.00 mm: 44.44 %."""
+    found = weighed(capsys, "--fabric", "60", "--part", "100", "--fibre", "1.80", "--resin", "1.2",
+                    "--areal", "1600", "--thickness", thickness)["results"]  # fmt: skip
+    assert found["wall_volume_fraction"]["value"] == pytest.approx(by_volume, abs=5e-5)
+    assert found["thickness"]["value"] == pytest.approx(1.7778, abs=1e-3)
+
+
+def test_a_reading_is_known_to_its_last_digit(capsys: pytest.CaptureFixture[str]) -> None:
+    """0.01 mm / sqrt 12 of 1.60 mm, relative: the same for the fraction from it."""
+    found = weighed(capsys, *SHOP, "--areal", "1600", "--thickness", "1.60")["results"]
+    wall = found["wall_volume_fraction"]
+    assert wall["u"] / wall["value"] == pytest.approx(0.01 / math.sqrt(12) / 1.60, rel=1e-4)
+
+
+def test_the_same_weights_from_a_file(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    path = tmp_path / "weights.toml"
+    path.write_text('fabric = 182\nmixed = 300\ncup = 14.0\nbag = "62 g"\n')
+    found = weighed(capsys, *DENSITIES, "--weights", str(path))
+    assert found["results"] == weighed(capsys, *SHOP)["results"]
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("fabric = 182\ncolour = 3\n", "'colour' is unknown"),
+        ("fabric = [1]\n", "no number and no text"),
+        ("fabric = nan\n", "is a number"),
+        ("fabric: 182\n", "no TOML"),
+        ("cup = 3\n", "--cup stands in"),
+    ],
+)
+def test_a_bad_file_is_one_line(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path, text: str, said: str
+) -> None:
+    path = tmp_path / "weights.toml"
+    path.write_text(text)
+    status, out, err = run(capsys, *DENSITIES, "--mixed", "300", "--cup", "14", "--weights",
+                           str(path))  # fmt: skip
+    assert (status, out) == (2, "")
+    assert said in err
+    assert err.count("\n") == 1
+
+
+def test_the_scale_stands_beside_the_photo(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    starved = {f"distal {side}": Label.STARVED for side in SIDES}
+    path = photo(tmp_path, starved)
+    status, out, _ = run(capsys, *SHOP, "--target", "15 %..20 %", "--inspection", path)
+    assert status == 0
+    assert "Whole part lean by weight, photo starved at the distal third: add resin there." in out
+    path = photo(tmp_path, starved | {"proximal left": Label.RICH})
+    found = weighed(capsys, *SHOP, "--target", "25 %..30 %", "--inspection", path)
+    assert found["photo"]["sentence"] == (
+        "By weight enough, photo starved distally and rich proximally: it was not moved."
+    )
+
+
+def test_the_text_has_each_result_with_its_doubt(capsys: pytest.CaptureFixture[str]) -> None:
+    _, out, _ = run(capsys, *SHOP)
+    assert "224.0 +/- 1.0 g" in out
+    assert "says nothing of a starved place" in out
+    assert "dust mask" in out
+    assert out.isascii()
+
+
+@pytest.mark.parametrize(
+    ("options", "said"),
+    [
+        (["--cup", "310"], "probably swapped"),
+        (["--fabric", "-182"], "below 0 cannot be"),
+        (["--fabric", "nan"], "is a number"),
+        (["--fabric", "18,2"], '"18.2" was probably meant'),
+        (["--fabric", "182 furlongs"], "does not fit here"),
+        (["--part", "150"], "is not heavier than its dry fabric"),
+        (["--part", "900"], "was the lock or core weighed"),
+        (["--film", "80"], "probably swapped"),
+        (["--fabric", "9000", "--part", "9001"], "is impossible"),
+        (["--density", "1574"], '"1574 kg/m3"'),
+        (["--thickness", "0.06"], '"0.06 in"'),
+        (["--target", "26"], '"26 %"'),
+        (["--scale", "0"], "allowed are 0.001 to 10"),
+        (["--inspection", "gone.json"], "--target is missing"),
+        (["--inspection", "gone.json", "--target", "0.3"], "cannot be read"),
+        (["--weights", "gone.toml"], "cannot be read"),
+    ],
+)
+def test_bad_input_is_one_line_and_status_2(
+    capsys: pytest.CaptureFixture[str], options: list[str], said: str
+) -> None:
+    status, out, err = run(capsys, *SHOP, *options)
+    assert (status, out) == (2, "")
+    assert said in err
+    assert err.count("\n") == 1
+
+
+@pytest.mark.parametrize("missing", ["--fabric", "--fibre", "--resin"])
+def test_what_is_needed_has_no_default(capsys: pytest.CaptureFixture[str], missing: str) -> None:
+    at = SHOP.index(missing)
+    status, _, err = run(capsys, *SHOP[:at], *SHOP[at + 2 :])
+    assert status == 2
+    assert f"{missing} is missing" in err
+
+
+@pytest.mark.parametrize("text", ["{", '{"schema": "other/1"}', "[]"])
+def test_a_record_that_is_none_is_one_line(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path, text: str
+) -> None:
+    path = tmp_path / "part.json"
+    path.write_text(text)
+    status, out, err = run(capsys, *SHOP, "--target", "0.3", "--inspection", str(path))
+    assert (status, out) == (2, "")
+    assert err.count("\n") == 1
