@@ -19,8 +19,8 @@ from satcheck.cli.common import OK, WRONG, complain, explain, say
 from satcheck.cli.demo import demo
 from satcheck.cli.drift import drift
 from satcheck.cli.ledger import ledger
-from satcheck.cli.mix import mix
 from satcheck.cli.lesson import lesson
+from satcheck.cli.mix import mix
 from satcheck.cli.rejudge import rejudge
 from satcheck.cli.serve import serve
 from satcheck.cli.study import study

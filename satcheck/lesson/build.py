@@ -1,6 +1,6 @@
 """From labelled photos and the trainer's picks to a lesson; no disk, no clock, no chance."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import cv2
@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from satcheck.calibration import Calibration
 from satcheck.errors import UsageError
 from satcheck.lesson.choice import Exercise
-from satcheck.lesson.crops import best_spot, contrast, cut, jpeg, spoiled
+from satcheck.lesson.crops import best_spot, contrast, cut, exposed, jpeg, spoiled
 from satcheck.lesson.model import Decision, Fibre, Grid, Lesson, Pair, Search, Stop
 from satcheck.lesson.picks import Pick
 from satcheck.lesson.scoring import CLASSES
@@ -48,11 +48,11 @@ def build_lesson(
     chosen = [(p, _known(p, by_name)) for p in picks if p.use]
     if not chosen:
         raise UsageError("no example is picked; yes in the column use is allowed")
-    see = [pair for pair in chosen if pair[0].part == "see"]
+    pieces = _pieces([pair for pair in chosen if pair[0].part == "see"])
     decide = [pair for pair in chosen if pair[0].part == "decide"]
     return Lesson(
-        fibres=_fibres(see, calibration),
-        pairs=tuple(p for pick, s in see if pick.state is Label.STARVED for p in _pairs(pick, s)),
+        fibres=_fibres(pieces, calibration),
+        pairs=_pairs(pieces),
         searches=tuple(_search(pick, s) for pick, s in chosen if pick.part == "find"),
         decisions=tuple(_decision(k, pick, s) for k, (pick, s) in enumerate(decide)),
         source=source,
@@ -67,38 +67,59 @@ def _known(pick: Pick, specimens: dict[str, Specimen]) -> Specimen:
     return found
 
 
-def _fibres(see: Sequence[tuple[Pick, Specimen]], calibration: Calibration) -> tuple[Fibre, ...]:
-    made = []
+@dataclass(frozen=True, eq=False)
+class _Piece:
+    """One picked place: its picture and what was measured there."""
+
+    pick: Pick
+    state: Label
+    picture: NDArray[np.uint8]
+    visibility: float
+
+
+def _pieces(see: Sequence[tuple[Pick, Specimen]]) -> dict[str, list[_Piece]]:
+    """Return the pieces of each fibre, driest first, under one exposure."""
+    made: dict[str, list[_Piece]] = {}
     for name in sorted({pick.fibre for pick, _ in see}):
-        own = [_stop(pick, s) for pick, s in see if pick.fibre == name]
-        stops = tuple(sorted(own, key=lambda stop: stop.state))
+        own = sorted((_piece(p, s) for p, s in see if p.fibre == name), key=lambda p: p.state)
+        pictures = exposed([piece.picture for piece in own])
+        made[name] = [replace(p, picture=new) for p, new in zip(own, pictures, strict=True)]
+    return made
+
+
+def _piece(pick: Pick, specimen: Specimen) -> _Piece:
+    spot = None if pick.state is None else best_spot(specimen, pick.state)
+    if spot is None or pick.state is None:
+        word = "" if pick.state is None else pick.state.word
+        raise UsageError(f"pick {pick.photo}: shows no {word} place large enough")
+    return _Piece(pick, pick.state, cut(specimen, spot.row, spot.column), spot.visibility)
+
+
+def _fibres(pieces: Mapping[str, Sequence[_Piece]], calibration: Calibration) -> tuple[Fibre, ...]:
+    made = []
+    for name, own in pieces.items():
+        stops = tuple(
+            Stop(name, p.state, jpeg(p.picture), p.visibility, p.pick.photo, p.pick.note)
+            for p in own
+        )
         low, _, high = calibration.bounds_for(name).visibility.get("good", (0.0, 0.0, 0.0))
         top = 1.1 * max([high, *(stop.visibility for stop in stops)])
         made.append(Fibre(name, stops, (low, high), top))
     return tuple(made)
 
 
-def _stop(pick: Pick, specimen: Specimen) -> Stop:
-    assert pick.state is not None
-    spot = best_spot(specimen, pick.state)
-    if spot is None:
-        raise UsageError(f"pick {pick.photo}: shows no {pick.state.word} place large enough")
-    picture = jpeg(cut(specimen, spot.row, spot.column))
-    return Stop(pick.fibre, pick.state, picture, spot.visibility, pick.photo, pick.note)
-
-
-def _pairs(pick: Pick, specimen: Specimen) -> list[Pair]:
-    assert pick.state is not None
-    spot = best_spot(specimen, pick.state)
-    if spot is None:
-        return []
-    clear = cut(specimen, spot.row, spot.column)
+def _pairs(pieces: Mapping[str, Sequence[_Piece]]) -> tuple[Pair, ...]:
     found = []
-    for trick in TRICKS:
-        bad = spoiled(clear, trick)
-        kept = contrast(bad) / max(contrast(clear), 1e-6)
-        found.append(Pair(pick.fibre, trick, jpeg(bad), jpeg(clear), kept, pick.note))
-    return found
+    for name, own in pieces.items():
+        for piece in (p for p in own if p.state is Label.STARVED):
+            clear = contrast(piece.picture)
+            for trick in TRICKS:
+                bad = spoiled(piece.picture, trick)
+                kept = contrast(bad) / max(clear, 1e-6)
+                found.append(
+                    Pair(name, trick, jpeg(bad), jpeg(piece.picture), kept, piece.pick.note)
+                )
+    return tuple(found)
 
 
 @dataclass(frozen=True, eq=False)

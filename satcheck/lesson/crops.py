@@ -1,5 +1,6 @@
 """Pieces cut out of photos for a lesson: upright, at one scale, clear or spoiled on purpose."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import cv2
@@ -17,7 +18,11 @@ SIDE = 320
 """Pixels of a piece."""
 PITCHES = 14.0
 """Tow pitches across a piece: a whole patch and its surroundings."""
+REACH, WHOLE = 6, 14
+"""Cells of half a pitch from the middle: the part that must show the state, and the whole piece."""
 QUALITY = 86
+GREY, MOST_GAIN = 0.18, 3.0
+"""Linear luminance of middle grey (photographic convention), and how far a piece is brightened."""
 BLUR = 0.35
 """Standard deviation of the added blur in pitches: from 0.25 on no correction helps (measured,
 our notes on blur), so a starved place looks soft and good."""
@@ -29,38 +34,54 @@ FAR = 3.0
 
 @dataclass(frozen=True)
 class Spot:
-    """A piece of a photo: the cell in its middle, and how well its state fills it, 0 to 1."""
+    """A piece of a photo: the cell in its middle, and how well it shows its state, at most 1."""
 
     row: int
     column: int
-    fill: float
+    merit: float
     visibility: float
 
 
-def best_spot(specimen: Specimen, label: Label, reach: int = 6) -> Spot | None:
-    """Return where a state fills a square of 2 ``reach`` + 1 cells best, None where nowhere half.
+def best_spot(specimen: Specimen, label: Label) -> Spot | None:
+    """Return where a piece shows a state best, None where the state fills no square half.
 
-    Of equally filled ones, that whose visibility is nearest to the state's median.
+    What counts: how far the state fills the piece's middle, then little doubt, no shade or
+    mirrored lamp, no background in the whole piece, and a visibility typical of the state.
     """
-    here = (specimen.truth == label) & np.isfinite(specimen.cells.visibility)
+    cells = specimen.cells
+    here = (specimen.truth == label) & np.isfinite(cells.visibility)
     if not here.any():
         return None
-    size = 2 * reach + 1
-    fill = ndimage.uniform_filter(here.astype(float), size, mode="constant")
-    doubt = ndimage.uniform_filter((specimen.cells.reasons > 0).astype(float), size)
-    typical = float(np.median(specimen.cells.visibility[here]))
-    off = np.abs(np.nan_to_num(specimen.cells.visibility) / max(typical, 1e-6) - 1)
-    merit = np.where(here, fill - 0.5 * doubt - 0.1 * np.minimum(off, 1), -np.inf)
-    row, column = np.unravel_index(int(np.argmax(merit)), merit.shape)
+    fill = _mean(here, 2 * REACH + 1)
+    around = 2 * WHOLE + 1
+    typical = float(np.median(cells.visibility[here]))
+    odd = np.abs(np.nan_to_num(cells.visibility) / max(typical, 1e-6) - 1)
+    merit = (
+        fill
+        - 0.5 * _mean(~cells.part | (cells.reasons > 0), around)
+        - 0.5 * _mean(_unlike(cells.cues["light"], here), around)
+        - 0.1 * np.minimum(odd, 1)
+    )
+    row, column = np.unravel_index(int(np.argmax(np.where(here, merit, -np.inf))), here.shape)
     if fill[row, column] < 0.5:
         return None
-    window = here[
-        max(0, row - reach) : row + reach + 1, max(0, column - reach) : column + reach + 1
-    ]
-    seen = specimen.cells.visibility[
-        max(0, row - reach) : row + reach + 1, max(0, column - reach) : column + reach + 1
-    ][window]
-    return Spot(int(row), int(column), float(fill[row, column]), float(np.median(seen)))
+    near = np.zeros_like(here)
+    near[max(0, row - REACH) : row + REACH + 1, max(0, column - REACH) : column + REACH + 1] = True
+    seen = float(np.median(cells.visibility[near & here]))
+    return Spot(int(row), int(column), float(merit[row, column]), seen)
+
+
+def _mean(layer: NDArray[np.generic], size: int) -> NDArray[np.float64]:
+    """Return the mean over a square of cells; beyond the grid nothing fills it."""
+    filled = ndimage.uniform_filter(layer.astype(np.float64), size, mode="constant")
+    return np.asarray(filled)
+
+
+def _unlike(light: NDArray[np.float32], here: NDArray[np.bool_]) -> NDArray[np.float64]:
+    """Return how far a cell's light is from the state's usual one, 0 to 1; log units."""
+    usual = light[here & np.isfinite(light)]
+    middle = float(np.median(usual)) if usual.size else 0.0
+    return np.asarray(np.minimum(np.nan_to_num(np.abs(light - middle), nan=1.0), 1.0), np.float64)
 
 
 def cut(specimen: Specimen, row: int, column: int) -> Rgb:
@@ -76,6 +97,17 @@ def cut(specimen: Specimen, row: int, column: int) -> Rgb:
         flags=cv2.INTER_CUBIC | cv2.WARP_INVERSE_MAP,
     )  # fmt: skip
     return np.asarray(piece, np.uint8)
+
+
+def exposed(pieces: Sequence[Rgb]) -> list[Rgb]:
+    """Return pieces under one exposure: together brought to middle grey, 18 %, never darkened.
+
+    One factor for all, so that what is paler than its neighbour stays paler.
+    """
+    light = [linear_light(piece) for piece in pieces]
+    mean = float(np.median([luminance(each).mean() for each in light]))
+    gain = float(np.clip(GREY / max(mean, 1e-4), 1.0, MOST_GAIN))
+    return [encode_srgb(np.clip(gain * each, 0, 1)) for each in light]
 
 
 def spoiled(piece: Rgb, trick: str) -> Rgb:

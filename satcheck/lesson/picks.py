@@ -11,7 +11,7 @@ from pathlib import Path
 
 import numpy as np
 
-from satcheck.lesson.crops import best_spot
+from satcheck.lesson.crops import Spot, best_spot
 from satcheck.lesson.scoring import CLASSES
 from satcheck.lesson.specimens import Specimen
 from satcheck.model import SCALE, STATES, Label
@@ -23,6 +23,8 @@ WHY = ("clearest", "borderline", "misjudged")
 FILE = "picks.csv"
 DECISIONS = 2
 """Photos of a fibre that ask which way to string (own rule)."""
+LEAST, ODD = 1e-3, 0.5
+"""Visibility that counts as none, and the weight of an unusual one (own rule)."""
 EVEN = 0.9
 """Share of good from which a part is an example of when to stop (own rule)."""
 
@@ -53,11 +55,17 @@ def _see(fibre: str, own: Sequence[Specimen]) -> list[Pick]:
     """Return for each state the photo in which it is clearest, and a second choice unused."""
     found = []
     for state in SCALE:
-        spots = [(s, best_spot(s, state)) for s in own]
-        ranked = sorted(((s, b) for s, b in spots if b), key=lambda pair: -pair[1].fill)
+        spots = [(s, b) for s in own if (b := best_spot(s, state))]
+        usual = float(np.median([max(b.visibility, LEAST) for _, b in spots])) if spots else LEAST
+        ranked = sorted(spots, key=lambda pair: _strangeness(pair[1], usual))
         for k, (specimen, _) in enumerate(ranked[:2]):
             found.append(Pick("see", specimen.name, fibre, state, "clearest", use=k == 0))
     return found
+
+
+def _strangeness(spot: Spot, usual: float) -> float:
+    """Return how unlike the state's usual look in the shop's photos a place is."""
+    return abs(float(np.log(max(spot.visibility, LEAST) / usual))) * ODD - spot.merit
 
 
 def _find(fibre: str, own: Sequence[Specimen]) -> list[Pick]:

@@ -3,6 +3,7 @@ const DATA = JSON.parse(document.getElementById("data").textContent);
 const $ = (id) => document.getElementById(id);
 const make = (tag, text, more = {}) => Object.assign(document.createElement(tag), { textContent: text, ...more });
 const capital = (word) => word[0].toUpperCase() + word.slice(1);
+const top_ = (id) => $(id).scrollIntoView({ block: "start" });
 const percent = (share) => share === null ? "none" : `${Math.round(100 * share)} %`;
 
 // Tabs: arrows move between them.
@@ -87,7 +88,7 @@ $("guesses").onclick = (event) => {
   $("pair-answer").replaceChildren(box); $("clear-side").hidden = false; $("next-pair").hidden = false;
   for (const button of $("guesses").children) button.disabled = true;
 };
-$("next-pair").onclick = () => { pairAt = (pairAt + 1) % DATA.pairs.length; showPair(); };
+$("next-pair").onclick = () => { pairAt = (pairAt + 1) % DATA.pairs.length; showPair(); top_("deceived"); };
 
 // Find: sums as in satcheck.lesson.scoring and satcheck.lesson.choice.
 const CLASSES = [3, 1, 5];
@@ -204,7 +205,7 @@ function showProgress() {
   const got = score(total), bars = make("span", "", { className: "bars" });
   bars.style.maxWidth = "20rem"; bars.setAttribute("aria-hidden", "true");
   bars.append(...rounds.slice(-12).map(([, counts]) => { const bar = make("i", ""); bar.style.height = `${Math.max(2, 100 * (score(counts).kappa ?? 1))}%`; return bar; }));
-  $("progress").replaceChildren(make("span", rounds.length ? `${who()}: ${rounds.length} rounds, ${got.kappa === null ? "no score yet" : `${Math.round(100 * got.kappa)} of 100`}; 0 is what chance gives. ` : "No round yet."), bars);
+  $("progress").replaceChildren(make("span", rounds.length ? `${who() === "-" ? "" : `${who()}: `}${rounds.length} round${rounds.length > 1 ? "s" : ""}, ${got.kappa === null ? "no score yet" : `${Math.round(100 * got.kappa)} of 100`}; 0 is what chance gives. ` : "No round yet."), bars);
   $("confusion").tBodies[0].replaceChildren(...["Good", "Starved", "Rich"].map((name, j) => {
     const row = make("tr", ""), all = sum(total[j]);
     row.append(make("th", name), ...total[j].map((n) => make("td", all ? percent(n / all) : "-", { className: "number" })));
@@ -234,7 +235,7 @@ $("tools").onclick = (event) => {
   for (const button of $("tools").querySelectorAll("[data-tool]")) button.setAttribute("aria-pressed", button === event.target);
 };
 $("clear-marks").onclick = () => { if (!finished) { marks.forEach((row) => row.fill(0)); paint(); } };
-$("done").onclick = finish; $("next-search").onclick = showSearch; $("initials").onchange = showSearch;
+$("done").onclick = finish; $("next-search").onclick = () => { showSearch(); top_("find"); }; $("initials").onchange = showSearch;
 $("forget").onclick = () => { delete store[who()]; keep(); showSearch(); };
 
 // Decide: the answer is the plan's.
@@ -252,7 +253,7 @@ function decide(k) {
   box.append(head, ...asked.reasons.map((text) => make("p", text)), make("p", asked.note, { className: "trainer" }));
   $("decision-answer").replaceChildren(box); $("next-decision").hidden = false;
 }
-$("next-decision").onclick = () => { decisionAt = (decisionAt + 1) % DATA.decisions.length; showDecision(); };
+$("next-decision").onclick = () => { decisionAt = (decisionAt + 1) % DATA.decisions.length; showDecision(); top_("decide"); };
 
 // A lesson may lack a part: its tab is then not offered.
 for (const [name, list, show] of [["see", DATA.fibres, () => showFibre(DATA.fibres[0])], ["deceived", DATA.pairs, showPair], ["find", DATA.searches, showSearch], ["decide", DATA.decisions, showDecision]]) {
