@@ -156,7 +156,7 @@ def test_a_usual_percentage_is_not_doubted(capsys: pytest.CaptureFixture[str]) -
         (["--dry-fabric", "inf"], "is a number"),
         (["--dry-fabric", "182,5"], '"182.5" was probably meant'),
         (["--dry-fabric", "182 mm"], "does not fit here"),
-        (["--dry-fabric", "182 blobs"], "does not fit here"),
+        (["--dry-fabric", "182 handfuls"], "does not fit here"),
         (["--dry-fabric", "0"], "weighs 0 g"),
         (["--hardener", "300"], "not plausible"),
         (["--fibre", "wood"], "allowed are carbon"),
