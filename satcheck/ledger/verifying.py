@@ -81,7 +81,16 @@ def verify(ledger: Ledger, *, noted: str | None = None, photos: bool = False) ->
             head.seq, "", f"no entry has the noted hash {noted}: the chain was rewritten"
         )
         return Report(head, lost, agrees)
+    _check_file(ledger)
     return Report(head, None, agrees and _counts_agree(ledger, head))
+
+
+def _check_file(ledger: Ledger) -> None:
+    """Let SQLite look at its pages: damage may lie where no entry does."""
+    (found,) = ledger.read("PRAGMA integrity_check(1)")[0]
+    if found != "ok":
+        what = " ".join(str(found).split())
+        raise LedgerError(str(ledger.path), f"its file is damaged ({what}); go back to a backup")
 
 
 class _Noted:
