@@ -76,10 +76,10 @@ def test_a_slow_drift_warns_before_the_verdict_shifts() -> None:
     ]
     early, late = study_drift(fallen[:50]), study_drift(fallen)
     assert early.alarm is not None
-    assert "No verdict has changed yet" in early.sentence
+    assert early.verdicts == "No verdict has changed yet."
     assert late.verdict_change == 65
     assert early.alarm < 40
-    assert "The verdict changed to heavy" in late.sentence
+    assert "The verdict changed to heavy" in late.verdicts
 
 
 @pytest.mark.parametrize(
@@ -95,7 +95,7 @@ def test_another_calibration_or_camera_is_read_and_not_guessed(trait: str, value
     assert found.causes[0].word == trait
     assert found.alarm is not None
     assert found.alarm <= 30
-    assert value in found.sentence
+    assert value in found.causes[0].why
 
 
 def test_too_few_shifts_say_how_many_are_missing() -> None:

@@ -3,9 +3,14 @@
 from satcheck.pages.frame import render
 from satcheck.pages.svg import QUIET, WIDTH, dot, line, path, picture, text
 from satcheck.studies.drift import DriftStudy, Watched
+from satcheck.studies.shifts import QUANTITIES
 from satcheck.studies.summary import summarise_drift
 
 LEFT, RIGHT, TOP, BOTTOM = 12, 12, 26, 150
+LEGEND = (
+    "Rings: each shift. Thick line: their average of late. Broken lines: its limits. Left of the "
+    "dotted line: the shifts that set the level."
+)
 
 
 def drift_page(study: DriftStudy, source: str, date: str) -> str:
@@ -16,7 +21,12 @@ def drift_page(study: DriftStudy, source: str, date: str) -> str:
         if watched.chart is not None
     ]
     return render(
-        "study.html", summary=summarise_drift(study), source=source, date=date, figures=figures
+        "study.html",
+        summary=summarise_drift(study),
+        source=source,
+        date=date,
+        figures=figures,
+        legend=LEGEND,
     )
 
 
@@ -57,8 +67,8 @@ def drift_chart(study: DriftStudy, watched: Watched) -> str:
 
 
 def _caption(study: DriftStudy, watched: Watched) -> str:
-    told = "Rings: each shift. Line: their average of late. Broken lines: its limits."
+    told = QUANTITIES[watched.name].capitalize()
     if watched.alarm is None:
-        return told
+        return f"{told}. Has not moved."
     shift = study.shifts[watched.alarm]
-    return f"{told} Warns since {shift.taken or shift.name}."
+    return f"{told}. Warns since {shift.taken or shift.name}."

@@ -32,4 +32,6 @@ def detection_page(study: DetectionStudy, source: str, date: str) -> str:
 
 
 def _page(summary: Summary, source: str, date: str, *figures: tuple[str, str]) -> str:
-    return render("study.html", summary=summary, source=source, date=date, figures=figures)
+    return render(
+        "study.html", summary=summary, source=source, date=date, figures=figures, legend=""
+    )

@@ -23,8 +23,7 @@ CLEAR = 2.0
 to three times its own (our rule: false warnings end near 1)."""
 
 REMEDIES: Mapping[str, tuple[str, str]] = {
-    "blur": ("camera", "wipe the lens, tap to focus, hold still; look whether the phone is the "
-                       "same one"),
+    "blur": ("camera", "wipe the lens, tap to focus, hold still, use the same phone"),
     "colour": ("light", "look for a lamp that was changed, moved or dirtied, and for daylight"),
     "pitch": ("card", "lay the card flat and level with the part; measure its ruler"),
     "size": ("camera", "keep the distance and the zoom as they were"),
@@ -105,19 +104,21 @@ class DriftStudy:
             return f"Nothing has moved in the {later} shifts since the first {self.baseline}."
         first = self.causes[0]
         return (
-            f"Since {_named(self.shifts[self.alarm])} the measurement moves; likely cause: "
-            f"{first.word} ({first.why}). Do: {first.remedy}. {self._verdicts()}"
+            f"The measurement has moved since {_named(self.shifts[self.alarm])}, likely the "
+            f"{first.word}: {first.remedy}."
         )
 
-    def _verdicts(self) -> str:
-        change = self.verdict_change
-        if not any(shift.verdict for shift in self.shifts):
-            return "Check it before the next verdict."
-        if change is None:
+    @property
+    def verdicts(self) -> str:
+        """Return whether verdicts have followed what moved; blank where nothing did."""
+        if self.alarm is None or not any(shift.verdict for shift in self.shifts):
+            return ""
+        if self.verdict_change is None:
             return "No verdict has changed yet."
-        at = self.shifts[change]
+        at = self.shifts[self.verdict_change]
         return (
-            f"The verdict changed to {at.verdict} with {_named(at)}: judge the parts since again."
+            f"The verdict changed to {at.verdict} with {_named(at)}: judge again what was "
+            "photographed since then."
         )
 
 

@@ -199,6 +199,8 @@ def _size(value: float | None, *, up: bool = False) -> str:
 def summarise_drift(study: DriftStudy) -> Summary:
     """Return where each quantity stands, and the likely cause where one has moved."""
     rows = tuple(_watched_row(study, watched) for watched in study.watched)
+    first = [f"What moved: {cause.why}." for cause in study.causes[:1]]
+    verdicts = [study.verdicts] if study.verdicts else []
     others = [
         f"Also possible: {cause.word} ({cause.why}). Do: {cause.remedy}."
         for cause in study.causes[1:]
@@ -207,7 +209,7 @@ def summarise_drift(study: DriftStudy) -> Summary:
     return Summary(
         title="Drift of the measurement",
         sentence=study.sentence,
-        cautions=(*others, *unwatched),
+        cautions=(*first, *verdicts, *others, *unwatched),
         tables=(
             Table(
                 f"{len(study.shifts)} shifts, level from the first {study.baseline}",
