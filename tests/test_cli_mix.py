@@ -131,6 +131,7 @@ def test_a_layup_file_is_the_same_as_its_layers(
         ("--hardener 20", "20 parts of peroxide on 100 of acrylic are too many"),
         ("--hardener 0.03", "very few"),
         ("--hardener 3 --promoter 8", "8 parts of promoter"),
+        ("--target 0.05", "Never in one cup"),
     ],
 )
 def test_a_likely_slip_of_a_percentage_is_said(
@@ -157,7 +158,8 @@ def test_a_usual_percentage_is_not_doubted(capsys: pytest.CaptureFixture[str]) -
         (["--dry-fabric", "182,5"], '"182.5" was probably meant'),
         (["--dry-fabric", "182 mm"], "does not fit here"),
         (["--dry-fabric", "182 handfuls"], "does not fit here"),
-        (["--dry-fabric", "0"], "weighs 0 g"),
+        (["--dry-fabric", "0"], "not plausible"),
+        (["--dry-fabric", "0.182"], '"0.182 kg" (182 g) was probably meant'),
         (["--hardener", "300"], "not plausible"),
         (["--fibre", "wood"], "allowed are carbon"),
         (["--layer", "mass=4"], "give the fibre in one way"),

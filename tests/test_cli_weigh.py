@@ -100,6 +100,14 @@ def test_a_reading_is_known_to_its_last_digit(capsys: pytest.CaptureFixture[str]
     assert wall["u"] / wall["value"] == pytest.approx(0.01 / math.sqrt(12) / 1.60, rel=1e-4)
 
 
+@pytest.mark.parametrize(("scale", "is_coarse"), [("1", False), ("100", True)])
+def test_a_scale_that_is_too_coarse_is_said(
+    capsys: pytest.CaptureFixture[str], scale: str, is_coarse: bool
+) -> None:
+    found = weighed(capsys, *SHOP, "--scale", scale)["warnings"]
+    assert any("too coarse" in each for each in found) == is_coarse
+
+
 def test_the_same_weights_from_a_file(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
     path = tmp_path / "weights.toml"
     path.write_text('fabric = 182\nmixed = 300\ncup = 14.0\nbag = "62 g"\n')
@@ -158,6 +166,7 @@ def test_the_text_has_each_result_with_its_doubt(capsys: pytest.CaptureFixture[s
         (["--cup", "310"], "probably swapped"),
         (["--fabric", "-182"], "below 0 cannot be"),
         (["--fabric", "nan"], "is a number"),
+        (["--mixed", "0.3"], '"0.3 kg" (300 g) was probably meant'),
         (["--fabric", "18,2"], '"18.2" was probably meant'),
         (["--fabric", "182 furlongs"], "does not fit here"),
         (["--part", "150"], "is not heavier than its dry fabric"),
@@ -167,7 +176,7 @@ def test_the_text_has_each_result_with_its_doubt(capsys: pytest.CaptureFixture[s
         (["--density", "1574"], '"1574 kg/m3"'),
         (["--thickness", "0.06"], '"0.06 in"'),
         (["--target", "26"], '"26 %"'),
-        (["--scale", "0"], "allowed are 0.001 to 10"),
+        (["--scale", "0"], "allowed are 0.001 to 100"),
         (["--inspection", "gone.json"], "--target is missing"),
         (["--inspection", "gone.json", "--target", "0.3"], "cannot be read"),
         (["--weights", "gone.toml"], "cannot be read"),

@@ -237,6 +237,7 @@ def _check_part(w: Weighings, part: float) -> None:
 
 def _warnings(results: Mapping[str, Measured], w: Weighings) -> tuple[str, ...]:
     found = [check_packing(results["volume_fraction"].value, "from the weighings")]
+    found.append(_on_scale(results["resin"]))
     lost = results.get("unaccounted")
     if lost and abs(lost.value) > DOUBT * lost.u:
         more = "Vapour, drops and smears take it" if lost.value > 0 else "A weighing is wrong"
@@ -251,6 +252,16 @@ def _warnings(results: Mapping[str, Measured], w: Weighings) -> tuple[str, ...]:
     if "voids" in results:
         found.append(_on_voids(results["voids"]))
     return tuple(each for each in found if each)
+
+
+def _on_scale(resin: Measured) -> str | None:
+    """Say where the scale is too coarse: beyond a tenth the fractions mean little (own rule)."""
+    if DOUBT * resin.u <= resin.value / 10:
+        return None
+    return (
+        f"The scale is too coarse: {resin.value:.1f} g of resin are known to "
+        f"+/- {DOUBT * resin.u:.1f} g only; weigh on a finer one."
+    )
 
 
 def _compare(wall: Measured, whole: Measured) -> str | None:

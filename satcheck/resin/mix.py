@@ -25,6 +25,10 @@ MUCH_PEROXIDE = 5.0
 """Most that a published study of an acrylic laminating resin tried, parts on 100 by mass
 (Zainuddin et al. 2023, Sci Rep 13:2664)."""
 
+LARGE_MIX = 1000.0
+"""g. A trans-femoral socket takes 500 to 800 g (from memory); above this a slip is likely, and a
+cup of it is a large mass that heats itself (own rule)."""
+
 MUCH_PROMOTER = 5.0
 """Common practice is 3 parts and less, no source; above this a slip is likelier (own rule)."""
 
@@ -228,6 +232,11 @@ def _warnings(made: Mix, losses: Losses, resin: str) -> tuple[str, ...]:
         found.append(
             f"{made.parts_hardener:g} parts of hardener on 100 are very few: "
             f"where the data sheet says {100 * made.parts_hardener:g} %, enter that number."
+        )
+    if made.total > LARGE_MIX:
+        found.append(
+            f"{made.total:.0f} g are more than a socket takes: check the target and the layers. "
+            "Never in one cup: so large a mass heats itself. Mix it in portions as you pour."
         )
     if (made.parts_promoter or 0) > MUCH_PROMOTER:
         found.append(

@@ -11,7 +11,16 @@ from satcheck.resin.braid import Opened, surface
 from satcheck.resin.layup import Layer, Part, fabrics, parse_layer, read_layup, stations
 from satcheck.resin.materials import FIBRES, RESINS, Material, pick_material
 from satcheck.resin.mix import Losses, Mix, make_target, mix
-from satcheck.resin.units import CIRCUMFERENCE, FRACTION, LENGTH, MASS, PERCENT, parse, parse_range
+from satcheck.resin.units import (
+    CIRCUMFERENCE,
+    FRACTION,
+    LENGTH,
+    MASS,
+    PERCENT,
+    WHOLE,
+    parse,
+    parse_range,
+)
 
 SCHEMA = "satcheck.mix/1"
 LONGEST_NAME = 24
@@ -200,7 +209,7 @@ def _layers(entries: MixEntries) -> tuple[Layer, ...]:
         return tuple(parse_layer(text, fibre) for text in entries.layers)
     if fibre is None:
         raise UsageError(f"--fibre is missing; allowed are {', '.join(FIBRES)}, or a density")
-    return (Layer(fibre, 1, mass=parse(entries.dry_fabric, MASS, "--dry-fabric")),)
+    return (Layer(fibre, 1, mass=parse(entries.dry_fabric, WHOLE, "--dry-fabric")),)
 
 
 def _size_to_json(sheet: MixSheet) -> dict[str, Any]:

@@ -53,6 +53,8 @@ class Kind:
 
 # Plausible ranges are wide and our own rule: they catch a slip of unit, not an unusual part.
 MASS = Kind("a mass", "g", 0.0, 20_000.0)
+WHOLE = Kind("a fabric, mix or part", "g", 1.0, 20_000.0, ("kg",))
+"""What is never next to nothing, so that kilograms are seen."""
 LENGTH = Kind("the part's length", "mm", 50.0, 1200.0, ("in", "cm"))
 CIRCUMFERENCE = Kind("a circumference", "mm", 60.0, 1200.0, ("in", "cm"))
 DIAMETER = Kind("a sleeve's diameter", "mm", 15.0, 400.0, ("in", "cm"))

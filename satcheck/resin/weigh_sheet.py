@@ -19,6 +19,7 @@ from satcheck.resin.units import (
     FRACTION,
     MASS,
     THICKNESS,
+    WHOLE,
     Kind,
     parse,
     parse_range,
@@ -26,7 +27,8 @@ from satcheck.resin.units import (
 
 SCHEMA = "satcheck.weigh/1"
 MASSES = tuple(each.name for each in fields(Weighings))
-STEP = Kind("a scale's step", "g", 0.001, 10.0)
+WHOLES = ("fabric", "mixed", "part")
+STEP = Kind("a scale's step", "g", 0.001, 100.0)
 _NUMBER = re.compile(r"[+-]?\d*\.?(\d*)")
 
 
@@ -86,7 +88,10 @@ def make_weigh_sheet(entries: WeighEntries) -> WeighSheet:
         raise UsageError(f"{unknown[0]!r} is no weighing; allowed are {', '.join(MASSES)}")
     if "fabric" not in entries.masses:
         raise UsageError("--fabric is missing: the dry fabric must be weighed before the layup")
-    masses = {name: parse(text, MASS, f"--{name}") for name, text in entries.masses.items()}
+    masses = {
+        name: parse(text, WHOLE if name in WHOLES else MASS, f"--{name}")
+        for name, text in entries.masses.items()
+    }
     wall = Wall(
         None if entries.density is None else reading(entries.density, DENSITY, "--density"),
         None if entries.areal is None else parse(entries.areal, AREAL, "--areal"),
