@@ -1,4 +1,4 @@
-"""Which photo a learner sees next: the one where most area lies that this learner gets wrong.
+"""Which photo a learner sees next: one that shows what this learner gets wrong most often.
 
 The page repeats these sums in its own script; a test holds both together.
 """
@@ -10,6 +10,8 @@ import numpy as np
 
 from satcheck.lesson.scoring import Counts
 
+PRESENT = 0.05
+"""Share from which a photo counts as showing a state (own rule)."""
 Shares = tuple[float, float, float]
 
 
@@ -45,16 +47,19 @@ def next_exercise(exercises: Sequence[Exercise], done: Sequence[tuple[int, Count
     ----------
     exercises : sequence of Exercise
     done : sequence of (number, counts)
-        Photos marked so far. Of equal ones the first is taken.
+        Photos marked so far. Of equally bad classes, the photo with most expected error by area
+        is taken, then the first.
     """
     rates = error_rates([(exercises[number].fibre, counts) for number, counts in done])
     left = [k for k in range(len(exercises)) if k not in {number for number, _ in done}]
     if not left:
         return None
 
-    def expected(number: int) -> float:
+    def worth(number: int) -> tuple[float, float, int]:
         exercise = exercises[number]
         rate = rates.get(exercise.fibre, (0.5, 0.5, 0.5))
-        return sum(s * r for s, r in zip(exercise.shares, rate, strict=True))
+        held = list(zip(exercise.shares, rate, strict=True))
+        worst = max((r for share, r in held if share >= PRESENT), default=0.0)
+        return round(worst, 9), round(sum(share * r for share, r in held), 9), -number
 
-    return max(left, key=lambda k: (round(expected(k), 9), -k))
+    return max(left, key=worth)

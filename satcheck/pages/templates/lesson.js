@@ -122,11 +122,13 @@ function errorRates(done) {
 }
 function nextExercise(exercises, done) {
   const rates = errorRates(done.map(([k, counts]) => [exercises[k].fibre, counts]));
-  let best = null, most = -1;
+  let best = null, most = [-1, -1];
   exercises.forEach((each, k) => {
     if (done.some(([seen]) => seen === k)) return;
-    const expected = Number(sum(each.shares.map((share, m) => share * (rates[each.fibre] ?? [0.5, 0.5, 0.5])[m])).toFixed(9));
-    if (expected > most) { most = expected; best = k; }
+    const rate = rates[each.fibre] ?? [0.5, 0.5, 0.5], fixed = (value) => Number(value.toFixed(9));
+    const worst = fixed(Math.max(0, ...rate.filter((_, m) => each.shares[m] >= 0.05)));
+    const expected = fixed(sum(each.shares.map((share, m) => share * rate[m])));
+    if (worst > most[0] || (worst === most[0] && expected > most[1])) { most = [worst, expected]; best = k; }
   });
   return best;
 }
