@@ -7,7 +7,7 @@ from collections.abc import Collection
 from dataclasses import dataclass
 from typing import Any
 
-FIRST = "Safety data sheets and local rules come first; this is a reminder, not an instruction."
+FIRST = "Safety data sheets and local rules come first; this is a reminder only."
 
 
 @dataclass(frozen=True)

@@ -87,6 +87,7 @@ def test_the_text_shows_its_sums_and_its_cautions(capsys: pytest.CaptureFixture[
     assert "Never mix peroxide and promoter directly" in out
     assert "May 1994" in out
     assert out.isascii()
+    assert max(map(len, out.splitlines())) <= 80
 
 
 @pytest.mark.parametrize(("size", "width"), [("A6", 105), ("A4", 210)])

@@ -108,6 +108,18 @@ def test_a_scale_that_is_too_coarse_is_said(
     assert any("too coarse" in each for each in found) == is_coarse
 
 
+@pytest.mark.parametrize(
+    ("part", "said"), [("406", None), ("390", "Vapour, drops"), ("420", "hardware was weighed")]
+)
+def test_mix_and_part_check_each_other(
+    capsys: pytest.CaptureFixture[str], part: str, said: str | None
+) -> None:
+    found = weighed(capsys, *SHOP, "--part", part)
+    assert found["results"]["unaccounted"]["value"] == pytest.approx(406 - float(part))
+    assert [said in each for each in found["warnings"] if said] == ([True] if said else [])
+    assert bool(found["warnings"]) == bool(said)
+
+
 def test_the_same_weights_from_a_file(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
     path = tmp_path / "weights.toml"
     path.write_text('fabric = 182\nmixed = 300\ncup = 14.0\nbag = "62 g"\n')
@@ -158,6 +170,7 @@ def test_the_text_has_each_result_with_its_doubt(capsys: pytest.CaptureFixture[s
     assert "says nothing of a starved place" in out
     assert "dust mask" in out
     assert out.isascii()
+    assert max(map(len, out.splitlines())) <= 80
 
 
 @pytest.mark.parametrize(

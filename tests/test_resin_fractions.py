@@ -73,6 +73,12 @@ def test_the_fraction_of_a_wall_from_its_thickness(thickness: float, percent: fl
     assert thickness_of_wall(8 * 200, 1.80, found) == pytest.approx(thickness)
 
 
+def test_a_published_ply_of_450_grams() -> None:
+    """An open-source example's inputs: 450 g/m2 at 1.62, 30 % by volume, resin 1.20 g/cm3."""
+    assert thickness_of_wall(450, 1.62, 0.30) == pytest.approx(0.92593, abs=5e-6)
+    assert resin_for(450 / 1.62, 0.30, 1.20) == pytest.approx(777.78, abs=0.005)
+
+
 @pytest.mark.parametrize(
     ("resin", "density", "fibre", "measured", "theory", "voids"),
     [(40, 1.20, 2.54, 1.70, 1.755760, 3.1759), (30, 1.23, 2.54, 1.87, 1.924954, 2.8548)],

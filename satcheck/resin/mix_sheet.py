@@ -1,5 +1,6 @@
 """The mix sheet: what a technician typed to what is weighed out, as record, JSON and text."""
 
+import textwrap
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -170,12 +171,17 @@ def mix_text(sheet: MixSheet) -> str:
             *sums,
             *_braid_lines(sheet),
             "",
-            *(f"Look again: {warning}" for warning in sheet.mix.warnings),
-            *(f"Caution: {each.words}" for each in sheet.cautions),
-            *(f"Limit: {e.substance}, {e.limit} ({e.source})" for e in sheet.limits),
+            *(wrapped(f"Look again: {warning}") for warning in sheet.mix.warnings),
+            *(wrapped(f"Caution: {each.words}") for each in sheet.cautions),
+            *(wrapped(f"Limit: {e.substance}, {e.limit} ({e.source})") for e in sheet.limits),
             FIRST,
         ]
     )
+
+
+def wrapped(text: str) -> str:
+    """Return a line for a terminal of 80 columns, what runs on set in."""
+    return textwrap.fill(text, 80, subsequent_indent="  ")
 
 
 def _part(entries: MixEntries) -> Part | None:

@@ -12,6 +12,7 @@ from satcheck.errors import UsageError
 from satcheck.resin.balance import DOUBT, LINES, Balance, Wall, Weighings, balance
 from satcheck.resin.materials import FIBRES, RESINS, pick_material
 from satcheck.resin.mix import Target, make_target
+from satcheck.resin.mix_sheet import wrapped
 from satcheck.resin.uncertainty import Measured, between, rounded
 from satcheck.resin.units import (
     AREAL,
@@ -178,8 +179,8 @@ def weigh_text(sheet: WeighSheet) -> str:
             *rows,
             *_verdict(sheet),
             "",
-            *(f"Look again: {warning}" for warning in made.warnings),
-            *(f"Caution: {each.words}" for each in cautions_for(WEIGHING)),
+            *(wrapped(f"Look again: {warning}") for warning in made.warnings),
+            *(wrapped(f"Caution: {each.words}") for each in cautions_for(WEIGHING)),
             "A mean over the whole part says nothing of a starved place.",
             FIRST,
         ]
