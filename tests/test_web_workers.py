@@ -1,0 +1,82 @@
+"""Worker processes: in order, each photo its own verdict, and a crash costs one photo only."""
+
+import asyncio
+import os
+import time
+from multiprocessing.connection import Connection
+from pathlib import Path
+
+from satcheck.ledger.entries import Draft, Kind
+from satcheck.web.judging import Job, Judged, Refused
+from satcheck.web.shot import Shot
+from satcheck.web.workers import Workers
+
+
+def act(_calibration: Path, jobs: Connection) -> None:
+    """Do with a photo what its part's number says, in place of a judgement."""
+    jobs.send(None)
+    while True:
+        try:
+            job: Job = jobs.recv()
+        except EOFError:
+            return
+        if job.shot.part == "crash":
+            os._exit(139)
+        if job.shot.part == "hang":
+            time.sleep(60)
+        body = {"part": job.shot.part, "process": os.getpid(), "at": time.monotonic()}
+        jobs.send(Judged(Draft(Kind.INSPECTION, body)))
+
+
+def judge_all(*parts: str, count: int = 2, seconds: float = 20.0) -> list[Judged | Refused]:
+    async def run() -> list[Judged | Refused]:
+        async with Workers(Path("none"), count, seconds, act) as workers:
+            jobs = [
+                Job(Shot(f"{number:032x}", part, "medial", "glass"), Path("none"))
+                for number, part in enumerate(parts)
+            ]
+            return await asyncio.gather(*map(workers.judge, jobs))
+
+    return asyncio.run(run())
+
+
+def parts_of(found: list[Judged | Refused]) -> list[str]:
+    return [one.draft.body["part"] if isinstance(one, Judged) else "refused" for one in found]
+
+
+def test_ten_phones_each_get_their_own_verdict() -> None:
+    parts = [f"P-{number}" for number in range(10)]
+    assert parts_of(judge_all(*parts)) == parts
+
+
+def test_photos_are_judged_in_the_order_of_their_coming() -> None:
+    found = judge_all(*"abcdef", count=1)
+    times = [one.draft.body["at"] for one in found if isinstance(one, Judged)]
+    assert times == sorted(times)
+    assert len(times) == 6
+
+
+def test_a_photo_that_crashes_its_worker_costs_no_other_photo() -> None:
+    found = judge_all("a", "crash", "b", "crash", "c", "d")
+    assert parts_of(found) == ["a", "refused", "b", "refused", "c", "d"]
+    assert isinstance(found[1], Refused)
+    assert "could not be measured" in found[1].sentence
+
+
+def test_a_photo_that_takes_too_long_is_given_up() -> None:
+    found = judge_all("hang", "a", count=1, seconds=1.0)
+    assert parts_of(found) == ["refused", "a"]
+    assert isinstance(found[0], Refused)
+    assert "took too long" in found[0].sentence
+
+
+def test_a_worker_that_died_between_two_photos_is_no_photos_fault() -> None:
+    async def run() -> Judged | Refused:
+        async with Workers(Path("none"), 1, 20.0, act) as workers:
+            first = await workers.judge(Job(Shot("0" * 32, "a", "medial", "glass"), Path("none")))
+            assert isinstance(first, Judged)
+            os.kill(first.draft.body["process"], 9)
+            await asyncio.sleep(0.3)
+            return await workers.judge(Job(Shot("1" * 32, "b", "medial", "glass"), Path("none")))
+
+    assert parts_of([asyncio.run(run())]) == ["b"]
