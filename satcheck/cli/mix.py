@@ -17,35 +17,21 @@ class MixCardSize(StrEnum):
     A4 = "A4"
 
 
+Text = str | None
+LAYER = '"diameter=100 areal=320 count=2" (mm, g/m2 at 45 deg), "mass=40".'
+PERCENT = "Percent of the resin by mass, by its data sheet."
+
+
 def mix(
-    resin: Annotated[
-        str, typer.Option(metavar="NAME", help="acrylic, epoxy, polyester, or cured g/cm3.")
-    ],
-    target: Annotated[
-        str, typer.Option(metavar="SHARE", help='Fibre by volume: 0.35, "30 %..40 %".')
-    ],
-    hardener: Annotated[
-        str | None,
-        typer.Option(metavar="%", help="Percent of the resin by mass, by its data sheet. Needed."),
-    ] = None,
-    promoter: Annotated[
-        str | None,
-        typer.Option(metavar="%", help="Percent of the resin by mass, by its data sheet."),
-    ] = None,
-    fibre: Annotated[
-        str | None, typer.Option(metavar="NAME", help="basalt, carbon, glass..., or g/cm3.")
-    ] = None,
-    dry_fabric: Annotated[
-        str | None, typer.Option(metavar="G", help="Weighed, all layers.")
-    ] = None,
-    layer: Annotated[
-        list[str] | None,
-        typer.Option(
-            metavar="TEXT", help='"diameter=100 areal=320 count=2" (mm, g/m2 at 45 deg), "mass=40".'
-        ),
-    ] = None,
+    resin: Annotated[str, typer.Option(metavar="NAME", help="acrylic, epoxy..., or g/cm3.")],
+    target: Annotated[str, typer.Option(metavar="SHARE", help='Fibre by volume: "30 %..40 %".')],
+    hardener: Annotated[Text, typer.Option(metavar="%", help=f"{PERCENT} Needed.")] = None,
+    promoter: Annotated[Text, typer.Option(metavar="%", help=PERCENT)] = None,
+    fibre: Annotated[Text, typer.Option(metavar="NAME", help="basalt, glass..., or g/cm3.")] = None,
+    dry_fabric: Annotated[Text, typer.Option(metavar="G", help="Weighed, all layers.")] = None,
+    layer: Annotated[list[str] | None, typer.Option(metavar="TEXT", help=LAYER)] = None,
     layup: Annotated[Path | None, typer.Option(metavar="FILE", help="Layers as TOML.")] = None,
-    length: Annotated[str | None, typer.Option(metavar="MM", help="Part, along its axis.")] = None,
+    length: Annotated[Text, typer.Option(metavar="MM", help="Part, along its axis.")] = None,
     circumference: Annotated[
         list[str] | None,
         typer.Option(metavar="MM", help='Evenly spaced, proximal first: "380 340 260".'),
@@ -53,7 +39,7 @@ def mix(
     cup: Annotated[str, typer.Option(metavar="G", help="Loss in the cup.")] = "0",
     bag: Annotated[str, typer.Option(metavar="G", help="Loss in bag and overflow.")] = "0",
     film: Annotated[str, typer.Option(metavar="G", help="Loss on the film.")] = "0",
-    part: Annotated[str | None, typer.Option(metavar="NUMBER", help="The part's number.")] = None,
+    part: Annotated[Text, typer.Option(metavar="NUMBER", help="The part's number.")] = None,
     card: Annotated[Path | None, typer.Option(metavar="FILE", help="Card to print (PDF).")] = None,
     size: Annotated[MixCardSize, typer.Option(help="Paper of the card.")] = MixCardSize.A6,
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON, no text.")] = False,
