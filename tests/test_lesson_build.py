@@ -1,0 +1,204 @@
+"""From labelled photos to a lesson: drawn parts, whose states are known place by place."""
+
+from dataclasses import replace
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+from drawn_shop import PARTS, DrawnShop
+from lessons import rows_of, specimens_of
+
+from satcheck.errors import TableError, UsageError
+from satcheck.lesson.build import build_lesson
+from satcheck.lesson.crops import SIDE, best_spot, contrast, cut, exposed, spoiled
+from satcheck.lesson.model import Lesson
+from satcheck.lesson.picks import Pick, propose, read_picks, write_picks
+from satcheck.lesson.specimens import Specimen, read_specimens
+from satcheck.lesson.texts import LOOKS, TO_DO, TRICKS
+from satcheck.model import SCALE, STATES, Label
+from satcheck.photo import linear_light, luminance
+
+
+@pytest.fixture(scope="module")
+def specimens(shop: DrawnShop) -> tuple[Specimen, ...]:
+    return specimens_of(shop)
+
+
+@pytest.fixture(scope="module")
+def made(shop: DrawnShop, specimens: tuple[Specimen, ...]) -> Lesson:
+    return build_lesson(specimens, propose(specimens), shop.calibration, "Drawn.")
+
+
+def test_the_truth_of_a_specimen_is_what_was_painted(specimens: tuple[Specimen, ...]) -> None:
+    for specimen, thirds in zip(specimens, PARTS, strict=True):
+        rows = np.flatnonzero(specimen.cells.part.any(1))
+        for k, state in enumerate(thirds):
+            row = rows[0] + round((k + 0.5) / 3 * len(rows))
+            here = specimen.truth[row][specimen.cells.part[row]]
+            assert (here == STATES[state]).mean() > 0.95
+
+
+def test_without_a_painted_map_the_shops_zones_are_the_truth(
+    shop: DrawnShop, specimens: tuple[Specimen, ...], tmp_path: Path
+) -> None:
+    table = tmp_path / "parts.csv"
+    lines = shop.table.read_text().splitlines()[:4]
+    table.write_text("\n".join(lines) + "\n")
+    (tmp_path / "0.png").write_bytes(shop.table.with_name("0.png").read_bytes())
+    (alone,) = read_specimens(table, shop.calibration, lambda *_: None)
+    np.testing.assert_array_equal(alone.truth, alone.shop)
+    assert set(np.unique(alone.shop)) == {0, *(STATES[state] for state in PARTS[0])}
+
+
+def test_a_table_without_a_fibre_of_the_calibration_is_refused(
+    shop: DrawnShop, tmp_path: Path
+) -> None:
+    table = tmp_path / "parts.csv"
+    (tmp_path / "0.png").write_bytes(shop.table.with_name("0.png").read_bytes())
+    table.write_text("photo,part,fibre,outcome\n0.png,P-0,hemp,accepted\n")
+    with pytest.raises(TableError, match="photos of basalt"):
+        read_specimens(table, shop.calibration, lambda *_: None)
+
+
+@pytest.mark.parametrize("state", ["starved", "good", "rich"])
+def test_a_piece_shows_the_state_that_it_is_to_show(
+    specimens: tuple[Specimen, ...], state: str
+) -> None:
+    spot = best_spot(specimens[0], STATES[state])
+    assert spot is not None
+    near = specimens[0].truth[spot.row - 4 : spot.row + 5, spot.column - 4 : spot.column + 5]
+    assert (near == STATES[state]).mean() > 0.9
+
+
+def test_a_state_that_a_part_does_not_show_has_no_piece(specimens: tuple[Specimen, ...]) -> None:
+    assert best_spot(specimens[1], Label.RICH) is None
+    assert best_spot(specimens[0], Label.LEAN) is None
+
+
+@pytest.mark.parametrize("trick", TRICKS)
+def test_every_trick_hides_contrast(specimens: tuple[Specimen, ...], trick: str) -> None:
+    spot = best_spot(specimens[2], Label.STARVED)
+    assert spot is not None
+    clear = cut(specimens[2], spot.row, spot.column)
+    assert clear.shape == (SIDE, SIDE, 3)
+    assert contrast(spoiled(clear, trick)) < 0.85 * contrast(clear)
+
+
+def test_a_trick_that_nobody_knows_is_refused() -> None:
+    with pytest.raises(ValueError, match="blur, glare or distance"):
+        spoiled(np.zeros((SIDE, SIDE, 3), np.uint8), "fog")
+
+
+def test_pieces_are_brightened_alike_and_keep_their_order() -> None:
+    dark, pale = (np.full((8, 8, 3), code, np.uint8) for code in (60, 90))
+    means = [float(luminance(linear_light(piece)).mean()) for piece in exposed([dark, pale])]
+    before = [float(luminance(linear_light(piece)).mean()) for piece in (dark, pale)]
+    assert means[1] / means[0] == pytest.approx(before[1] / before[0], rel=0.05)
+    assert np.mean(means) == pytest.approx(0.18, rel=0.1)
+
+
+def test_the_slider_runs_from_dry_to_full_and_visibility_falls(made: Lesson) -> None:
+    (fibre,) = made.fibres
+    assert [stop.state for stop in fibre.stops] == [Label.STARVED, Label.GOOD, Label.RICH]
+    seen = [stop.visibility for stop in fibre.stops]
+    assert seen == sorted(seen, reverse=True)
+    assert fibre.top > max(seen)
+
+
+def test_each_starved_piece_is_spoiled_in_every_way(made: Lesson) -> None:
+    assert [pair.trick for pair in made.pairs] == list(TRICKS)
+    assert all(0 < pair.kept < 1 for pair in made.pairs)
+
+
+def test_searches_hold_the_truth_on_a_grid_over_the_picture(made: Lesson) -> None:
+    for search in made.searches:
+        assert search.truth.shape == search.tool.shape == search.shop.shape
+        assert search.truth.shape[0] / search.truth.shape[1] == pytest.approx(
+            search.height / search.width, rel=0.05
+        )
+        assert sum(search.exercise.shares) == pytest.approx(1)
+        picture = cv2.imdecode(np.frombuffer(search.picture, np.uint8), cv2.IMREAD_COLOR)
+        assert picture is not None
+        assert picture.shape[:2] == (search.height, search.width)
+
+
+def test_the_answer_follows_from_the_drawn_states(made: Lesson) -> None:
+    """Part 0: starved above, good, rich below; part 3 the other way round."""
+    asked = {decision.name: decision for decision in made.decisions}
+    first, third = asked["0.png"], asked["3.png"]
+    assert " proximally to the " in first.options[first.answer]
+    assert " distally to the " in third.options[third.answer]
+    assert all(len(set(decision.options)) == 4 for decision in made.decisions)
+    assert any("common practice" in reason for reason in first.reasons)
+
+
+def test_an_even_part_is_to_be_left_alone(made: Lesson) -> None:
+    even = next(decision for decision in made.decisions if decision.name == "1.png")
+    assert even.options[even.answer].startswith("Stop")
+
+
+def test_the_same_photos_give_the_same_lesson(
+    shop: DrawnShop, specimens: tuple[Specimen, ...], made: Lesson
+) -> None:
+    again = build_lesson(specimens, propose(specimens), shop.calibration, "Drawn.")
+    assert again.fibres == made.fibres
+    assert again.decisions == made.decisions
+
+
+def test_proposals_name_why_and_a_second_choice(specimens: tuple[Specimen, ...]) -> None:
+    rows = rows_of(write_picks(propose(specimens)))
+    find = [row["why"] for row in rows if row["part_of_lesson"] == "find"]
+    assert find == ["clearest", "borderline", "misjudged"]
+    assert {row["use"] for row in rows if row["part_of_lesson"] == "see"} == {"yes", "no"}
+
+
+def test_the_trainers_table_comes_back_as_it_was_written(
+    specimens: tuple[Specimen, ...], tmp_path: Path
+) -> None:
+    noted = tuple(replace(p, note='soft, "pale" <b>') for p in propose(specimens))
+    path = tmp_path / "picks.csv"
+    path.write_text(write_picks(noted))
+    assert read_picks(path) == noted
+
+
+@pytest.mark.parametrize(
+    ("row", "words"),
+    [
+        ("maybe,see,0.png,basalt,good", "line 2: use 'maybe' .* yes, no"),
+        ("yes,sing,0.png,basalt,good", "line 2: part_of_lesson 'sing'"),
+        ("yes,see,0.png,basalt,", "line 2: state ''"),
+        ("yes,see,,basalt,good", "line 2: photo is blank"),
+    ],
+)
+def test_a_bad_row_of_the_trainers_table_is_named(tmp_path: Path, row: str, words: str) -> None:
+    path = tmp_path / "picks.csv"
+    path.write_text(f"use,part_of_lesson,photo,fibre,state\n{row}\n")
+    with pytest.raises(TableError, match=words):
+        read_picks(path)
+
+
+@pytest.mark.parametrize(
+    ("pick", "words"),
+    [
+        (Pick("find", "none.png", "basalt", None, ""), "no basalt photo of the table"),
+        (Pick("see", "1.png", "basalt", Label.RICH, ""), "shows no rich place"),
+        (Pick("find", "1.png", "basalt", None, "", use=False), "no example is picked"),
+    ],
+)
+def test_a_pick_that_cannot_be_shown_is_named(
+    shop: DrawnShop, specimens: tuple[Specimen, ...], pick: Pick, words: str
+) -> None:
+    with pytest.raises(UsageError, match=words):
+        build_lesson(specimens, [pick], shop.calibration, "Drawn.")
+
+
+def test_notes_reach_the_learner(shop: DrawnShop, specimens: tuple[Specimen, ...]) -> None:
+    picks = [replace(p, note="Look at the gap.") for p in propose(specimens)]
+    made = build_lesson(specimens, picks, shop.calibration, "Drawn.")
+    notes = [s.note for f in made.fibres for s in f.stops] + [s.note for s in made.searches]
+    assert set(notes) == {"Look at the gap."}
+
+
+def test_all_states_have_words() -> None:
+    assert set(LOOKS) == set(TO_DO) == set(SCALE)
