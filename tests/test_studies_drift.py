@@ -10,6 +10,7 @@ from records import inspection_of
 from study_tables import written
 
 from satcheck.errors import TableError, UsageError
+from satcheck.flags import Reason
 from satcheck.model import CardFacts, Inspection, PhotoFacts
 from satcheck.studies.drift import BASELINE, DriftStudy, study_drift
 from satcheck.studies.shifts import Shift, shifts_of_records, shifts_of_table
@@ -128,8 +129,31 @@ def test_records_give_their_card_or_else_the_weave_itself() -> None:
     assert values["pitch"] == pytest.approx(2.15), "21.5 px of 0.1 mm"
     assert values["colour"] == pytest.approx(1.0), "one stop"
     assert values["blur"] == pytest.approx(np.log(2))
-    mixed = shifts_of_records([("1.json", photo(1, card)), ("2.json", photo(2))])
-    assert all(set(shift.values) == {"visibility", "size"} for shift in mixed), "one source in all"
+    mixed = shifts_of_records([(f"{k}.json", photo(k, card if k < 3 else None)) for k in range(4)])
+    assert mixed[0].values["blur"] == pytest.approx(np.log(2))
+    assert set(mixed[3].values) == {"visibility", "size"}, "the card told in most: one source"
+
+
+def test_soft_and_borderline_cells_count_for_drift_and_hidden_ones_do_not() -> None:
+    """A soft photo is what drift is to be seen in; a glint is not the coupon."""
+
+    def visibility(reason: Reason) -> float | None:
+        made = photo(1)
+        assert made.cells is not None
+        half = np.arange(made.cells.reasons.shape[1]) < made.cells.reasons.shape[1] * 3 // 4
+        cells = replace(
+            made.cells,
+            visibility=np.where(half, np.float32(0.3), np.float32(0.1))
+            * np.ones_like(made.cells.visibility),
+            reasons=np.where(half, np.uint32(reason), 0) * np.ones_like(made.cells.reasons),
+        )
+        seen = shifts_of_records([("1.json", replace(made, cells=cells))])[0].values
+        return seen.get("visibility")
+
+    assert visibility(Reason.GLARE) == pytest.approx(0.1)
+    everything = visibility(Reason.NONE)
+    assert visibility(Reason.FOCUS) == visibility(Reason.BORDERLINE) == everything
+    assert everything != pytest.approx(0.1)
 
 
 def test_records_of_two_parts_or_the_same_photo_twice_are_refused() -> None:

@@ -9,9 +9,11 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 
 from satcheck.errors import TableError, UsageError
-from satcheck.model import Inspection
+from satcheck.flags import Reason
+from satcheck.model import Cells, Inspection
 from satcheck.tables import read_rows
 
 QUANTITIES: Mapping[str, str] = {
@@ -21,6 +23,8 @@ QUANTITIES: Mapping[str, str] = {
     "pitch": "the weave's pitch in mm, by the card",
     "size": "the weave's pitch in pixels, by the distance",
 }
+HIDDEN = Reason.EDGE | Reason.TAPE | Reason.OBLIQUE | Reason.CLIPPED | Reason.GLARE | Reason.WRINKLE
+"""Where a photo does not show the surface as it is, however good the photo."""
 WORDS = ("camera", "calibration", "verdict")
 
 
@@ -69,7 +73,8 @@ def shifts_of_records(records: Sequence[tuple[str, Inspection]]) -> tuple[Shift,
     """Return the shifts of inspections with their files' names, in the order they were taken.
 
     Where a photo has no time the order stays as it is given. A quantity has one source in all of
-    them: the card, where each record read it; else the weave itself.
+    them: the card, where most records read it; else the weave itself. A photo that the source
+    does not cover leaves it out.
 
     Raises
     ------
@@ -79,16 +84,7 @@ def shifts_of_records(records: Sequence[tuple[str, Inspection]]) -> tuple[Shift,
     _check_alike(records)
     if all(made.photo.taken for _, made in records):
         records = sorted(records, key=lambda pair: pair[1].photo.taken or "")
-    sources = [_by_card, _by_weave]
-    measured: list[Mapping[str, float]] = [{} for _ in records]
-    for source in sources:
-        found = [source(made) for _, made in records]
-        for name in set.intersection(*(set(values) for values in found)):
-            if name not in measured[0]:
-                measured = [
-                    {**have, name: values[name]}
-                    for have, values in zip(measured, found, strict=True)
-                ]
+    measured = _from_one_source([made for _, made in records])
     return tuple(
         Shift(
             name=name,
@@ -100,6 +96,18 @@ def shifts_of_records(records: Sequence[tuple[str, Inspection]]) -> tuple[Shift,
         )
         for (name, made), values in zip(records, measured, strict=True)
     )
+
+
+def _from_one_source(records: Sequence[Inspection]) -> Sequence[Mapping[str, float]]:
+    """Return blur, colour and pitch of each: by the card if it told in most, else by the weave."""
+    measured: list[dict[str, float]] = [{} for _ in records]
+    by_card, by_weave = ([source(made) for made in records] for source in (_by_card, _by_weave))
+    for name in ("blur", "colour", "pitch"):
+        told = sum(name in values for values in by_card)
+        for have, values in zip(measured, by_card if 2 * told > len(records) else by_weave,
+                                strict=True):  # fmt: skip
+            have.update({name: values[name]} if name in values else {})
+    return measured
 
 
 def _check_alike(records: Sequence[tuple[str, Inspection]]) -> None:
@@ -122,12 +130,11 @@ def _check_alike(records: Sequence[tuple[str, Inspection]]) -> None:
 
 
 def _always(made: Inspection) -> Mapping[str, float]:
-    """Return what needs no card: the visibility where it was judged, and the pitch in pixels."""
+    """Return what needs no card: visibility, and the pitch in pixels."""
     cells = made.cells
     if cells is None:
         return {}
-    seen = cells.visibility[cells.part & (cells.reasons == 0)]
-    found = {"visibility": _median(seen)}
+    found = {"visibility": _median(cells.visibility[_shown(cells)])}
     if cells.pitch is not None:
         found["size"] = cells.pitch
     return _finite(found)
@@ -152,7 +159,7 @@ def _by_weave(made: Inspection) -> Mapping[str, float]:
     cells = made.cells
     if cells is None:
         return {}
-    clear = cells.part & (cells.reasons == 0)
+    clear = _shown(cells)
     found = {}
     if {"fine", "medium"} <= set(cells.cues):
         found["blur"] = _median((cells.cues["medium"] - cells.cues["fine"])[clear])
@@ -161,7 +168,12 @@ def _by_weave(made: Inspection) -> Mapping[str, float]:
     return _finite(found)
 
 
-def _median(values: "np.ndarray[tuple[int, ...], np.dtype[np.float32]]") -> float:
+def _shown(cells: Cells) -> NDArray[np.bool_]:
+    """Return where the surface shows; soft and dark cells too, as drift is to be seen in them."""
+    return np.asarray(cells.part & ((cells.reasons & np.uint32(HIDDEN)) == 0))
+
+
+def _median(values: NDArray[np.float32]) -> float:
     known = values[np.isfinite(values)]
     return float(np.median(known)) if known.size else math.nan
 
