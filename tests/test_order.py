@@ -107,6 +107,7 @@ ORDER = (
     "ledger.exporting",
     "report",
     "ledger.listing",
+    "watching",
     # a shop's own studies
     "studies.agreement",
     "studies.repeatability",
@@ -161,6 +162,7 @@ ORDER = (
     "cli.calibrate",
     "cli.rejudge",
     "cli.ledger",
+    "cli.watch",
     "cli.card",
     "cli.study",
     "cli.drift",

@@ -24,6 +24,7 @@ from satcheck.cli.mix import mix
 from satcheck.cli.rejudge import rejudge
 from satcheck.cli.serve import serve
 from satcheck.cli.study import study
+from satcheck.cli.watch import watch
 from satcheck.cli.weigh import weigh
 
 app = typer.Typer(
@@ -51,7 +52,7 @@ def version() -> None:
     say(f"satcheck {__version__}")
 
 
-for command in (check, calibrate, rejudge, card, mix, weigh, lesson, demo, serve, drift):
+for command in (check, calibrate, rejudge, card, mix, weigh, lesson, demo, serve, watch, drift):
     app.command()(command)
 app.add_typer(ledger, name="ledger")
 app.add_typer(study, name="study")

@@ -1,0 +1,257 @@
+"""Photos are judged once they are complete, once only, whatever happens to the folder."""
+
+import os
+import shutil
+import signal
+import subprocess
+import sys
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from satcheck.errors import PhotoError, UsageError
+from satcheck.ledger.book import read_ledger
+from satcheck.ledger.verifying import verify
+from satcheck.watching import SECOND_TRY, SETTLED, Arrivals, is_candidate, watch
+
+SAMPLES = Path(__file__).parents[1] / "sample_images"
+JPEG = b"\xff\xd8 not much of a photo"
+
+
+class Time:
+    """A clock that stands until it is told to go on."""
+
+    def __init__(self) -> None:
+        self.now = 100.0
+
+    def __call__(self) -> float:
+        """Return the time."""
+        return self.now
+
+    def after(self, seconds: float) -> None:
+        """Go on by some seconds."""
+        self.now += seconds
+
+
+@pytest.fixture
+def clock() -> Time:
+    return Time()
+
+
+def test_a_file_is_tried_once_it_has_stayed_the_same(tmp_path: Path, clock: Time) -> None:
+    arrivals, photo = Arrivals(tmp_path, clock), tmp_path / "a.jpg"
+    photo.write_bytes(JPEG)
+    assert arrivals.look() == ()
+    clock.after(SETTLED / 2)
+    photo.write_bytes(JPEG * 2)
+    assert arrivals.look() == ()
+    clock.after(SETTLED * 0.9)
+    assert arrivals.look() == ()
+    clock.after(SETTLED * 0.2)
+    assert arrivals.look() == (photo,)
+    arrivals.finish(photo)
+    assert arrivals.look() == ()
+
+
+def test_a_file_that_changes_after_it_was_judged_is_tried_again(
+    tmp_path: Path, clock: Time
+) -> None:
+    arrivals, photo = Arrivals(tmp_path, clock), tmp_path / "a.jpg"
+    photo.write_bytes(JPEG)
+    arrivals.look()
+    clock.after(SETTLED)
+    arrivals.look()
+    arrivals.finish(photo)
+    photo.write_bytes(JPEG * 2)
+    assert arrivals.look() == ()
+    clock.after(SETTLED)
+    assert arrivals.look() == (photo,)
+
+
+def test_what_cannot_be_read_gets_a_second_try_and_no_third(tmp_path: Path, clock: Time) -> None:
+    arrivals, photo = Arrivals(tmp_path, clock), tmp_path / "a.jpg"
+    photo.write_bytes(JPEG)
+    arrivals.look()
+    clock.after(SETTLED)
+    assert arrivals.look() == (photo,)
+    assert not arrivals.fail(photo)
+    assert arrivals.look() == ()
+    clock.after(SECOND_TRY)
+    assert arrivals.look() == (photo,)
+    assert arrivals.fail(photo)
+    clock.after(SECOND_TRY)
+    assert arrivals.look() == ()
+
+
+def test_hidden_files_wait_and_links_lead_nowhere(tmp_path: Path, clock: Time) -> None:
+    (tmp_path / "März 名").mkdir()
+    photo = tmp_path / "März 名" / "a.jpg"
+    photo.write_bytes(JPEG)
+    (tmp_path / ".a.jpg.part").write_bytes(JPEG)
+    (tmp_path / "März 名" / "circle").symlink_to(tmp_path)
+    arrivals = Arrivals(tmp_path, clock)
+    arrivals.look()
+    clock.after(SETTLED)
+    assert arrivals.look() == (photo,)
+
+
+@pytest.mark.parametrize(
+    ("name", "start", "expected"),
+    [
+        ("a.jpg", b"\xff\xd8\xff", True),
+        ("a", b"\x00\x00\x00\x18ftypheic", True),
+        ("film.mp4", b"\x00\x00\x00\x18ftypisom", False),
+        ("a.txt", b"notes", False),
+        ("a.labels.png", b"\x89PNG\r\n", False),
+        ("a.webp", b"RIFF\x00\x00\x00\x00WEBP", True),
+        ("a.overlay.jpg", b"\xff\xd8 satcheck overlay", False),
+    ],
+)
+def test_what_may_be_a_photo_is_told_by_its_first_bytes(
+    tmp_path: Path, name: str, start: bytes, expected: bool
+) -> None:
+    (tmp_path / name).write_bytes(start)
+    assert is_candidate(tmp_path / name) is expected
+
+
+def run(
+    folder: Path, clock: Time, judge: Callable[[Path], str | None], *steps: Callable[[], object]
+) -> list[str]:
+    """Watch a folder with something done before each further look; return what was said."""
+    said: list[str] = []
+    todo = list(steps)
+
+    def wait(seconds: float) -> bool:
+        if not seconds:
+            return False
+        clock.after(seconds)
+        if not todo:
+            return True
+        todo.pop(0)()
+        return False
+
+    watch(Arrivals(folder, clock), judge, said.append, wait)
+    return said
+
+
+def nothing() -> None:
+    """Do nothing between two looks."""
+
+
+def test_each_photo_is_judged_once_and_said_in_a_line(tmp_path: Path, clock: Time) -> None:
+    (tmp_path / "a.jpg").write_bytes(JPEG)
+    arrive = (tmp_path / "b.jpg").write_bytes
+    said = run(
+        tmp_path, clock, lambda path: f"{path.name}: GOOD", lambda: arrive(JPEG), *[nothing] * 4
+    )
+    assert said == ["a.jpg: GOOD", "b.jpg: GOOD"]
+
+
+def test_what_was_judged_before_is_counted_at_the_start_and_named_later(
+    tmp_path: Path, clock: Time
+) -> None:
+    for name in ("a.jpg", "b.jpg"):
+        (tmp_path / name).write_bytes(JPEG)
+    arrive = (tmp_path / "copy.jpg").write_bytes
+    said = run(tmp_path, clock, lambda _: None, lambda: arrive(JPEG), *[nothing] * 4)
+    assert said == [
+        "2 photos had been judged before.",
+        "copy.jpg: the same photo had been judged before",
+    ]
+
+
+def test_a_share_that_goes_away_is_said_once_and_waited_for(tmp_path: Path, clock: Time) -> None:
+    folder = tmp_path / "share"
+    folder.mkdir()
+
+    def come_back() -> None:
+        folder.mkdir()
+        (folder / "a.jpg").write_bytes(JPEG)
+
+    said = run(
+        *(folder, clock, lambda path: f"{path.name}: GOOD"),
+        *(folder.rmdir, nothing, come_back, *[nothing] * 3),
+    )
+    assert [line.removeprefix(str(folder)) for line in said] == [
+        ": cannot be reached (No such file or directory); waiting for it",
+        ": is back",
+        "a.jpg: GOOD",
+    ]
+
+
+def test_a_photo_cut_off_by_the_share_is_judged_when_it_is_back(
+    tmp_path: Path, clock: Time
+) -> None:
+    folder, away = tmp_path / "share", tmp_path / "away"
+    folder.mkdir()
+    (folder / "a.jpg").write_bytes(JPEG)
+    lost = [True]
+
+    def judge(path: Path) -> str:
+        if lost.pop() if lost else False:
+            folder.rename(away)
+            raise PhotoError(path.name, "the file cannot be opened", "a readable file is allowed")
+        return "a.jpg: GOOD"
+
+    said = run(folder, clock, judge, nothing, nothing, lambda: away.rename(folder), *[nothing] * 2)
+    assert said[-1] == "a.jpg: GOOD"
+    assert len(said) == 3
+
+
+def test_a_photo_that_never_decodes_is_named_once(tmp_path: Path, clock: Time) -> None:
+    (tmp_path / "a.jpg").write_bytes(JPEG)
+
+    def judge(path: Path) -> str:
+        raise PhotoError(path.name, "the photo is cut off", "a whole photo is allowed")
+
+    said = run(tmp_path, clock, judge, *[nothing] * 12)
+    assert said == ["a.jpg: the photo is cut off; a whole photo is allowed"]
+
+
+def test_a_missing_folder_is_refused(tmp_path: Path, clock: Time) -> None:
+    with pytest.raises(UsageError, match="no such folder"):
+        run(tmp_path / "none", clock, lambda _: None)
+
+
+def start(folder: Path, ledger: Path) -> "subprocess.Popen[str]":
+    """Start the command as a technician would."""
+    words = ["-m", "satcheck", "watch", str(folder), "--ledger", str(ledger), "--fibre", "basalt"]
+    environment = {**os.environ, "PYTHONUNBUFFERED": "1"}
+    return subprocess.Popen(
+        [sys.executable, *words],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+        text=True,
+        env=environment,
+    )
+
+
+def read_until(process: "subprocess.Popen[str]", word: str) -> list[str]:
+    """Return the lines that a process prints up to one that holds a word."""
+    assert process.stdout is not None
+    lines = []
+    for line in process.stdout:
+        lines.append(line.strip())
+        if word in line:
+            return lines
+    raise AssertionError(f"{word!r} was not printed: {lines}")
+
+
+def test_the_command_survives_a_kill_and_stops_when_asked(tmp_path: Path) -> None:
+    folder, ledger = tmp_path / "photos", tmp_path / "shop.ledger"
+    folder.mkdir()
+    shutil.copy(SAMPLES / "basalt_11.jpg", folder)
+    with start(folder, ledger) as first:
+        read_until(first, "basalt_11.jpg")
+        first.kill()
+    shutil.copy(SAMPLES / "basalt_12.jpg", folder)
+    with start(folder, ledger) as second:
+        lines = read_until(second, "1 photo had been judged before")
+        second.send_signal(signal.SIGTERM)
+        lines += read_until(second, "Stopped")
+        assert second.wait() == 0
+    assert not any("basalt_11.jpg" in line for line in lines)
+    assert any("basalt_12.jpg" in line for line in lines)
+    with read_ledger(ledger) as opened:
+        assert verify(opened).head.seq == 2
