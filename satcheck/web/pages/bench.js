@@ -111,6 +111,7 @@ async function follow(shot, file = null) {
 
 async function finish(id, state, given) {
   if (given.up) return;
+  performance.mark("sent");
   if (state.state === "waiting" || state.state === "measuring") state = await wait(id, tell, given);
   if (given.up) return;
   if (state.state === "kept") await showResult(state.answer, true);
@@ -187,6 +188,7 @@ async function showResult(answer, isNew) {
   view.reset();
   showDo();
   go("result");
+  requestAnimationFrame(() => performance.measure("shown", "sent")); // for whoever measures
   announce([answer.verdict, answer.where, byId("do").textContent].filter(Boolean).join(". "));
   if (isNew) noise(answer);
   byId("verdict").focus({ preventScroll: true });
