@@ -1,0 +1,85 @@
+"""``satcheck lesson`` from the command line, on the drawn shop."""
+
+from pathlib import Path
+
+import pytest
+from drawn_shop import DrawnShop
+from lessons import rows_of, specimens_of
+
+from satcheck.calibration import Calibration
+from satcheck.cli import app
+from satcheck.lesson import specimens as module
+
+
+@pytest.fixture
+def made(
+    shop: DrawnShop, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> tuple[Path, list[str]]:
+    """Return a folder and the arguments that make a lesson; the photos are measured once."""
+    found = specimens_of(shop)
+    monkeypatch.setattr(module, "read_specimens", lambda *_: found)
+    monkeypatch.setattr("satcheck.calibration.read_calibration", lambda _: calibration(shop))
+    return tmp_path, ["lesson", "--out", str(tmp_path), "--parts", str(shop.table),
+                      "--calibration", "shop.toml"]  # fmt: skip
+
+
+def calibration(shop: DrawnShop) -> Calibration:
+    return shop.calibration
+
+
+def run(arguments: list[str]) -> int:
+    with pytest.raises(SystemExit) as end:
+        app.main(arguments)
+    return int(end.value.code or 0)
+
+
+def test_a_lesson_is_a_page_and_a_chart(
+    made: tuple[Path, list[str]], capsys: pytest.CaptureFixture[str]
+) -> None:
+    folder, arguments = made
+    assert run(arguments) == 0
+    assert sorted(path.name for path in folder.iterdir()) == ["chart.pdf", "lesson.html"]
+    assert (folder / "chart.pdf").read_bytes().startswith(b"%PDF")
+    assert "the shop&#39;s own" in (folder / "lesson.html").read_text(encoding="utf-8")
+    assert "needs no network" in capsys.readouterr().out
+
+
+def test_a_trainer_proposes_edits_and_makes(made: tuple[Path, list[str]]) -> None:
+    folder, arguments = made
+    assert run([*arguments, "--pick"]) == 0
+    picks = folder / "picks.csv"
+    assert {row["why"] for row in rows_of(picks.read_text())} >= {"clearest", "misjudged"}
+    lines = picks.read_text().splitlines()
+    kept = [line + "Mind the gap." for line in lines[1:] if line.startswith("yes,see")]
+    picks.write_text("\n".join([lines[0], *kept]) + "\n")
+    assert run(arguments) == 0
+    page = (folder / "lesson.html").read_text(encoding="utf-8")
+    assert "Mind the gap." in page
+    assert '"searches": []' in page
+
+
+def test_a_trainers_table_is_never_written_over(
+    made: tuple[Path, list[str]], capsys: pytest.CaptureFixture[str]
+) -> None:
+    folder, arguments = made
+    (folder / "picks.csv").write_text("mine")
+    assert run([*arguments, "--pick"]) == 2
+    assert (folder / "picks.csv").read_text() == "mine"
+    assert "is there already and stays" in capsys.readouterr().err
+
+
+def test_a_damaged_table_of_picks_costs_one_line_and_writes_nothing(
+    made: tuple[Path, list[str]], capsys: pytest.CaptureFixture[str]
+) -> None:
+    folder, arguments = made
+    (folder / "picks.csv").write_text("use,part_of_lesson,photo,fibre\nyes,sing,0.png,basalt\n")
+    assert run(arguments) == 2
+    assert [path.name for path in folder.iterdir()] == ["picks.csv"]
+    assert capsys.readouterr().err.count("\n") == 1
+
+
+def test_own_photos_need_own_bounds(
+    made: tuple[Path, list[str]], capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run(made[1][:-2]) == 2
+    assert "--calibration FILE" in capsys.readouterr().err
