@@ -189,6 +189,19 @@ def test_results_stay_on_the_device_under_the_learners_initials(page: Page) -> N
     expect(page.locator("#progress")).to_contain_text("No round yet")
 
 
+def test_a_trainer_sees_who_confuses_what(page: Page) -> None:
+    open_tab(page, "Find")
+    expect(page.locator("#everyone")).to_be_hidden()
+    for name, marks in (("AB", "0"), ("CD", "t === 1 || t === 5 ? t : 0")):
+        page.locator("#initials").fill(name)
+        page.locator("#initials").blur()
+        paint(page, marks)
+        page.locator("#done").tap()
+    rows = page.locator("#everyone tbody tr")
+    expect(rows.nth(0)).to_contain_text("called good on basalt (100 %)")
+    expect(rows.nth(1)).to_contain_text("CD1100nothing")
+
+
 def test_every_photo_comes_once_and_then_from_the_first(page: Page, lesson: Lesson) -> None:
     open_tab(page, "Find")
     seen = []

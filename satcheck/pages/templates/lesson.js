@@ -213,6 +213,28 @@ function showProgress() {
     row.append(make("th", name), ...total[j].map((n) => make("td", all ? percent(n / all) : "-", { className: "number" })));
     return row;
   }));
+  showEveryone();
+}
+const NAMES = ["good", "starved", "rich"];
+function worstMistake(rounds) {
+  let worst = "", most = 0;
+  for (const fibre of new Set(rounds.map(([name]) => DATA.searches.find((s) => s.name === name)?.fibre))) {
+    const own = rounds.filter(([name]) => DATA.searches.find((s) => s.name === name)?.fibre === fibre);
+    NAMES.forEach((was, j) => NAMES.forEach((called, k) => {
+      const all = sum(own.map(([, counts]) => sum(counts[j]))), share = all ? sum(own.map(([, counts]) => counts[j][k])) / all : 0;
+      if (j !== k && share > most) { most = share; worst = `${was} called ${called}${fibre ? ` on ${fibre}` : ""} (${percent(share)})`; }
+    }));
+  }
+  return worst || "nothing";
+}
+function showEveryone() {
+  const known = Object.entries(store).filter(([, rounds]) => rounds.length);
+  $("everyone").hidden = known.length < 2;
+  $("everyone").querySelector("tbody").replaceChildren(...known.map(([name, rounds]) => {
+    const total = NAMES.map((_, j) => NAMES.map((_, k) => sum(rounds.map(([, counts]) => counts[j][k])))), got = score(total), row = make("tr", "");
+    row.append(make("th", name), make("td", rounds.length, { className: "number" }), make("td", got.kappa === null ? "-" : Math.round(100 * got.kappa), { className: "number" }), make("td", worstMistake(rounds)));
+    return row;
+  }));
 }
 const stage = $("stage");
 function cell(event) {
