@@ -94,6 +94,17 @@ def test_a_bite_out_of_the_outline_hardly_moves_the_fit(earlier: Inspection) -> 
     assert_allclose(found.to_later(np.array([[500.0, 500.0]])), [[500, 500]], atol=2)
 
 
+def test_a_band_of_tape_in_one_photo_does_not_shift_the_other(earlier: Inspection) -> None:
+    """The band leaves two pieces, the larger of them two thirds of the part."""
+    labels = earlier.labels.copy()
+    rows = np.flatnonzero(labels.any(1))
+    start = rows[0] + len(rows) // 4
+    labels[start : start + len(rows) // 14] = 0
+    found = align(earlier, replace(earlier, labels=labels))
+    assert found.problem is None
+    assert_allclose(found.to_later(np.array([[500.0, 500.0]])), [[500, 500]], atol=2)
+
+
 def test_a_part_of_another_shape_is_not_compared() -> None:
     slim = shown(grid((45, 14), to_photo=np.array([[10.0, 0, 80], [0, 10.0, 50]])))
     notched = replace(slim, labels=slim.labels.copy())
