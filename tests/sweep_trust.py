@@ -287,7 +287,7 @@ def write_table(path: Path, rows: Sequence[Row]) -> None:
 def draw_plot(path: Path, rows: Sequence[Row]) -> None:
     """Plot for every kind what is answered and what is unsafe, against strength."""
     kinds = list(dict.fromkeys(kind for kind, _, _ in rows))
-    figure = Figure(figsize=(12, 2.6 * ((len(kinds) + 2) // 3)), layout="constrained")
+    figure = Figure(figsize=(12, 3.2 * ((len(kinds) + 2) // 3)), layout="constrained")
     axes = figure.subplots((len(kinds) + 2) // 3, 3, squeeze=False, sharey=True).ravel()
     for axis, kind in zip(axes, kinds, strict=False):
         own = sorted((s, total) for k, s, total in rows if k == kind)
