@@ -79,6 +79,10 @@ class Plan:
     spare: float
     """Share of what is too much that no zone wants, 0 to 1."""
     rules: tuple[Rule, ...]
+    shortfall: float = 0.0
+    """What is lacking beyond what is too much, in steps off good on average; negative: too much."""
+    judged: float = 0.0
+    """Judged area in pitches²."""
     caveat: str = CAVEAT
 
 
@@ -231,6 +235,8 @@ def _solved(scene: _Scene, minutes: float | None) -> Plan:
         float(1 - flow.sum() / lacking) if lacking else 0.0,
         float(1 - flow.sum() / excess) if excess else 0.0,
         () if state == "stop" else _rules(scene, moves, minutes),
+        scene.shortfall,
+        scene.judged,
     )
 
 
@@ -316,7 +322,8 @@ def _too_late(scene: _Scene) -> Plan:
         tuple(Need(s.need.zone, s.need.amount, True) for s in side)
         for side in (scene.much, scene.little)
     )
-    return Plan("too late", told, (), much, little, float(bool(little)), float(bool(much)), ())
+    unmet, spare = float(bool(little)), float(bool(much))
+    return Plan("too late", told, (), much, little, unmet, spare, (), scene.shortfall, scene.judged)
 
 
 def _without(state: State, sentence: str) -> Plan:

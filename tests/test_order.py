@@ -82,6 +82,7 @@ ORDER = (
     "transport",
     "stringing_rules",
     "stringing",
+    "whole_part",
     # both together
     "measurement",
     "inspection",
@@ -205,6 +206,7 @@ BLIND = (
     "series.coverage",
     "series.reference",
     "stringing",
+    "whole_part",
     "lesson.scoring",
     "lesson.chart",
     "pages.lesson",
