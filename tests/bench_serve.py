@@ -19,7 +19,7 @@ from bench_server import CHROMIUM, Server, server
 from PIL import Image
 from playwright.sync_api import Page, sync_playwright
 
-SAMPLE = Path(__file__).parents[1] / "sample_images" / "basalt_02.jpg"
+SAMPLE = Path(__file__).parents[1] / "sample_images" / "basalt_01.jpg"
 TIMES, PHONES = 9, 10
 
 
