@@ -39,7 +39,7 @@ def test_a_list_has_a_line_an_entry_newest_first(
 ) -> None:
     assert run("list") == 0
     header, *lines = capsys.readouterr().out.splitlines()
-    assert header.split() == ["time", "id", "kind", "part", "verdict", "by"]
+    assert header.split() == [*("time", "id", "kind", "part", "or", "photo", "verdict", "by")]
     assert [line.split()[3] for line in lines if line] == ["note", "inspection", "inspection"]
     assert lines[2].split() == [
         *("2026-03-04", "00:00", next(ledger.entries()).id[:8]),

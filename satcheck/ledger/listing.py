@@ -1,7 +1,7 @@
 """Entries as text for a terminal: a list with one line each, and one entry in full."""
 
 import json
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from datetime import datetime, tzinfo
 
 from satcheck.ledger.book import Ledger
@@ -11,7 +11,7 @@ from satcheck.ledger.search import Search
 from satcheck.ledger.verifying import Report
 from satcheck.report import text_report
 
-_ROW = "{:<16}  {:<8}  {:<10}  {:<12}  {:<10}  {}"
+_ROW = "{:<16}  {:<8}  {:<10}  {:<14}  {:<10}  {}"
 
 
 def list_text(entries: Iterable[Entry], zone: tzinfo | None = None) -> str:
@@ -19,12 +19,20 @@ def list_text(entries: Iterable[Entry], zone: tzinfo | None = None) -> str:
 
     ``zone`` is for another clock.
     """
-    lines = [_ROW.format("time", "id", "kind", "part", "verdict", "by").rstrip()]
+    lines = [_ROW.format("time", "id", "kind", "part or photo", "verdict", "by")]
     for entry in entries:
-        part, verdict = (str(entry.body.get(key) or "") for key in ("part", "verdict"))
-        cells = (entry.kind[:10], shown(part, 12), shown(verdict, 10), shown(entry.by, 12))
+        verdict = str(entry.body.get("verdict") or "")
+        cells = (entry.kind[:10], shown(_what(entry), 14), shown(verdict, 10), shown(entry.by, 12))
         lines.append(_ROW.format(local(entry.made_at, zone), entry.id[:8], *cells).rstrip())
     return "\n".join(lines)
+
+
+def _what(entry: Entry) -> str:
+    """Return the part's number, else the photo's name."""
+    inspection = entry.body.get("inspection")
+    photo = inspection.get("photo") if isinstance(inspection, dict) else entry.body
+    name = photo.get("name") if isinstance(photo, Mapping) else None
+    return str(entry.body.get("part") or name or "")
 
 
 def entry_text(ledger: Ledger, entry: Entry, zone: tzinfo | None = None) -> str:
