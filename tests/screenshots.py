@@ -44,7 +44,8 @@ def tour(page: Page, at: Server, first: int, shoot: Callable[[str], None]) -> No
     page.click("#frame")
     shoot("04_plain")
     page.click("#mend")
-    page.mouse.wheel(0, -2000)
+    page.locator("#frame").scroll_into_view_if_needed()
+    page.wait_for_timeout(300)
     for share in (0.4, 0.6):
         box = page.locator("#frame").bounding_box()
         assert box is not None
