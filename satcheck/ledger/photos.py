@@ -6,6 +6,7 @@ named, with its own sha256, by the entry.
 """
 
 import hashlib
+import re
 from collections.abc import Callable
 from pathlib import Path
 
@@ -15,6 +16,7 @@ from satcheck.ledger.book import Ledger
 from satcheck.ledger.entries import Draft, Entry, Kind
 
 FOLDER = "photos"
+_FILE = re.compile(r"[0-9a-f]{64}\.[a-z]+")
 _KINDS = (
     (b"\xff\xd8", 0, "jpg"),
     (b"\x89PNG", 0, "png"),
@@ -34,10 +36,10 @@ def photo_path(ledger: Path, file: str) -> Path:
     Raises
     ------
     UsageError
-        If the name leads out of the folder.
+        If it is no such name.
     """
-    if not file or Path(file).name != file:
-        raise UsageError(f"{file!r}: a photo lies in the ledger's own folder")
+    if not _FILE.fullmatch(file):
+        raise UsageError(f"{file!r}: a photo lies in the ledger's own folder, as SHA256.jpg")
     return photo_folder(ledger) / file[:2] / file
 
 
