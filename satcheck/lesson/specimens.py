@@ -14,7 +14,7 @@ from satcheck.inspection import Settings, inspect
 from satcheck.model import SCALE, Cells, Inspection, Label
 from satcheck.parts_table import LabelledPhoto, read_parts
 from satcheck.photo import Photo, read_photo
-from satcheck.series.grid import centres
+from satcheck.series.grid import cell_labels, centres
 from satcheck.zone_calls import where
 
 Labels = NDArray[np.uint8]
@@ -76,8 +76,6 @@ def read_specimens(
 
 def read_specimen(labelled: LabelledPhoto, calibration: Calibration) -> Specimen | None:
     """Return one labelled photo, None where no part is found in it."""
-    from satcheck.series.grid import cell_labels
-
     photo = read_photo(labelled.path)
     found = inspect(photo, calibration, Settings(labelled.fibre, distal=labelled.distal))
     if found.cells is None:

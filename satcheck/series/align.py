@@ -20,7 +20,7 @@ Bool = NDArray[np.bool_]
 LONG_SIDE = 480
 """Pixels of the silhouettes that are laid over each other; sub-pixel by the distance field."""
 BRIDGE = 28
-"""Half the width of a band of tape on them: 56 of 480 pixels, two fingers on a socket (own rule)."""
+"""Half the width of a band of tape on them: 56 of 480 pixels, two fingers wide (own rule)."""
 MOST_POINTS = 600
 SAME_VIEW = 0.9
 """Overlap from which two outlines are taken for one view of one part (own rule)."""
