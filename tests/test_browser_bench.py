@@ -173,14 +173,17 @@ def test_an_upload_goes_on_where_the_network_broke(
     assert offsets[:3] == ["0", "1048576", "1048576"], "nothing that had come is sent again"
 
 
-def test_a_double_tap_makes_one_photo(page: Page, shop: Server) -> None:
-    page.fill("#part", "1008")
-    files = [SAMPLES / STARVED]
-    page.set_input_files("#take", files)
+def test_a_double_tap_judges_a_photo_again_only_once(page: Page) -> None:
+    photograph(page, part="1008")
+    page.click("#mend")
+    page.tap("#frame", position={"x": 180, "y": 200})
+    asked: list[str] = []
+    page.on("request", lambda r: asked.append(r.url) if r.method == "POST" else None)
+    page.evaluate(
+        "() => { const go = document.querySelector('#mend-go'); go.click(); go.click(); }"
+    )
     page.wait_for_selector(DONE, timeout=WAIT)
-    with shop.client() as client:
-        shots = [p for p in client.get("/api/today").json()["parts"] if p["part"] == "1008"]
-    assert sum(len(view["photos"]) for view in shots[0]["views"]) == 1
+    assert len([url for url in asked if url.endswith("/api/photos")]) == 1
 
 
 def test_the_back_button_leads_to_the_earlier_photo_and_to_the_start(page: Page) -> None:

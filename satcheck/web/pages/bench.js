@@ -282,7 +282,9 @@ function judgeMended() {
     return;
   }
   const { part, view: side, fibre, id } = shown;
-  follow({ id: newId(), part, view: side, fibre, of: id, ...mending });
+  const taps = mending;
+  endMending(); // a second tap finds nothing to send
+  follow({ id: newId(), part, view: side, fibre, of: id, ...taps });
 }
 
 // ---- addresses, so that the back button does what it says
