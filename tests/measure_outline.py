@@ -55,7 +55,7 @@ def overlap(name: str, found: Bool, truth: Bool, seconds: float) -> Overlap:
 def measured(photo: Path, draw: Path | None) -> Overlap:
     """Find the part in one photo and compare it with its truth map."""
     rgb = read_photo(photo).rgb
-    truth = cv2.imread(str(photo.with_suffix("")) + ".truth.png", cv2.IMREAD_UNCHANGED) > 0
+    truth = _truth(photo)
     start = time.process_time()
     part = find_part(rgb)
     seconds = time.process_time() - start
@@ -63,6 +63,13 @@ def measured(photo: Path, draw: Path | None) -> Overlap:
     if draw is not None:
         cv2.imwrite(str(draw / photo.name), drawn(rgb, found, truth)[..., ::-1])
     return overlap(photo.stem, found, truth, seconds)
+
+
+def _truth(photo: Path) -> Bool:
+    classes = cv2.imread(str(photo.with_suffix("")) + ".truth.png", cv2.IMREAD_UNCHANGED)
+    if classes is None:
+        raise SystemExit(f"{photo}: no truth map beside it")
+    return np.asarray(classes > 0, bool)
 
 
 def _at(part: Part, shape: tuple[int, ...]) -> Bool:
