@@ -62,6 +62,12 @@ def test_the_zero_miss_rule_and_its_neighbours(hits: int, of: int, bound: float)
     assert lower_bound(28, 28) < 0.9 < lower_bound(29, 29)
 
 
+def test_ninety_per_cent_with_ninety_per_cent_confidence_needs_22() -> None:
+    """Closed form, 0.9^22 < 0.1; likewise 299 for 99 % with 95 %."""
+    assert lower_bound(22, 22, 0.90) > 0.9 > lower_bound(21, 21, 0.90)
+    assert lower_bound(299, 299) > 0.99 > lower_bound(298, 298)
+
+
 @pytest.mark.parametrize(("of", "bound"), [(30, 0.095034), (100, 0.029513)])
 def test_the_rule_of_three_is_near_and_on_the_safe_side(of: int, bound: float) -> None:
     assert upper_bound(0, of) == pytest.approx(bound, abs=1e-6)

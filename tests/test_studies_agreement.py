@@ -38,6 +38,29 @@ def test_an_open_packages_attribute_set_comes_out_of_its_table(tmp_path: Path) -
     assert "poor (lowest kappa 0.26)" in found.sentence
 
 
+def test_the_published_set_item_by_item(tmp_path: Path) -> None:
+    """JASP's published results.
+
+    Matching 12, 11, 9 of 15, all 7; steady 14, 14, 12, all 9; miss rates 16.67, 26.67, 10 %,
+    false alarms 20, 20, 66.67 % (its miss is an accepted part that was rejected).
+    """
+    held = study_agreement(written(tmp_path, *kappa_lines()), "standard").held
+    assert [h.rater for h in held] == ["EG", "BL", "MH", "all together"]
+    assert [h.same for h in held] == [12, 11, 9, 7]
+    assert [h.steady for h in held] == [14, 14, 12, 9]
+    rejected = [100 * h.false / h.others for h in held[:3]]
+    assert rejected == pytest.approx([16.67, 26.67, 10.00], abs=5e-3)
+    accepted = [100 * h.missed / h.starved for h in held[:3]]
+    assert accepted == pytest.approx([20.00, 20.00, 66.67], abs=5e-3)
+
+
+def test_an_item_that_one_of_several_has_not_judged_is_not_held_together(tmp_path: Path) -> None:
+    rows = [*rated("sg", "standard"), *rated("sg", "Ann"), *rated("s-", "Ben")]
+    ann, ben, together = study(tmp_path, *rows, against="standard").held
+    assert (ann.items, ben.items, together.items) == (2, 1, 1)
+    assert (together.same, together.starved, together.others) == (1, 2, 0)
+
+
 def test_the_tool_is_held_against_inspectors_where_it_is_among_the_raters(tmp_path: Path) -> None:
     rows = [*rated("sslgghr", "satcheck"), *rated("sslgghr", "Ann"), *rated("sslgghh", "Ben")]
     found = study(tmp_path, *rows)

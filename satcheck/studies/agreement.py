@@ -52,6 +52,27 @@ class Misses:
 
 
 @dataclass(frozen=True)
+class Held:
+    """One rater, or all together, held against another, item by item and rating by rating."""
+
+    rater: str
+    items: int
+    """Items that both have judged."""
+    steady: int
+    """Items that got one state in all ratings."""
+    same: int
+    """Items whose every rating is that of the rater held against."""
+    starved: int
+    """Ratings of what the other calls starved (rejected)."""
+    missed: int
+    """Of these, those that say otherwise."""
+    others: int
+    """Ratings of what the other calls anything else."""
+    false: int
+    """Of these, those that say starved (rejected)."""
+
+
+@dataclass(frozen=True)
 class AgreementStudy:
     """What a table of ratings tells."""
 
@@ -70,6 +91,8 @@ class AgreementStudy:
     within: Mapping[str, Kappa]
     """A rater with his own repeats (Fleiss)."""
     misses: Misses | None
+    held: tuple[Held, ...]
+    """Each other rater, where there is an ``against``; last, where several, all together."""
     not_judged: Mapping[str, int]
 
     @property
@@ -122,6 +145,7 @@ def study_agreement(table: Path, against: str | None = None) -> AgreementStudy:
         between=_between(ratings, others, words),
         within=_within(ratings, words),
         misses=_misses(ratings, held, others) if held == TOOL else None,
+        held=_held(ratings, held, others) if held else (),
         not_judged=_not_judged(ratings),
     )
 
@@ -250,6 +274,42 @@ def _misses(ratings: Ratings, tool: str, others: Sequence[str]) -> Misses:
             wrong = any(state in (*SCALE[2:], OUTCOMES[1]) for state in told.values())
             missed[item[0]] = missed.get(item[0], False) or wrong
     return Misses(sum(missed.values()), len(missed))
+
+
+def _held(ratings: Ratings, held: str, others: Sequence[str]) -> tuple[Held, ...]:
+    """Hold each rater against one of them, and where there are several, all of them together."""
+    by_rater = {other: _by_item(ratings[other], ratings[held]) for other in others}
+    told = [_told(other, rows) for other, rows in by_rater.items()]
+    if len(others) > 1:
+        shared = set.intersection(*(set(rows) for rows in by_rater.values()))
+        together = {i: [pair for rows in by_rater.values() for pair in rows[i]] for i in shared}
+        told.append(_told("all together", together))
+    return tuple(told)
+
+
+def _by_item(
+    own: Mapping[Item, Mapping[str, str]], other: Mapping[Item, Mapping[str, str]]
+) -> dict[Item, list[tuple[str, str]]]:
+    """Return (said, held against) by item, of the items that both have judged."""
+    rows = {i: _matched({i: own[i]}, {i: other[i]}) for i in own if i in other}
+    return {i: [(said, truth) for _, said, truth in row] for i, row in rows.items() if row}
+
+
+def _told(rater: str, rows: Mapping[Item, Sequence[tuple[str, str]]]) -> Held:
+    flat = [pair for pairs in rows.values() for pair in pairs]
+    bad = (SCALE[0], OUTCOMES[0])
+    starved = [said for said, truth in flat if truth in bad]
+    others = [said for said, truth in flat if truth not in bad]
+    return Held(
+        rater=rater,
+        items=len(rows),
+        steady=sum(len({said for said, _ in pairs}) == 1 for pairs in rows.values()),
+        same=sum(all(said == truth for said, truth in pairs) for pairs in rows.values()),
+        starved=len(starved),
+        missed=sum(said not in bad for said in starved),
+        others=len(others),
+        false=sum(said in bad for said in others),
+    )
 
 
 def _not_judged(ratings: Ratings) -> Mapping[str, int]:

@@ -5,7 +5,8 @@ from dataclasses import dataclass
 from satcheck.statistics.agreement import Kappa
 from satcheck.statistics.control import DECISION, SLACK, WEIGHT, WIDTH
 from satcheck.statistics.gauge import Gauge
-from satcheck.studies.agreement import AgreementStudy, Pair
+from satcheck.statistics.intervals import clopper_pearson
+from satcheck.studies.agreement import OUTCOMES, AgreementStudy, Held, Pair
 from satcheck.studies.detection import DetectionStudy, round_up
 from satcheck.studies.drift import REMEDIES, DriftStudy, Watched
 from satcheck.studies.repeatability import RepeatabilityStudy
@@ -63,6 +64,13 @@ def summarise_agreement(study: AgreementStudy) -> Summary:
         rows = tuple((name, *_kappa_cells(kappa)) for name, kappa in groups)
         head = ("raters", "kappa", "95 % interval", "parts", "items", "same")
         tables.append(Table("Together (Fleiss)", head, rows))
+    if study.held:
+        bad = "rejected" if study.words == OUTCOMES else "starved"
+        head = ("rater", "same every time", "95 % interval", "steady", f"{bad} missed",
+                f"{bad} wrongly")  # fmt: skip
+        tables.append(
+            Table(f"Held against {study.against}", head, tuple(map(_held_row, study.held)))
+        )
     cautions = []
     if study.misses is not None and study.misses.parts:
         cautions.append(
@@ -84,6 +92,18 @@ def summarise_agreement(study: AgreementStudy) -> Summary:
             "The interval counts every part once, however many zones or repeats it has. From 0.75 "
             "kappa is taken for good, below 0.40 for poor (AIAG, Measurement Systems Analysis).",
         ),
+    )
+
+
+def _held_row(held: Held) -> tuple[str, ...]:
+    interval = clopper_pearson(held.same, held.items) if held.items else None
+    return (
+        held.rater,
+        f"{held.same} of {held.items}",
+        "" if interval is None else f"{100 * interval.low:.0f} to {100 * interval.high:.0f} %",
+        f"{held.steady} of {held.items}",
+        f"{held.missed} of {held.starved}",
+        f"{held.false} of {held.others}",
     )
 
 
