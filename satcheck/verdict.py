@@ -34,6 +34,7 @@ MATTERS_PITCHES = 4.0  # the smallest spot that the windows measure
 THICK = 2 / 3
 LARGE = 2.0
 ENOUGH = 0.25  # share of a zone that must be judged before it is called good
+REACH = 4  # cells that a window of four pitches reaches beyond its own
 CELLS_PER_WINDOW = 64  # cells in four pitches squared, whose windows share pixels
 BAND: Mapping[Label, tuple[Label, ...]] = {
     Label.STARVED: (Label.STARVED,),
@@ -66,7 +67,10 @@ def judge(cells: Cells, labels: Labels, reasons: NDArray[np.uint32]) -> PartVerd
     labels, reasons : (R, C) arrays
         From ``labelling.label_cells``.
     """
-    patches = {label: _patches(cells, labels, label) for label in BAND}
+    patches = {label: _patches(cells, labels, label) for label in (Label.STARVED, Label.RICH)}
+    seen_over = _beside(patches[Label.STARVED], labels.shape)
+    patches[Label.LEAN] = _patches(cells, np.where(seen_over, 0, labels), Label.LEAN)
+    patches[Label.HEAVY] = _patches(cells, labels, Label.HEAVY)
     zones = tuple(_zone(name, cells, labels, reasons, patches) for name in ZONES)
     share = float((labels[cells.part] != Label.NOT_JUDGED).mean()) if cells.part.any() else 0.0
     found = {zone.verdict for zone in zones}
@@ -106,6 +110,15 @@ def _patches(cells: Cells, labels: Labels, label: Label) -> list[tuple[Patch, Bo
             x, y = cells.to_photo @ np.array([column, row, 1.0])
             found.append((Patch(label, float(x), float(y), size, unit), here))
     return found
+
+
+def _beside(patches: list[tuple[Patch, Bool]], shape: tuple[int, ...]) -> Bool:
+    """Return where patches lie or a window may see them: lean there says nothing of its zone."""
+    inside = np.zeros(shape, bool)
+    for _, here in patches:
+        inside |= here
+    eight = np.ones((3, 3), np.int8)
+    return inside if not patches else ndimage.binary_dilation(inside, eight, REACH)
 
 
 def _thickness(patch: Bool) -> float:

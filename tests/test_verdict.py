@@ -141,6 +141,17 @@ def test_a_patch_that_reaches_a_little_into_a_zone_does_not_name_it() -> None:
     assert verdicts(part) == {"middle centre": STARVED}
 
 
+@pytest.mark.parametrize(("rows", "named"), [(4, GOOD), (10, LEAN)])
+def test_lean_that_a_window_sees_over_from_a_starved_zone_is_not_the_zones_own(
+    rows: int, named: Label
+) -> None:
+    """Four cells beside a starved third are its windows'; of ten, six are the zone's own."""
+    cells = grid(WIDE)
+    patches = {STARVED: place(WIDE, 0, 0, 30, 90), LEAN: place(WIDE, 30, 0, rows, 90)}
+    part = judged(cells, labels_of(cells, patches))
+    assert zone_of(part, "middle centre").verdict is named
+
+
 @settings(max_examples=60)
 @given(st.integers(0, 80), st.integers(0, 80), st.integers(3, 90), st.integers(3, 90))
 def test_no_flagged_patch_is_left_without_a_zone(
