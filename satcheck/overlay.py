@@ -121,16 +121,23 @@ def draw_overlay(rgb: Rgb, inspection: Inspection) -> Rgb:
     height, width = rgb.shape[:2]
     scale = min(1.0, LONG_SIDE / max(width, height + strips * width / COLUMNS + 2))
     size = (max(1, int(width * scale)), max(1, int(height * scale)))
-    unit = size[0] / COLUMNS
     photo = np.asarray(cv2.resize(rgb, size, interpolation=cv2.INTER_AREA), np.uint8)
-    labels = _nearest(inspection.labels, size)
+    drawn = draw_marks(photo, inspection)
+    return np.concatenate([_strip(words, size[0]), drawn, _legend(notes, size[0])])
+
+
+def draw_marks(photo: Rgb, inspection: Inspection) -> Rgb:
+    """Draw patterns, borders and letters on the upright photo (h, w, 3), without any strip."""
+    height, width = photo.shape[:2]
+    unit = width / COLUMNS
+    labels = _nearest(inspection.labels, (width, height))
     drawn = Image.fromarray(_outlined(_patterned(photo, labels, unit), labels, unit))
     if inspection.cells is not None:
-        to_picture = np.diag([size[0] / inspection.photo.width, size[1] / inspection.photo.height])
+        to_picture = np.diag([width / inspection.photo.width, height / inspection.photo.height])
         _draw_zones(drawn, inspection.cells, to_picture @ inspection.cells.to_photo, unit)
     for badge in place_badges(labels, unit):
         _draw_badge(drawn, badge, unit)
-    return np.concatenate([_strip(words, size[0]), np.asarray(drawn), _legend(notes, size[0])])
+    return np.asarray(drawn)
 
 
 def place_badges(labels: NDArray[np.uint8], radius: float) -> tuple[Badge, ...]:

@@ -12,8 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
-from satcheck import overlay
 from satcheck.model import Inspection
+from satcheck.overlay import draw_marks
 
 LONG_SIDE = 1600
 QUALITY = 85
@@ -26,22 +26,7 @@ def page_pictures(rgb: Rgb, inspection: Inspection) -> dict[str, bytes]:
     scale = min(1.0, LONG_SIDE / max(rgb.shape[:2]))
     size = (round(rgb.shape[1] * scale), round(rgb.shape[0] * scale))
     plain = np.asarray(cv2.resize(rgb, size, interpolation=cv2.INTER_AREA), np.uint8)
-    return {"plain": _jpeg(plain), "marks": _jpeg(_marked(plain, inspection))}
-
-
-def _marked(plain: Rgb, inspection: Inspection) -> Rgb:
-    # ``overlay`` offers this picture only between its strips; these are its own steps.
-    height, width = plain.shape[:2]
-    unit = width / overlay.COLUMNS
-    labels = overlay._nearest(inspection.labels, (width, height))
-    drawn = overlay._outlined(overlay._patterned(plain, labels, unit), labels, unit)
-    picture = Image.fromarray(drawn)
-    if inspection.cells is not None:
-        to_picture = np.diag([width / inspection.photo.width, height / inspection.photo.height])
-        overlay._draw_zones(picture, inspection.cells, to_picture @ inspection.cells.to_photo, unit)
-    for badge in overlay.place_badges(labels, unit):
-        overlay._draw_badge(picture, badge, unit)
-    return np.asarray(picture)
+    return {"plain": _jpeg(plain), "marks": _jpeg(draw_marks(plain, inspection))}
 
 
 def _jpeg(rgb: NDArray[Any]) -> bytes:
