@@ -110,6 +110,7 @@ ORDER = (
     "ledger.listing",
     "watching",
     # a shop's own studies
+    "studies.ratings",
     "studies.agreement",
     "studies.repeatability",
     "studies.detection",
@@ -223,6 +224,7 @@ BLIND = (
     "ledger.exporting",
     "ledger.listing",
     "report",
+    "studies.ratings",
     "studies.agreement",
     "studies.repeatability",
     "studies.detection",

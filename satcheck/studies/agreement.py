@@ -7,25 +7,23 @@ from pathlib import Path
 
 import numpy as np
 
-from satcheck.errors import TableError, UsageError
-from satcheck.model import STATES
+from satcheck.errors import UsageError
 from satcheck.statistics.agreement import GOOD, POOR, Kappa, cohen, fleiss
 from satcheck.statistics.intervals import upper_bound
-from satcheck.tables import Row, read_rows
+from satcheck.studies.ratings import (
+    NOT_JUDGED,
+    OUTCOMES,
+    SCALE,
+    Item,
+    Ratings,
+    both_judged,
+    read_ratings,
+)
 
-COLUMNS, OPTIONAL = ("part", "zone", "rater", "state"), ("trial",)
 TOOL = "satcheck"
-SCALE = tuple(STATES)
-OUTCOMES = ("rejected", "accepted")
-NOT_JUDGED = "not judged"
 FEWEST_PARTS = 30
 """Parts below which a kappa's interval is too wide to rank inspectors (half-width 0.2 and more at
 20 parts: our simulation)."""
-
-Item = tuple[str, str]
-"""Part and zone; the zone is blank where the whole part was rated."""
-Ratings = Mapping[str, Mapping[Item, Mapping[str, str]]]
-"""State by rater, item and trial."""
 
 
 @dataclass(frozen=True)
@@ -150,61 +148,21 @@ def study_agreement(table: Path, against: str | None = None) -> AgreementStudy:
     )
 
 
-def read_ratings(table: Path) -> tuple[Ratings, tuple[str, ...]]:
-    """Return the ratings of a table, and the words they use: the scale, or the two outcomes."""
-    ratings: dict[str, dict[Item, dict[str, str]]] = {}
-    spelled: dict[tuple[str, str], str] = {}
-    words: tuple[str, ...] = ()
-    row = None
-    for row in read_rows(table, COLUMNS, OPTIONAL):
-        part, rater = (_known(row, column, spelled) for column in ("part", "rater"))
-        state = row.word("state", (*SCALE, *OUTCOMES, NOT_JUDGED))
-        if state != NOT_JUDGED:
-            own = SCALE if state in SCALE else OUTCOMES
-            if words and own is not words:
-                raise row.refuse(
-                    f"state {state!r} and {words[0]!r} stand in one table",
-                    "one study rates either by the scale or as accepted and rejected",
-                )
-            words = own
-        trials = ratings.setdefault(rater, {}).setdefault((part, row.cells["zone"]), {})
-        if row.cells["trial"] in trials:
-            raise row.refuse(
-                f"{rater} has rated this part and zone before",
-                "one row each is allowed; number repeats in a column trial",
-            )
-        trials[row.cells["trial"]] = state
-    if row is None:
-        raise TableError(str(table), 1, "there is no rating", "give a row a rating")
-    if len(ratings) < 2 and not any(len(t) > 1 for t in next(iter(ratings.values())).values()):
-        raise row.refuse("all rows are of one rater, without repeats", "two and more are allowed")
-    return ratings, words or SCALE
-
-
-def _known(row: Row, column: str, spelled: dict[tuple[str, str], str]) -> str:
-    """Return a name; refuse one that differs from an earlier one by upper and lower case only."""
-    name = row.text(column)
-    first = spelled.setdefault((column, name.casefold()), name)
-    if first != name:
-        raise row.refuse(f"{column} {name!r} also stands as {first!r}", "write it one way")
-    return name
-
-
 def _pairs(
     ratings: Ratings, wanted: Sequence[tuple[str, str]], words: tuple[str, ...]
 ) -> tuple[Pair, ...]:
     made = []
     for first, second in wanted:
-        matched = _matched(ratings[first], ratings[second])
-        if matched:
-            made.append(_pair(first, second, matched, words))
+        rows = both_judged(ratings[first], ratings[second])
+        if rows:
+            made.append(_pair(first, second, rows, words))
     return tuple(made)
 
 
 def _pooled(
     ratings: Ratings, held: str, others: Sequence[str], words: tuple[str, ...]
 ) -> Pair | None:
-    matched = [row for other in others for row in _matched(ratings[held], ratings[other])]
+    matched = [row for other in others for row in both_judged(ratings[held], ratings[other])]
     return _pair(held, "all others together", matched, words) if matched else None
 
 
@@ -217,21 +175,6 @@ def _pair(
     ordered = words is SCALE
     weighted = cohen(codes[0], codes[1], part, len(words), ordered=True) if ordered else None
     return Pair(first, second, plain, weighted)
-
-
-def _matched(
-    one: Mapping[Item, Mapping[str, str]], other: Mapping[Item, Mapping[str, str]]
-) -> list[tuple[str, str, str]]:
-    """Return (part, state, state): trial by trial, a single rating beside each of the repeats."""
-    rows = []
-    for item in sorted(set(one) & set(other)):
-        a, b = one[item], other[item]
-        if len(a) == 1 or len(b) == 1:
-            states = [(x, y) for x in a.values() for y in b.values()]
-        else:
-            states = [(a[trial], b[trial]) for trial in sorted(set(a) & set(b))]
-        rows += [(item[0], x, y) for x, y in states if NOT_JUDGED not in (x, y)]
-    return rows
 
 
 def _between(ratings: Ratings, raters: Sequence[str], words: tuple[str, ...]) -> Kappa | None:
@@ -291,7 +234,7 @@ def _by_item(
     own: Mapping[Item, Mapping[str, str]], other: Mapping[Item, Mapping[str, str]]
 ) -> dict[Item, list[tuple[str, str]]]:
     """Return (said, held against) by item, of the items that both have judged."""
-    rows = {i: _matched({i: own[i]}, {i: other[i]}) for i in own if i in other}
+    rows = {i: both_judged({i: own[i]}, {i: other[i]}) for i in own if i in other}
     return {i: [(said, truth) for _, said, truth in row] for i, row in rows.items() if row}
 
 

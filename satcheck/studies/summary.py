@@ -6,9 +6,10 @@ from satcheck.statistics.agreement import Kappa
 from satcheck.statistics.control import DECISION, SLACK, WEIGHT, WIDTH
 from satcheck.statistics.gauge import Gauge
 from satcheck.statistics.intervals import clopper_pearson
-from satcheck.studies.agreement import OUTCOMES, AgreementStudy, Held, Pair
+from satcheck.studies.agreement import AgreementStudy, Held, Pair
 from satcheck.studies.detection import DetectionStudy, round_up
 from satcheck.studies.drift import REMEDIES, DriftStudy, Watched
+from satcheck.studies.ratings import OUTCOMES
 from satcheck.studies.repeatability import RepeatabilityStudy
 from satcheck.studies.shifts import QUANTITIES
 
