@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 from numpy.typing import NDArray
+from published import KAPPA, KAPPA_STANDARD
 from sklearn.metrics import cohen_kappa_score
 
 from satcheck.statistics.agreement import BOOTSTRAP_PARTS, cohen, fleiss
@@ -49,11 +50,46 @@ def test_an_open_statistics_package(table: list[list[int]], kappa: float) -> Non
     assert kappa_of(table) == pytest.approx(kappa, abs=1e-6)
 
 
+@pytest.mark.parametrize(
+    ("operator", "kappa"), [("EG", 0.612919), ("BL", 0.486089), ("MH", 0.220152)]
+)
+def test_each_repeat_against_the_standard_by_fleiss(operator: str, kappa: float) -> None:
+    """The same set of JASP: the mean of Fleiss' kappas of the three repeats with the standard."""
+    standard = [int(mark == "Y") for mark in KAPPA_STANDARD]
+    repeats = [[int(m == "Y") for m in row] for row in zip(*KAPPA[operator].split(), strict=True)]
+    found = [fleiss(np.column_stack([r, standard]), np.arange(15), 2).value for r in repeats]
+    assert np.mean([value for value in found if value is not None]) == pytest.approx(
+        kappa, abs=1e-6
+    )
+
+
+def test_a_textbooks_two_by_two() -> None:
+    """20, 5, 10, 15 (table from memory): agreement 0.70, chance 0.50, kappa 0.40 by hand."""
+    first, second = pairs([[20, 5], [10, 15]])
+    found = cohen(first, second, np.arange(50), 2)
+    assert (found.agreement, found.chance, found.value) == pytest.approx((0.70, 0.50, 0.40))
+
+
 def test_sas_unweighted_and_weighted() -> None:
     """The table that statsmodels checks against SAS: 0.4842, linear weights 0.4701."""
     table = [[0, 4, 1], [0, 8, 0], [0, 1, 5]]
     assert kappa_of(table) == pytest.approx(0.4842, abs=5e-5)
     assert kappa_of(table, ordered=True) == pytest.approx(0.4701, abs=5e-5)
+
+
+def test_the_interval_is_wider_than_the_one_sas_prints_for_few() -> None:
+    """SAS: 0.2137 to 0.7547 (Wald), which covers too seldom at 19 items; ours holds it within."""
+    first, second = pairs([[0, 4, 1], [0, 8, 0], [0, 1, 5]])
+    found = cohen(first, second, np.arange(19), 3)
+    assert found.low is not None
+    assert found.high is not None
+    assert found.low < 0.2137 < 0.7547 < found.high
+
+
+def test_fleiss_of_two_items_as_statsmodels_checks_it() -> None:
+    """Counts 7, 1 and 3, 5 in the tests of statsmodels: 0.161905."""
+    ratings = np.array([np.repeat([0, 1], row) for row in ([7, 1], [3, 5])])
+    assert fleiss(ratings, np.arange(2), 2).value == pytest.approx(0.161905, abs=1e-6)
 
 
 def test_fleiss_as_published() -> None:
@@ -85,13 +121,14 @@ def test_all_alike_is_undefined_and_neither_one_nor_zero() -> None:
     found = cohen(alike, alike, np.arange(20), 2)
     assert (found.value, found.low, found.high, found.method) == (None, None, None, "undefined")
     assert found.agreement == 1
+    assert fleiss(np.ones((20, 3), np.int64), np.arange(20), 2).value is None
 
 
 @pytest.mark.parametrize("parts", [15, 30, BOOTSTRAP_PARTS])
 def test_the_interval_covers_the_true_kappa(parts: int) -> None:
     """Two raters who each keep the truth in 90 of 100 items: kappa is known in closed form."""
     rng = np.random.default_rng(parts)
-    keep, draws = 0.9, 400
+    keep, draws = 0.9, 200
     agreement = keep**2 + (1 - keep) ** 2  # two words, equally frequent: chance is one half
     true = (agreement - 0.5) / 0.5
     covered = 0

@@ -42,6 +42,13 @@ def test_without_a_distribution_the_least_value_needs_so_many(share: float, read
     assert lower_bound(readings, readings) >= share > lower_bound(readings - 1, readings - 1)
 
 
+@pytest.mark.parametrize(("share", "readings"), [(0.95, 93), (0.90, 46)])
+def test_least_and_greatest_value_together_need_more(share: float, readings: int) -> None:
+    """Between them lies a share of Beta(n - 1, 2) (Wilks 1941): the bound of n - 1 in n."""
+    shares = [lower_bound(count - 1, count) for count in (readings, readings - 1)]
+    assert shares[0] >= share > shares[1]
+
+
 @pytest.mark.parametrize("readings", [5, 20])
 def test_the_factors_hold_over_many_draws(readings: int) -> None:
     rng = np.random.default_rng(readings)

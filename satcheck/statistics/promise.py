@@ -24,6 +24,7 @@ measure that on drawn shops.
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cache
 
 from scipy import stats
 
@@ -34,6 +35,7 @@ STEPS = (0.10, 0.05)
 """Shares that a shop works towards; 29 and 59 parts without an error reach them."""
 
 
+@cache
 def upper_share(errors: int, parts: int, confidence: float = CONFIDENCE) -> float:
     """Return the share of errors that is not exceeded, with a confidence (one-sided).
 
