@@ -203,3 +203,32 @@ def test_no_hardener_is_assumed(capsys: pytest.CaptureFixture[str]) -> None:
                            "--dry-fabric", "182")  # fmt: skip
     assert (status, out) == (2, "")
     assert "there is no default" in err
+
+
+def test_a_recorded_mix_says_what_the_shops_own_parts_have_shown(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    """Ten parts that took 1.5 of their fabric: the eleventh is told so, nine are too few."""
+    book = str(tmp_path / "shop.ledger")
+    asked = [*WEIGHED, "--ledger", book, "--part", "4711", "--temperature", "21"]
+    for number in range(10):
+        mass = 140 + 10 * number
+        line = ["--fabric", f"{mass}", "--mixed", f"{1.5 * mass + 10}", "--cup", "10", "--bag"]
+        line += ["40", "--fibre", "basalt", "--resin", "acrylic", "--ledger", book]
+        if number == 9:
+            assert "Too few parts: 9 of 10" in run(capsys, *asked)[1]
+        with pytest.raises(SystemExit):
+            app.main(["weigh", *line, "--number", f"P{number}"])
+        capsys.readouterr()
+    assert mixed(capsys, *asked)["experience"]["resin"]["value"] == pytest.approx(273)
+
+
+def test_a_mix_that_is_refused_is_not_recorded(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    book = tmp_path / "shop.ledger"
+    more = ["--ledger", str(book), "--temperature", "70"]
+    status, _, err = run(capsys, *WEIGHED, *more)
+    assert status == 2
+    assert '"70 degF" (21.11 degC) was probably meant' in err
+    assert not book.exists()

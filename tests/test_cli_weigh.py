@@ -9,6 +9,9 @@ import pytest
 from records import inspection_of
 
 from satcheck.cli import app
+from satcheck.ledger.book import read_ledger
+from satcheck.ledger.entries import Kind
+from satcheck.ledger.search import Search
 from satcheck.model import Label
 from satcheck.record import inspection_to_json
 
@@ -221,3 +224,20 @@ def test_a_record_that_is_none_is_one_line(
     status, out, err = run(capsys, *SHOP, "--target", "0.3", "--inspection", str(path))
     assert (status, out) == (2, "")
     assert err.count("\n") == 1
+
+
+def test_a_weighing_is_recorded_under_the_parts_number(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    book = tmp_path / "shop.ledger"
+    named = ["--fibre", "basalt", "--resin", "acrylic", "--number", "4711", "--by", "AB"]
+    found = weighed(capsys, *SHOP, *named, "--ledger", str(book))
+    with read_ledger(book) as ledger:
+        entry = ledger.find(Search(kind=Kind.WEIGHING, part="4711", by="AB"))[0]
+    assert entry.body["sheet"] == found
+
+
+def test_a_number_without_a_ledger_is_refused(capsys: pytest.CaptureFixture[str]) -> None:
+    status, _, err = run(capsys, *SHOP, "--number", "4711")
+    assert status == 2
+    assert "needs --ledger" in err

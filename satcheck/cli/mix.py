@@ -2,12 +2,17 @@
 
 from enum import StrEnum
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from satcheck.cli.common import say
+from satcheck.cli.recording import RecordOption, now
 from satcheck.errors import UsageError
+
+if TYPE_CHECKING:
+    from satcheck.ledger.experience import Experience
+    from satcheck.resin.mix_sheet import MixEntries, MixSheet
 
 
 class MixCardSize(StrEnum):
@@ -42,16 +47,20 @@ def mix(
     part: Annotated[Text, typer.Option(metavar="NUMBER", help="The part's number.")] = None,
     card: Annotated[Path | None, typer.Option(metavar="FILE", help="Card to print (PDF).")] = None,
     size: Annotated[MixCardSize, typer.Option(help="Paper of the card.")] = MixCardSize.A6,
+    temperature: Annotated[
+        Text, typer.Option(metavar="C", help="Shop or cast, degC: for the working time.")
+    ] = None,
+    ledger: RecordOption = None,
+    by: Annotated[str, typer.Option(metavar="NAME", help="Who mixes, for the record.")] = "",
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON, no text.")] = False,
 ) -> None:
     """Work out how much resin to mix, and show the sums.
 
     A bare number is in g, mm or percent; another unit may follow it: "12 in". The hardener has no
-    default: its percentage stands in the resin's data sheet. Exit status: 0, or 2 for bad input.
+    default: its percentage stands in the resin's data sheet. With --ledger the sheet is recorded,
+    and the shop's own earlier parts say what they took. Exit status: 0, or 2 for bad input.
     """
-    import json
-
-    from satcheck.resin.mix_sheet import MixEntries, make_mix_sheet, mix_sheet_to_json, mix_text
+    from satcheck.resin.mix_sheet import MixEntries, make_mix_sheet
 
     entries = MixEntries(
         resin=resin, target=target, hardener=hardener, promoter=promoter, fibre=fibre,
@@ -59,12 +68,45 @@ def mix(
         circumferences=tuple(circumference or ()), cup=cup, bag=bag, film=film, part=part,
     )  # fmt: skip
     sheet = make_mix_sheet(entries)
+    found = None if ledger is None else _recorded(ledger, entries, sheet, temperature, by)
     if card is not None:
-        from satcheck.files import make_writable, write_whole
-        from satcheck.mix_card import mix_card
+        _write_card(card, sheet, size)
+    say(_answer(sheet, found, as_json=as_json))
 
-        if card.is_dir():
-            raise UsageError(f"{card}: this is a folder; the name of a file to write is allowed")
-        make_writable(card.parent)
-        write_whole(card, mix_card(sheet, size.value))
-    say(json.dumps(mix_sheet_to_json(sheet), indent=1) if as_json else mix_text(sheet))
+
+def _recorded(
+    file: Path, entries: "MixEntries", sheet: "MixSheet", typed: Text, by: str
+) -> "Experience":
+    """Record the sheet, and return what the ledger's earlier parts say."""
+    from satcheck.ledger.book import open_ledger
+    from satcheck.ledger.experience import experience
+    from satcheck.ledger.sheets import TEMPERATURE, SheetContext, fibre_name, record_mix
+    from satcheck.resin.units import parse
+
+    temperature = None if typed is None else parse(typed, TEMPERATURE, "--temperature")
+    with open_ledger(file, now) as ledger:
+        record_mix(ledger, entries, sheet, SheetContext(by, sheet.part), temperature)
+        return experience(ledger, sheet, fibre_name(entries), temperature)
+
+
+def _write_card(card: Path, sheet: "MixSheet", size: MixCardSize) -> None:
+    from satcheck.files import make_writable, write_whole
+    from satcheck.mix_card import mix_card
+
+    if card.is_dir():
+        raise UsageError(f"{card}: this is a folder; the name of a file to write is allowed")
+    make_writable(card.parent)
+    write_whole(card, mix_card(sheet, size.value))
+
+
+def _answer(sheet: "MixSheet", found: "Experience | None", *, as_json: bool) -> str:
+    import json
+
+    from satcheck.ledger.experience import experience_sentences, experience_to_json
+    from satcheck.resin.mix_sheet import mix_sheet_to_json, mix_text
+
+    if as_json:
+        more = {} if found is None else {"experience": experience_to_json(found)}
+        return json.dumps(mix_sheet_to_json(sheet) | more, indent=1)
+    told = () if found is None else experience_sentences(found)
+    return "\n".join([mix_text(sheet), *(f"This shop so far: {each}" for each in told)])

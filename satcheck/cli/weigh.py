@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from satcheck.cli.common import say
+from satcheck.cli.recording import RecordOption, now
 from satcheck.errors import UsageError
 
 if TYPE_CHECKING:
@@ -46,6 +47,11 @@ def weigh(
     inspection: Annotated[
         Path | None, typer.Option(metavar="STEM.json", help="The photo; needs --target.")
     ] = None,
+    number: Annotated[
+        Text, typer.Option("--number", metavar="NUMBER", help="The part's number, for the record.")
+    ] = None,
+    ledger: RecordOption = None,
+    by: Annotated[str, typer.Option(metavar="NAME", help="Who weighs, for the record.")] = "",
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON, no text.")] = False,
 ) -> None:
     """Find where the resin went: in the part, and how much fibre and resin that makes.
@@ -53,11 +59,28 @@ def weigh(
     A bare number is in g, mm, g/cm3 or g/m2. Give --part, or --mixed with --cup and --bag; with
     all of them one checks the other. Exit status: 0, or 2 for bad input.
     """
-    typed = {name: value for name, value in locals().items() if isinstance(value, str)}
+    told = {name: value for name, value in locals().items() if isinstance(value, str)}
+    typed = {name: value for name, value in told.items() if name not in ("number", "by")}
+    if number is not None and ledger is None:
+        raise UsageError("--number is for the record: it needs --ledger FILE")
     entries = _entries(typed, weights)
     if inspection is not None and entries.target is None:
         raise UsageError("--target is missing: it says what is enough, beside --inspection")
-    say(_answer(entries, None if inspection is None else _read(inspection), as_json=as_json))
+    answer = _answer(entries, None if inspection is None else _read(inspection), as_json=as_json)
+    if ledger is not None:
+        _record(ledger, entries, number, by)
+    say(answer)
+
+
+def _record(file: Path, entries: "WeighEntries", number: Text, by: str) -> None:
+    from satcheck.ledger.book import open_ledger
+    from satcheck.ledger.sheets import SheetContext, record_weighing
+    from satcheck.resin.mix_sheet import check_name
+    from satcheck.resin.weigh_sheet import make_weigh_sheet
+
+    with open_ledger(file, now) as ledger:
+        context = SheetContext(by, check_name(number))
+        record_weighing(ledger, entries, make_weigh_sheet(entries), context)
 
 
 def _entries(typed: dict[str, str], weights: Path | None) -> "WeighEntries":
