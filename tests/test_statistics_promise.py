@@ -163,6 +163,11 @@ def test_the_bound_keeps_its_limits_and_never_states_fewer_errors_than_lie_beyon
     assert count_errors(scores, bound) <= promise.errors <= len(scores)
 
 
+def test_equal_scores_do_not_lower_the_stated_errors() -> None:
+    """The rank is free of what is seen: 46 parts are stated with one error, none lying beyond."""
+    assert set_bound([0.0] * 44 + [1.0, 1.0], -9.0, 9.0) == (1.0, Promise(46, 1))
+
+
 def test_a_part_that_no_bound_explains_is_an_error_and_not_a_bound() -> None:
     bound, promise = set_bound([0.0] * 28 + [math.inf], -0.1, 0.2)
     assert (bound, promise) == (0.2, Promise(29, 1))
