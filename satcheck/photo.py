@@ -12,6 +12,7 @@ CIE 15:2004, Colorimetry: lightness L*.
 
 import hashlib
 import math
+import re
 import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
@@ -36,7 +37,15 @@ DEFAULT_MAX_PIXELS = 12_600_000
 """A 12 megapixel photo stays whole, and a 50 megapixel one (8192 x 6144) is halved just once."""
 
 LARGEST_PIXELS = 16384 * 12288
-"""The largest photo read: what a phone sensor sold as 200 megapixels writes."""
+"""The largest photo read: what a phone sensor sold as 200 megapixels writes, as JPEG."""
+
+LARGEST_WHOLE = 8192 * 6144
+"""The largest that cannot be reduced while it is decoded (PNG, WebP, HEIC, a JPEG in passes): a 50
+megapixel sensor's. As WebP it takes 0.9 GB at once, measured; of 200 megapixels a file of 0.6 MB
+took 1.5 GB as PNG and 3 GB as WebP, and 15 s."""
+
+MOST_PASSES = 50
+"""Of a JPEG: encoders write about ten; each costs time over all pixels, however short it is."""
 
 SMALLEST_SIDE = 300
 LARGEST_ASPECT = 3
@@ -72,6 +81,10 @@ _UPRIGHT: dict[int, tuple[bool, int | None]] = {
 
 # ITU-T H.273 transfer characteristics of high dynamic range: PQ and HLG
 _HDR_TRANSFER = (16, 18)
+
+# ITU-T T.81, B.1.1: a marker that is no stuffed byte and no restart within a scan's data
+_MARKER = re.compile(rb"\xff[^\x00\xd0-\xd7\xff]", re.DOTALL)
+_SCAN, _END = 0xDA, 0xD9
 
 _STRIP = 64
 """Rows copied out of Pillow at once: a strip stays in the cache, and no second picture is made."""
@@ -169,7 +182,8 @@ def decode_photo(data: bytes, name: str, max_pixels: int = DEFAULT_MAX_PIXELS) -
     PhotoError
         If the bytes are no whole photo of an allowed kind; if it is not 8-bit RGB, has
         see-through pixels or several frames; if the shorter side is under 300 pixels, the longer
-        one over 3 times the shorter, or all are over 201 million (a 200 megapixel sensor).
+        one over 3 times the shorter, or all are over 201 million (JPEG in one pass, a 200 megapixel
+        sensor) or 50 million (others); if there is not enough memory for it.
 
     Notes
     -----
@@ -180,7 +194,7 @@ def decode_photo(data: bytes, name: str, max_pixels: int = DEFAULT_MAX_PIXELS) -
     with _decoding(kind, name):
         image = _open(data, kind)
         width, height = image.size
-        _check_size(width, height, name)
+        _check_size(width, height, _largest(image, data, name), name)
         _check_pixel_format(image, data, kind, name)
         rgb = _pixels(image, _reduction(width * height, max_pixels))
         _check_opaque(image, name)
@@ -233,6 +247,9 @@ def _decoding(kind: str, name: str) -> Iterator[None]:
     except PhotoError:
         raise
     except Exception as error:
+        if isinstance(error, MemoryError) or getattr(error, "code", 0) == cv2.Error.StsNoMem:
+            problem = "there is not enough memory to read it"
+            raise PhotoError(name, problem, "a smaller photo is allowed") from error
         # Decoders promise no set of exceptions for damaged bytes (struct, zlib, index, ...).
         raise PhotoError(name, f"the {kind} is damaged or cut short", _WHOLE) from error
 
@@ -259,11 +276,39 @@ def _open(data: bytes, kind: str) -> ImageFile:
     return jpeg
 
 
-def _check_size(width: int, height: int, name: str) -> None:
+def _largest(image: ImageFile, data: bytes, name: str) -> int:
+    """Return how many pixels are allowed, from what is in the file and not yet decoded."""
+    passes = 1
+    if isinstance(image, JpegImageFile):
+        assert image.fp is not None, "it is open until it is loaded"
+        passes = _passes(data, image.fp.tell())
+        if passes > MOST_PASSES:
+            problem = f"the JPEG is written in more than {MOST_PASSES} passes"
+            raise PhotoError(name, problem, _WHOLE)
+    is_reduced = isinstance(image, JpegImageFile) and passes == 1
+    return LARGEST_PIXELS if is_reduced else LARGEST_WHOLE
+
+
+def _passes(data: bytes, at: int) -> int:
+    """Count the scans of a JPEG whose first one begins at ``at``, to one beyond `MOST_PASSES`."""
+    passes = 1
+    while passes <= MOST_PASSES and (found := _MARKER.search(data, at)):
+        marker = data[found.end() - 1]
+        if marker == _END:
+            break
+        passes += marker == _SCAN
+        at = found.end() + max(2, int.from_bytes(data[found.end() : found.end() + 2], "big"))
+    return passes
+
+
+def _check_size(width: int, height: int, largest: int, name: str) -> None:
     size = f"the photo is {width} x {height} pixels"
-    if width * height > LARGEST_PIXELS:
+    if width * height > largest:
         size += f" ({width * height / 1e6:.0f} megapixels)"
-        raise PhotoError(name, size, "at most 200 megapixels are allowed")
+        allowed = f"at most {largest // 10**6 // 10 * 10} megapixels are allowed"
+        if largest == LARGEST_WHOLE:
+            allowed += ", and 200 as a JPEG that is not progressive"
+        raise PhotoError(name, size, allowed)
     if min(width, height) < SMALLEST_SIDE:
         raise PhotoError(name, size, f"at least {SMALLEST_SIDE} on the shorter side are allowed")
     if max(width, height) > LARGEST_ASPECT * min(width, height):

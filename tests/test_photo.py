@@ -473,8 +473,8 @@ BAD: dict[str, tuple[bytes, str]] = {
     "299": (encode(corners(299, 400)), "at least 300 on the shorter side"),
     "panorama": (encode(corners(300, 901)), "3 times the shorter"),
     "300 megapixel JPEG": (claimed_jpeg(20_000, 15_000), "300 megapixels.*at most 200"),
-    "300 megapixel PNG": (png(15_000, 20_000), "300 megapixels.*at most 200"),
-    "PNG bomb": (png(2**31 - 1, 2**31 - 1), "at most 200"),
+    "300 megapixel PNG": (png(15_000, 20_000), "300 megapixels.*at most 50"),
+    "PNG bomb": (png(2**31 - 1, 2**31 - 1), "at most 50 megapixels.*200 as a JPEG"),
     "PNG without pixels": (png(400, 300), "damaged or cut short"),
 }
 
