@@ -1,6 +1,9 @@
 """What several test modules share because it takes seconds to make."""
 
+from collections.abc import Iterator
+
 import pytest
+from bench_server import Server, server
 from drawn_shop import DrawnShop, make_shop
 from hypothesis import HealthCheck, settings
 
@@ -13,3 +16,10 @@ settings.load_profile("satcheck")
 def shop(tmp_path_factory: pytest.TempPathFactory) -> DrawnShop:
     """Return five drawn parts, labelled and calibrated."""
     return make_shop(tmp_path_factory.mktemp("shop"))
+
+
+@pytest.fixture(scope="session")
+def bench(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
+    """Yield a server that runs as a shop's does."""
+    with server(tmp_path_factory.mktemp("bench")) as running:
+        yield running

@@ -5,55 +5,29 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from bench_server import CHROMIUM, Server, server
-from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
+from bench_server import Server
+from browsers import DONE, SAMPLES, WAIT, chromium, open_page, phone, too_low, watched
+from playwright.sync_api import Browser, BrowserContext, Page, expect
 
-SAMPLES = Path(__file__).parents[1] / "sample_images"
 STARVED, LATER, BLURRED = "basalt_01.jpg", "basalt_02.jpg", "blurred.jpg"
-DONE = "[data-at=result], [data-at=failed], [data-at=locked]"
-WAIT = 120_000
-
-expect.set_options(timeout=30_000)
 
 
 @pytest.fixture(scope="module")
-def shop(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
-    with server(tmp_path_factory.mktemp("bench")) as running:
-        yield running
-
-
-@pytest.fixture(scope="module")
-def browser(shop: Server) -> Iterator[Browser]:
-    with sync_playwright() as play:
-        made = play.chromium.launch(executable_path=CHROMIUM, args=shop.chromium)
+def browser(bench: Server) -> Iterator[Browser]:
+    with chromium(bench) as made:
         yield made
-        made.close()
 
 
 @pytest.fixture
 def context(browser: Browser) -> Iterator[BrowserContext]:
-    made = browser.new_context(
-        viewport={"width": 360, "height": 740}, has_touch=True, is_mobile=True
-    )
-    yield made
-    made.close()
+    with phone(browser) as made:
+        yield made
 
 
 @pytest.fixture
-def page(context: BrowserContext, shop: Server) -> Iterator[Page]:
-    made = open_page(context, shop)
-    problems: list[str] = []
-    made.on("pageerror", lambda error: problems.append(str(error)))
-    made.on("dialog", lambda dialog: problems.append(dialog.message))
-    yield made
-    assert problems == []
-
-
-def open_page(context: BrowserContext, shop: Server) -> Page:
-    made = context.new_page()
-    made.goto(shop.link)
-    made.wait_for_selector("[data-at=start]")
-    return made
+def page(context: BrowserContext, bench: Server) -> Iterator[Page]:
+    with watched(context, bench) as made:
+        yield made
 
 
 def photograph(page: Page, photo: str | Path = STARVED, part: str | None = None) -> None:
@@ -129,21 +103,21 @@ def test_an_outline_is_mended_by_taps_and_the_verdict_follows(page: Page) -> Non
     expect(page.locator("#word")).to_have_text(re.compile("starved|lean|good|heavy|rich"))
 
 
-def test_without_the_key_the_page_shows_nothing(context: BrowserContext, shop: Server) -> None:
+def test_without_the_key_the_page_shows_nothing(context: BrowserContext, bench: Server) -> None:
     page = context.new_page()
-    page.goto(shop.base)
+    page.goto(bench.base)
     expect(page.locator("#locked-say")).to_contain_text("Scan the code")
     expect(page.locator("#take-label")).to_be_hidden()
 
 
-def test_a_wrong_key_is_said_to_be_wrong(context: BrowserContext, shop: Server) -> None:
+def test_a_wrong_key_is_said_to_be_wrong(context: BrowserContext, bench: Server) -> None:
     page = context.new_page()
-    page.goto(f"{shop.base}/#k=AAAAAAAAAAAAAAAAAAAAAA")
+    page.goto(f"{bench.base}/#k=AAAAAAAAAAAAAAAAAAAAAA")
     expect(page.locator("#locked-say")).to_contain_text("not valid any more")
 
 
-def test_the_key_leaves_the_address_once_it_is_known(page: Page, shop: Server) -> None:
-    assert shop.key not in page.url
+def test_the_key_leaves_the_address_once_it_is_known(page: Page, bench: Server) -> None:
+    assert bench.key not in page.url
     page.reload()
     page.wait_for_selector("[data-at=start]")
 
@@ -198,8 +172,8 @@ def test_the_back_button_leads_to_the_earlier_photo_and_to_the_start(page: Page)
     expect(page.locator("#part")).to_have_value("1009")
 
 
-def test_two_people_on_one_part_see_each_others_photos(browser: Browser, shop: Server) -> None:
-    pages = [open_page(browser.new_context(), shop) for _ in range(2)]
+def test_two_people_on_one_part_see_each_others_photos(browser: Browser, bench: Server) -> None:
+    pages = [open_page(browser.new_context(), bench) for _ in range(2)]
     for page, view in zip(pages, ("anterior", "medial"), strict=True):
         page.fill("#part", "1010")
         page.check(f"[name=view][value={view}]", force=True)
@@ -242,7 +216,7 @@ def test_part_view_and_fibre_are_remembered(page: Page) -> None:
 
 
 def test_the_gel_clock_counts_what_was_entered_and_runs_on_every_phone(
-    page: Page, browser: Browser, shop: Server
+    page: Page, browser: Browser, bench: Server
 ) -> None:
     page.fill("#part", "1013")
     page.locator("#part").blur()
@@ -250,7 +224,7 @@ def test_the_gel_clock_counts_what_was_entered_and_runs_on_every_phone(
     page.fill("#gel-minutes", "25")
     page.click("#gel-start")
     expect(page.locator("#clock")).to_contain_text("24 min left")
-    other = open_page(browser.new_context(), shop)
+    other = open_page(browser.new_context(), bench)
     other.fill("#part", "1013")
     other.locator("#part").blur()
     expect(other.locator("#clock")).to_contain_text("24 min left")
@@ -264,18 +238,15 @@ def test_everything_to_touch_is_at_least_60_pixels_high_and_the_page_no_wider_th
     for at in ("result", "start"):
         if at == "start":
             page.click("#who")
-        low = page.eval_on_selector_all(
-            "button, label.take, label.plain, input:not([type]), a, summary, .choice span",
-            "all => all.filter(one => one.checkVisibility() && one.getBoundingClientRect().height"
-            " < 60).map(one => one.outerHTML.slice(0, 80))",
-        )
-        assert low == []
+        assert too_low(page) == []
         assert page.evaluate("document.documentElement.scrollWidth") <= 360
 
 
-def test_the_large_screen_shows_todays_parts_each_with_its_series(page: Page, shop: Server) -> None:
+def test_the_large_screen_shows_todays_parts_each_with_its_series(
+    page: Page, bench: Server
+) -> None:
     photograph(page, STARVED, part="1015")
-    page.goto(f"{shop.base}/today")
+    page.goto(f"{bench.base}/today")
     card = page.locator(".part", has_text="1015")
     expect(card.locator(".verdict-word")).to_have_text("starved")
     card.locator("a").click()

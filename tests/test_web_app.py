@@ -19,9 +19,11 @@ from satcheck.ledger.entries import Draft, Kind
 from satcheck.ledger.recording import Context, inspection_draft
 from satcheck.ledger.search import Search
 from satcheck.model import Label
-from satcheck.web.app import Shop, make_app
+from satcheck.web.app import make_app
+from satcheck.web.asking import Shop
 from satcheck.web.bench import Bench
 from satcheck.web.gel import Clocks
+from satcheck.web.grams import Grams
 from satcheck.web.judging import Job, Judged, Refused
 from satcheck.web.store import LedgerStore
 from satcheck.web.upload import Uploads
@@ -95,8 +97,10 @@ class Phone:
 async def phone(folder: Path) -> AsyncIterator[Phone]:
     judges = Judges()
     with open_ledger(folder / "shop.ledger", now) as ledger:
-        bench = Bench(LedgerStore(ledger), Uploads(folder / "way", 1000), judges)
-        app = make_app(Shop(bench, Clocks(ledger, now), ("basalt", "glass"), KEY, ("shop.test",)))
+        store = LedgerStore(ledger)
+        bench, sheets = Bench(store, Uploads(folder / "way", 1000), judges), Grams(ledger, store)
+        fibres, hosts = ("basalt", "glass"), ("shop.test",)
+        app = make_app(Shop(bench, Clocks(ledger, now), sheets, fibres, KEY, hosts))
         async with (
             app.router.lifespan_context(app),
             httpx.AsyncClient(
@@ -281,10 +285,10 @@ def test_nonsense_is_answered_by_a_status_of_4xx(
 def test_the_clock_is_in_the_ledger_and_runs_until_it_is_stopped(tmp_path: Path) -> None:
     async def work(at: Phone) -> None:
         path = "/api/clock?part=4711"
-        assert (await at.client.get(path)).json() == {"seconds_left": None}
+        assert (await at.client.get(path)).json()["seconds_left"] is None
         left = (await at.client.post(path, content=b'{"minutes": 20}')).json()["seconds_left"]
         assert 1190 < left <= 1200
-        assert (await at.client.delete(path)).json() == {"seconds_left": None}
+        assert (await at.client.delete(path)).json()["seconds_left"] is None
         events = [entry.body["event"] for entry in at.ledger.entries()]
         assert events == ["start", "stop"]
 

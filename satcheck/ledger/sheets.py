@@ -8,11 +8,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from satcheck.errors import UsageError
 from satcheck.ledger.book import Ledger
 from satcheck.ledger.entries import Draft, Entry, Kind
 from satcheck.ledger.search import Search
 from satcheck.resin.materials import FIBRES, pick_material
-from satcheck.resin.mix_sheet import MixEntries, MixSheet, mix_sheet_to_json
+from satcheck.resin.mix_sheet import MixEntries, MixSheet, make_mix_sheet, mix_sheet_to_json
 from satcheck.resin.units import Kind as Quantity
 from satcheck.resin.weigh_sheet import WeighEntries, WeighSheet, make_weigh_sheet
 from satcheck.resin.weigh_sheet import weigh_sheet_to_json as weighing_to_json
@@ -75,6 +76,20 @@ def newest_sheet(ledger: Ledger, kind: Kind, part: str) -> Entry | None:
     """Return the current mix sheet (`Kind.MIX`) or weighing (`Kind.WEIGHING`) of a part."""
     found = ledger.find(Search(kind=kind, part=part, current=True), limit=1)
     return found[0] if found else None
+
+
+def stored_mix(entry: Entry) -> MixSheet:
+    """Return the mix sheet of what was typed then.
+
+    Raises
+    ------
+    UsageError
+        If its figures are refused by now, or its layers stand in a file elsewhere.
+    """
+    typed = {k: tuple(v) if isinstance(v, list) else v for k, v in entry.body["entries"].items()}
+    if "layup" in typed:
+        raise UsageError(f"the layers of this mix stand in {typed['layup']}, not in the ledger")
+    return make_mix_sheet(MixEntries(**typed))
 
 
 def stored_weighing(entry: Entry) -> WeighSheet:

@@ -7,12 +7,14 @@ the same clock, and a record of the part holds it.
 
 import math
 from collections.abc import Callable
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
+from typing import NamedTuple
 
 from satcheck.errors import UsageError
 from satcheck.ledger.book import Ledger
-from satcheck.ledger.entries import Draft, Kind
+from satcheck.ledger.entries import Draft, Kind, timestamp
 from satcheck.ledger.search import Search
+from satcheck.ledger.sheets import newest_sheet
 from satcheck.web.words import say
 
 LEAST_MINUTES, MOST_MINUTES = 1.0, 240.0
@@ -20,6 +22,13 @@ LEAST_MINUTES, MOST_MINUTES = 1.0, 240.0
 
 FORGET_SECONDS = 12 * 3600.0
 """So long after its start a clock that nobody stopped is yesterday's (own rule)."""
+
+
+class _Running(NamedTuple):
+    """A clock that runs: its working time in minutes, and the seconds since its start."""
+
+    minutes: float
+    gone: float
 
 
 class Clocks:
@@ -42,9 +51,22 @@ class Clocks:
             raise UsageError(say("gel_bad"))
         self._record({"part": part, "event": "start", "minutes": value})
 
+    def gelled(self, part: str) -> float | None:
+        """Note that a part's mix has gelled now; return the minutes, None where no clock ran.
+
+        Its mix sheet tells resin, promoter and temperature, so that the shop learns from it.
+        """
+        running = self._running(part)
+        if running is None:
+            return None
+        minutes = round(running.gone / 60, 2)
+        event = {"part": part, "event": "gelled", "minutes": minutes}
+        self._record({**event, **self._mixed(part, running)})
+        return minutes
+
     def stop(self, part: str) -> None:
         """Stop a part's clock."""
-        if self.seconds_left(part) is not None:
+        if self._running(part) is not None:
             self._record({"part": part, "event": "stop"})
 
     def seconds_left(self, part: str) -> float | None:
@@ -52,12 +74,29 @@ class Clocks:
 
         Negative where the time is over.
         """
+        running = self._running(part)
+        return None if running is None else 60 * running.minutes - running.gone
+
+    def _running(self, part: str) -> _Running | None:
         found = self._ledger.find(Search(kind=Kind.GEL_CLOCK, part=part), limit=1)
         if not found or found[0].body.get("event") != "start":
             return None
         begun = datetime.fromisoformat(found[0].made_at)
         gone = (self._now().astimezone(UTC) - begun).total_seconds()
-        return None if gone > FORGET_SECONDS else 60 * float(found[0].body["minutes"]) - gone
+        return None if gone > FORGET_SECONDS else _Running(float(found[0].body["minutes"]), gone)
+
+    def _mixed(self, part: str, running: _Running) -> dict[str, object]:
+        """Return what the part's mix sheet says of this mix; an older sheet is of another one."""
+        sheet = newest_sheet(self._ledger, Kind.MIX, part)
+        oldest = self._now().astimezone(UTC) - timedelta(seconds=running.gone + FORGET_SECONDS)
+        if sheet is None or sheet.made_at < timestamp(oldest):
+            return {}
+        told = {
+            "resin": sheet.body["resin"],
+            "promoter": sheet.body["sheet"]["parts_promoter"] or 0.0,
+            "temperature": sheet.body.get("temperature"),
+        }
+        return {key: value for key, value in told.items() if value is not None}
 
     def _record(self, body: dict[str, object]) -> None:
         self._ledger.append(Draft(Kind.GEL_CLOCK, body))

@@ -17,9 +17,11 @@ from satcheck.errors import UsageError
 from satcheck.files import make_writable
 from satcheck.ledger.book import open_ledger
 from satcheck.web.access import keep_key
-from satcheck.web.app import Shop, make_app
+from satcheck.web.app import make_app
+from satcheck.web.asking import Shop
 from satcheck.web.bench import Bench
 from satcheck.web.gel import Clocks
+from satcheck.web.grams import Grams
 from satcheck.web.store import LedgerStore
 from satcheck.web.upload import Uploads
 from satcheck.web.workers import Workers
@@ -62,10 +64,10 @@ def open_shop(
     bounds = read_calibration(calibration)
     key = keep_key(records / "key", renew=renew_key)
     with open_ledger(ledger or records / LEDGER, _now) as book:
-        bench = Bench(
-            LedgerStore(book), Uploads(records / "under_way"), Workers(calibration, workers)
-        )
-        shop = Shop(bench, Clocks(book, _now), tuple(bounds.fibres), key, hosts)
+        store = LedgerStore(book)
+        bench = Bench(store, Uploads(records / "under_way"), Workers(calibration, workers))
+        sheets = Grams(book, store)
+        shop = Shop(bench, Clocks(book, _now), sheets, tuple(bounds.fibres), key, hosts)
         yield make_app(shop), key
 
 

@@ -53,6 +53,14 @@ def is_id(text: object) -> bool:
     return isinstance(text, str) and _ID.fullmatch(text) is not None
 
 
+def read_part(sent: object) -> str:
+    """Return a part's number with single spaces; raise UsageError where it is none."""
+    part = " ".join(sent.split()) if isinstance(sent, str) else ""
+    if not _PART.fullmatch(part):
+        raise UsageError(say("bad_part"))
+    return part
+
+
 def read_shot(sent: Mapping[str, Any], fibres: Collection[str], most_bytes: int) -> Shot:
     """Return a shot from what a page sent.
 
@@ -61,12 +69,10 @@ def read_shot(sent: Mapping[str, Any], fibres: Collection[str], most_bytes: int)
     UsageError
         Naming the first field that is wrong, and what is allowed.
     """
-    part, view, fibre, size = (sent.get(name) for name in ("part", "view", "fibre", "size"))
-    part = " ".join(part.split()) if isinstance(part, str) else ""
+    view, fibre, size = (sent.get(name) for name in ("view", "fibre", "size"))
     if not is_id(sent.get("id")) or not (sent.get("of") is None or is_id(sent.get("of"))):
         raise UsageError(say("bad_request"))
-    if not _PART.fullmatch(part):
-        raise UsageError(say("bad_part"))
+    part = read_part(sent.get("part"))
     if view not in VIEWS:
         raise UsageError(say("bad_view"))
     if fibre not in fibres:

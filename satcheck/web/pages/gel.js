@@ -26,12 +26,20 @@ export async function followPart(name) {
 export function startGel(onChange) {
   changed = onChange;
   byId("gel-minutes").value = recall(MINUTES) || "";
-  byId("clock").addEventListener("click", () => { show(); byId("gel").showModal(); });
+  byId("clock").addEventListener("click", openGel);
   byId("gel-close").addEventListener("click", () => byId("gel").close());
   byId("gel-start").addEventListener("click", begin);
   byId("gel-form").addEventListener("submit", (event) => { event.preventDefault(); begin(); });
   byId("gel-stop").addEventListener("click", stop);
+  byId("gel-gelled").addEventListener("click", gelled);
   setInterval(show, 1000);
+}
+
+export function openGel() {
+  byId("gel-noted").textContent = byId("gel-bad").textContent = "";
+  plainButtons();
+  show();
+  byId("gel").showModal();
 }
 
 const path = () => `/api/clock?part=${encodeURIComponent(part)}`;
@@ -49,21 +57,39 @@ async function begin() {
   }
 }
 
-let sure = false;
+let sure = ""; // which button was tapped once: a second tap means it
+function isSure(name, question) {
+  if (sure === name) return true;
+  plainButtons();
+  sure = name;
+  byId(name).textContent = words(question);
+  return false;
+}
+
+function plainButtons() {
+  sure = "";
+  byId("gel-stop").textContent = words("gel_stop");
+  byId("gel-gelled").textContent = words("gelled");
+}
+
+async function gelled() {
+  if (!isSure("gel-gelled", "gelled_sure")) return;
+  try {
+    const found = await ask(path(), "POST", { gelled: true });
+    set(found.seconds_left);
+    if (found.gelled !== null) byId("gel-noted").textContent = words("gelled_noted", { minutes: Math.round(found.gelled) });
+  } catch { byId("gel-bad").textContent = words("server_gone"); }
+}
+
 async function stop() {
-  if (!sure) {
-    sure = true;
-    byId("gel-stop").textContent = words("gel_stop_sure");
-    return;
-  }
+  if (!isSure("gel-stop", "gel_stop_sure")) return;
   try { set((await ask(path(), "DELETE")).seconds_left); byId("gel").close(); }
   catch { byId("gel-bad").textContent = words("server_gone"); }
 }
 
 function set(seconds) {
   end = seconds === null ? null : performance.now() + 1000 * seconds;
-  sure = false;
-  byId("gel-stop").textContent = words("gel_stop");
+  plainButtons();
   show();
 }
 
@@ -74,7 +100,7 @@ function show() {
   if (clock.textContent !== text) clock.textContent = text;
   byId("gel-left").textContent = seconds === null ? "" : text;
   byId("gel-form").hidden = seconds !== null;
-  byId("gel-stop").hidden = seconds === null;
+  byId("gel-stop").hidden = byId("gel-gelled").hidden = seconds === null;
   const now = seconds === null ? "" : seconds <= 0 ? "over" : seconds < HURRY ? "late" : "runs";
   clock.classList.toggle("runs", now !== "");
   clock.classList.toggle("late", now === "late");

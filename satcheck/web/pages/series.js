@@ -6,6 +6,8 @@ export function showSeries(found, stage) {
   byId("plan").replaceChildren(...found.plan.sentences.map((sentence) => make("li", sentence)));
   byId("rules").replaceChildren(...(stage ? [] : found.plan.rules.map(rule)));
   if (!stage) byId("rules").append(make("p", found.plan.caveat, { class: "small" }));
+  byId("weight").hidden = !found.weight;
+  byId("weight-say").textContent = found.weight ? found.weight.sentence : "";
   byId("changed").textContent = found.change.join(" ");
   byId("zones").replaceChildren(...zoneOrder(found.zones).map(zoneBox));
   byId("views").replaceChildren(...found.views.views.map(viewBox));

@@ -35,10 +35,11 @@ export function keyHeader() {
 }
 
 export class Refusal extends Error {
-  constructor(status, problem, sentence) {
+  constructor(status, problem, sentence, field = null) {
     super(sentence);
     this.status = status;
     this.problem = problem;
+    this.field = field;
   }
   get isAboutKey() { return [401, 421, 429].includes(this.status); }
 }
@@ -46,7 +47,7 @@ export class Refusal extends Error {
 export async function refusal(status, text) {
   try {
     const told = JSON.parse(text);
-    return new Refusal(status, told.problem, told.sentence);
+    return new Refusal(status, told.problem, told.sentence, told.field);
   } catch {
     return new Refusal(status, "bad_request", words("bad_request"));
   }
