@@ -14,6 +14,8 @@ OUTCOMES = ("accepted", "rejected")
 ZONE_WORDS: tuple[str, ...] = (*THIRDS, *ZONES)
 """A row may speak of a third as a whole, or of one of the zones of a verdict."""
 
+_RELATIVE = "paths are relative to the table"
+
 
 @dataclass(frozen=True)
 class LabelledPhoto:
@@ -86,9 +88,13 @@ def _existing(table: Path, row: Row, column: str) -> Path:
     value = row.cells[column]
     if not value:
         raise row.refuse(f"{column} is blank", "give a path beside the table")
-    path = (table.parent / value).resolve()
-    if not path.is_file():
-        raise row.refuse(f"{column} {value} does not exist", "paths are relative to the table")
+    try:
+        path = (table.parent / value).resolve()
+        is_there = path.is_file()
+    except (OSError, RuntimeError) as error:  # too long a name; links in a circle
+        raise row.refuse(f"{column} {value[:60]!r} cannot be looked up", _RELATIVE) from error
+    if not is_there:
+        raise row.refuse(f"{column} {value} does not exist", _RELATIVE)
     return path
 
 

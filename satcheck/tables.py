@@ -17,6 +17,16 @@ from pathlib import Path
 from satcheck.errors import TableError
 
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")
+_CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f]")
+_NO_TEXT = {
+    b"PK\x03\x04": "a spreadsheet's own file and no CSV",
+    b"\xd0\xcf\x11\xe0": "a spreadsheet's own file and no CSV",
+    b"\xff\xfe": "UTF-16 text and not UTF-8",
+    b"\xfe\xff": "UTF-16 text and not UTF-8",
+}
+"""What a file that a spreadsheet saved otherwise begins with."""
+_SAVE = "save it as CSV UTF-8, comma-separated"
+_SHOWN = 60  # characters of a header that is none
 
 
 @dataclass(frozen=True)
@@ -43,7 +53,8 @@ class Row:
         if value in words or (may_be_blank and not value):
             return value
         allowed = f"allowed are {', '.join(words)}" + (" or blank" if may_be_blank else "")
-        raise self.refuse(f"{column} {value!r} is unknown", allowed)
+        raise self.refuse(f"{column} {value!r} is unknown" if value else f"{column} is blank",
+                          allowed)  # fmt: skip
 
     def number(self, column: str, *, low: float = -math.inf) -> float:
         """Return a finite number, above ``low``; decimal point only, no unit."""
@@ -75,32 +86,43 @@ class Row:
 
 
 def read_rows(table: Path, required: Sequence[str], optional: Sequence[str]) -> Iterator[Row]:
-    """Yield the rows of a table that are not blank.
+    """Yield the rows of a table that are not blank; a row's line is the one it begins on.
 
     Raises
     ------
     TableError
         Where the file is no such table, naming the line.
     """
-    reader = csv.DictReader(io.StringIO(_text(table), newline=""), strict=True)
-    try:
-        names = [str(name).strip() for name in reader.fieldnames or ()]
-        _check_header(table, names, required, optional)
-        reader.fieldnames = names
-        for cells in reader:
-            known = {name: (cells.get(name) or "").strip() for name in (*required, *optional)}
-            row = Row(str(table), reader.line_num, known)
-            if any(cell.strip() for cell in cells.get(None) or ()):
-                raise row.refuse(
-                    f"there are more cells than the {len(names)} columns",
-                    "write decimals with a point, and quote a cell that holds a comma",
-                )
-            if any(known.values()):
-                yield row
-    except csv.Error as error:
-        raise TableError(
-            str(table), max(reader.line_num, 1), f"is not valid CSV ({error})", "save it as CSV"
-        ) from error
+    lines = _cells(table)
+    names = next(lines, (1, []))[1]
+    _check_header(table, names, required, optional)
+    for line, cells in lines:
+        found = dict(zip(names, cells, strict=False))
+        row = Row(str(table), line, {n: found.get(n, "") for n in (*required, *optional)})
+        if any(cells[len(names) :]):
+            raise row.refuse(
+                f"there are more cells than the {len(names)} columns",
+                "write decimals with a point, and quote a cell that holds a comma",
+            )
+        if any(row.cells.values()):
+            yield row
+
+
+def _cells(table: Path) -> Iterator[tuple[int, list[str]]]:
+    """Yield the line on which each row begins, and its cells, stripped."""
+    reader = csv.reader(io.StringIO(_text(table), newline=""), strict=True)
+    while True:
+        line = reader.line_num + 1
+        try:
+            cells = next(reader)
+        except StopIteration:
+            return
+        except csv.Error as error:
+            raise TableError(
+                str(table), line, f"a row begins here that is not valid CSV ({error})",
+                'close every quote, and write one within a quoted cell twice ("")',
+            ) from error  # fmt: skip
+        yield line, [cell.strip() for cell in cells]
 
 
 def _text(table: Path) -> str:
@@ -108,25 +130,39 @@ def _text(table: Path) -> str:
         data = table.read_bytes()
     except OSError as error:
         raise TableError(str(table), 1, "cannot be read", "give a readable CSV file") from error
+    for start, word in _NO_TEXT.items():
+        if data.startswith(start):
+            raise TableError(str(table), 1, f"is {word}", _SAVE)
     try:
-        return data.decode("utf-8-sig")
+        text = data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = data.count(b"\n", 0, error.start) + 1
-        raise TableError(
-            str(table), line, "is not UTF-8 text", "save it as CSV UTF-8, comma-separated"
-        ) from error
+        raise TableError(str(table), line, "is not UTF-8 text", _SAVE) from error
+    control = _CONTROL.search(text)
+    if control:
+        line = text.count("\n", 0, control.start()) + 1
+        raise TableError(str(table), line, f"holds {control.group()!r}, which is no text", _SAVE)
+    return text
 
 
 def _check_header(
     table: Path, names: list[str], required: Sequence[str], optional: Sequence[str]
 ) -> None:
-    """Refuse a header without a column that is needed, or with one twice."""
-    header = f"the header is {','.join((*required, *optional))}, comma-separated"
+    """Refuse a header without a column that is needed, or with one twice or in other letters."""
+    known = (*required, *optional)
+    header = f"the header is {','.join(known)}, comma-separated"
+    if not any(names):
+        raise TableError(str(table), 1, "there is no header", header)
     for mark, word in ((";", "semicolons"), ("\t", "tabs")):
         if len(names) == 1 and mark in names[0]:
             raise TableError(str(table), 1, f"the columns are separated by {word}", header)
-    for name in (*required, *optional):
+    for name in known:
+        like = [] if name in names else [n for n in names if n.casefold() == name]
+        if like:  # taken for a column of the shop's own, its cells would be lost in silence
+            raise TableError(str(table), 1, f"column {like[0]!r} is not {name!r}", header)
         if names.count(name) > 1:
             raise TableError(str(table), 1, f"column {name!r} stands there twice", header)
         if name in required and name not in names:
-            raise TableError(str(table), 1, f"column {name!r} is missing", header)
+            there = ",".join(names)
+            shown = there if len(there) <= _SHOWN else f"{there[:_SHOWN]}..."
+            raise TableError(str(table), 1, f"column {name!r} is missing in {shown!r}", header)

@@ -82,9 +82,10 @@ def test_drift_in_order_and_drift_with_too_few_shifts(
     [
         (b"part;zone;rater;state\n", "separated by semicolons"),
         (b"part\tzone\n", "separated by tabs"),
-        (b"\xff\xfe\x00", "is not UTF-8"),
+        (b"\xe9,\x80\n", "is not UTF-8"),
+        (b"\xff\xfe\x00", "is UTF-16"),
         (b"a,b\n1,2\n", "is missing"),
-        (b"", "is missing"),
+        (b"", "there is no header"),
         (b'part,zone,rater,state\n1,"brim', ""),
     ],
 )

@@ -167,7 +167,7 @@ def test_the_trainers_table_comes_back_as_it_was_written(
     [
         ("maybe,see,0.png,basalt,good", "line 2: use 'maybe' .* yes, no"),
         ("yes,sing,0.png,basalt,good", "line 2: part_of_lesson 'sing'"),
-        ("yes,see,0.png,basalt,", "line 2: state ''"),
+        ("yes,see,0.png,basalt,", "line 2: state is blank"),
         ("yes,see,,basalt,good", "line 2: photo is blank"),
     ],
 )

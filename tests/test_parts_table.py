@@ -118,11 +118,16 @@ def test_an_unknown_word_is_named_with_its_line_and_the_allowed_ones(
         ("a.jpg,,,basalt,accepted,,,,", "part is blank"),
         ("a.jpg, ,,basalt,accepted,,,,", "part is blank"),
         ("a.jpg,P-1,,,accepted,,,,", "fibre is blank"),
-        ("a.jpg,P-1,,basalt,,,,,", "outcome '' is unknown"),
+        ("a.jpg,P-1,,basalt,,,,,", "outcome is blank; allowed are accepted, rejected"),
         ("a.jpg,P-1,,basalt,accepted,distal,,,", "zone and state go together"),
         ("a.jpg,P-1,,basalt,accepted,,good,,", "zone and state go together"),
         ("a.jpg,P-1,,basalt,accepted,,,gone.png,", "gone.png does not exist"),
-        ("a.jpg", "outcome '' is unknown"),
+        ("a.jpg", "outcome is blank"),
+        (f"{'a' * 5000}.jpg,P-1,,basalt,accepted,,,,", "cannot be looked up"),
+        ('a.jpg,"P-1,,basalt,accepted,,,,', "unexpected end of data"),
+        ('a.jpg,"P"1,,basalt,accepted,,,,', "close every quote"),
+        ("a.jpg,P-1\0,,basalt,accepted,,,,", r"holds '\x00', which is no text"),
+        ("a.jpg,P-1,,basalt,accepted\u200b,,,,", r"outcome 'accepted\u200b' is unknown"),
     ],
 )
 def test_a_row_that_cannot_be_used_is_named_by_its_line(table: Path, row: str, words: str) -> None:
@@ -151,16 +156,23 @@ def test_rows_that_contradict_each_other_are_refused(table: Path, second: str, w
 @pytest.mark.parametrize(
     ("content", "words"),
     [
-        (b"", "column 'photo' is missing"),
+        (b"", "there is no header"),
+        (b"\n\n", "there is no header"),
+        (b"sep=,\n" + HEADER.encode(), "column 'photo' is missing in 'sep=,'"),
+        ((HEADER + PLAIN).replace(",", "|").encode(), "is missing in 'photo|part|view"),
+        (PLAIN.encode(), "is missing in 'a.jpg,P-1"),
+        (HEADER.upper().encode(), "column 'PHOTO' is not 'photo'"),
+        (HEADER.replace("state", "State").encode(), "column 'State' is not 'state'"),
         (HEADER.encode(), "holds no row"),
         ((HEADER + ",,,,,,,,\n").encode(), "holds no row"),
         ((HEADER + PLAIN).replace(",", ";").encode(), "separated by semicolons"),
         ((HEADER + PLAIN).replace(",", "\t").encode(), "separated by tabs"),
         ((HEADER[:-1] + ",zone\n" + PLAIN).encode(), "column 'zone' stands there twice"),
         ((HEADER + PLAIN.replace("P-1", "Pr\xfcfung")).encode("latin-1"), "not UTF-8"),
-        ((HEADER + PLAIN).encode("utf-16"), "not UTF-8"),
+        ((HEADER + PLAIN).encode("utf-16"), "is UTF-16 text"),
         ((HEADER + 'a.jpg,"P-1,,basalt,accepted,,,,\n').encode(), "not valid CSV"),
-        (b"PK\x03\x04\x14\x00\x08\x08\xff\x00\x00", "not UTF-8"),  # a spreadsheet's own file
+        (b"PK\x03\x04\x14\x00\x08\x08\xff\x00\x00", "a spreadsheet's own file"),
+        (b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1", "a spreadsheet's own file"),
     ],
 )
 def test_a_file_that_is_no_such_table_is_refused(table: Path, content: bytes, words: str) -> None:
