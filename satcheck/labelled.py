@@ -5,7 +5,6 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -18,9 +17,10 @@ from satcheck.flags import Reason
 from satcheck.label_findings import fit_findings, refuse_known, same_photos, torn_parts
 from satcheck.measurement import Hints, measure_photo
 from satcheck.model import SCALE, Cells, Label
+from satcheck.painted_marks import marks_at_cells, read_marks
 from satcheck.part_bounds import HeldOut, settle
 from satcheck.parts_table import LabelledPhoto, read_parts
-from satcheck.photo import Photo, read_photo
+from satcheck.photo import read_photo
 from satcheck.saturation import (
     CLASSES,
     Labelled,
@@ -171,6 +171,8 @@ def _checked(
     table: Path, photos: tuple[LabelledPhoto, ...], parent: Calibration | None
 ) -> tuple[tuple[LabelledPhoto, ...], tuple[str, ...]]:
     """Return the photos that count, and what does not fit together among their labels."""
+    for photo in photos:  # before the first is measured: it may be minutes until the last
+        read_marks(table, photo)
     digests = {p.path: hashlib.sha256(p.path.read_bytes()).hexdigest() for p in photos}
     if parent is not None:
         if not all(fibre.evidence for fibre in parent.fibres.values()):
@@ -198,8 +200,9 @@ def _measure(table: Path, labelled: LabelledPhoto) -> Evidence:
             "leave the photo out, or photograph the part before a plainer background",
         )  # fmt: skip
     cells, marks = measured.cells, None
-    if labelled.marks is not None:
-        marks = _marks_at_cells(table, labelled, cells, photo)
+    painted = read_marks(table, labelled)
+    if painted is not None:
+        marks = marks_at_cells(table, labelled, painted, cells, photo)
     zones = {} if marks is None else zones_of_marks(cells, marks, cells.reasons)
     zones |= labelled.zones
     if not zones and labelled.is_accepted:
@@ -217,30 +220,6 @@ def _prior(labelled: LabelledPhoto, cells: Cells, marks: NDArray[np.uint8] | Non
         for state in SCALE:
             prior[marks == state] = ZONE_PRIOR[state]
     return prior
-
-
-def _marks_at_cells(
-    table: Path, labelled: LabelledPhoto, cells: Cells, photo: Photo
-) -> NDArray[np.uint8]:
-    """Return a painted label map at the cells, (R, C)."""
-    assert labelled.marks is not None
-    marks = cv2.imdecode(np.fromfile(labelled.marks, np.uint8), cv2.IMREAD_UNCHANGED)
-    if marks is None or marks.ndim != 2 or marks.dtype != np.uint8:
-        raise TableError(
-            str(table), labelled.line, f"marks {labelled.marks.name} cannot be used",
-            "an 8-bit grey PNG in the label codes is allowed",
-        )  # fmt: skip
-    scale = marks.shape[1] / photo.width
-    if abs(marks.shape[0] / photo.height / scale - 1) > 0.01:
-        raise TableError(
-            str(table), labelled.line, f"marks {labelled.marks.name} have another shape",
-            f"the upright photo's, {photo.width} x {photo.height}, or a smaller copy is allowed",
-        )  # fmt: skip
-    rows, columns = np.indices(cells.zone.shape) + 0.5
-    x, y = np.einsum("ij,jrc->irc", cells.to_photo[:, :2], np.stack([columns, rows]))
-    x, y = x + cells.to_photo[0, 2], y + cells.to_photo[1, 2]
-    inside = np.clip((y * scale).astype(int), 0, marks.shape[0] - 1)
-    return np.asarray(marks[inside, np.clip((x * scale).astype(int), 0, marks.shape[1] - 1)])
 
 
 def _fit(table: Path, fibre: str, evidence: Sequence[Evidence]) -> FibreBounds:

@@ -91,6 +91,7 @@ ORDER = (
     "cue_choice",
     "part_bounds",
     "parts_table",
+    "painted_marks",
     "label_findings",
     "labelled",
     # records and faces
