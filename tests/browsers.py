@@ -7,8 +7,12 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+import pypdfium2
 from bench_server import CHROMIUM, Server
+from PIL import Image
 from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
+
+from satcheck.card.sheet import write_card
 
 SAMPLES = Path(__file__).parents[1] / "sample_images"
 DONE = "[data-at=result], [data-at=failed], [data-at=locked]"
@@ -53,6 +57,17 @@ def open_page(context: BrowserContext, bench: Server) -> Page:
     made.goto(bench.link)
     made.wait_for_selector("[data-at=start]")
     return made
+
+
+def card_photo(folder: Path, part: str) -> Path:
+    """Return a photo, as it were, of the printed card of a part."""
+    write_card(folder / "card.pdf", part)
+    with pypdfium2.PdfDocument(folder / "card.pdf") as sheet:
+        card = sheet[0].render(scale=150 / 72).to_pil()
+    photo = Image.new("RGB", (1500, 2000), "#8a8a88")
+    photo.paste(card, (300, 500))
+    photo.save(folder / "card.jpg", quality=92)
+    return folder / "card.jpg"
 
 
 def too_low(page: Page) -> list[str]:

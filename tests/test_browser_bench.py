@@ -6,8 +6,17 @@ from pathlib import Path
 
 import pytest
 from bench_server import Server
-from browsers import DONE, SAMPLES, WAIT, chromium, open_page, phone, too_low, watched
-from playwright.sync_api import Browser, BrowserContext, Page, expect
+from browsers import DONE, SAMPLES, WAIT, card_photo, chromium, open_page, phone, too_low, watched
+from playwright.sync_api import Browser, BrowserContext, Page, Route, expect
+
+FORGET = """() => new Promise((done) => {
+  const asked = indexedDB.open("satcheck");
+  asked.onsuccess = () => {
+    const all = asked.result.transaction("photos", "readwrite").objectStore("photos").clear();
+    all.onsuccess = done;
+  };
+})"""
+"""What a private window does by itself: it keeps no photo."""
 
 STARVED, LATER, BLURRED = "basalt_01.jpg", "basalt_02.jpg", "blurred.jpg"
 
@@ -122,21 +131,26 @@ def test_the_key_leaves_the_address_once_it_is_known(page: Page, bench: Server) 
     page.wait_for_selector("[data-at=start]")
 
 
+def large_photo(folder: Path) -> Path:
+    """Return a photo of three pieces: a JPEG may be followed by anything."""
+    large = folder / "large.jpg"
+    large.write_bytes((SAMPLES / STARVED).read_bytes() + bytes(2_600_000))
+    return large
+
+
 def test_an_upload_goes_on_where_the_network_broke(
     page: Page, context: BrowserContext, tmp_path: Path
 ) -> None:
-    large = tmp_path / "large.jpg"  # a JPEG may be followed by anything: three pieces to send
-    large.write_bytes((SAMPLES / STARVED).read_bytes() + bytes(2_600_000))
+    large = large_photo(tmp_path)
     offsets: list[str] = []
 
-    def cut(route: object) -> None:
-        request = route.request  # type: ignore[attr-defined]
-        offsets.append(request.url.partition("offset=")[2])
+    def cut(route: Route) -> None:
+        offsets.append(route.request.url.partition("offset=")[2])
         if len(offsets) == 2:
             context.set_offline(True)
-            route.abort()  # type: ignore[attr-defined]
+            route.abort()
         else:
-            route.continue_()  # type: ignore[attr-defined]
+            route.continue_()
 
     page.route("**/api/photos/*?offset=*", cut)
     page.fill("#part", "1007")
@@ -193,10 +207,94 @@ def test_a_part_number_that_is_none_is_refused_in_words(page: Page, part: str) -
     expect(page.locator("#failure")).to_contain_text("part's number may hold")
 
 
-def test_no_photo_is_taken_without_a_part_number(page: Page) -> None:
+def test_a_photo_without_a_part_number_waits_until_it_is_typed(page: Page) -> None:
     page.fill("#part", "   ")
     page.set_input_files("#take", SAMPLES / STARVED)
     expect(page.locator("#part-bad")).to_contain_text("Type the part's number")
+    page.fill("#part", "1016")
+    page.click("#held-send")
+    page.wait_for_selector(DONE, timeout=WAIT)
+    expect(page.locator("#who-part")).to_have_text("1016")
+
+
+def test_the_part_number_is_read_off_the_card_before_the_photo(page: Page, tmp_path: Path) -> None:
+    page.set_input_files("#scan", card_photo(tmp_path, "1017"))
+    expect(page.locator("#part")).to_have_value("1017")
+    expect(page.locator("#take-word")).to_have_text("TAKE PHOTO")
+    page.set_input_files("#scan", SAMPLES / LATER)
+    expect(page.locator("#part-bad")).to_contain_text("No card could be read")
+    expect(page.locator("#part")).to_have_value("1017")
+
+
+def test_a_photo_with_the_card_in_it_needs_no_typing(page: Page, tmp_path: Path) -> None:
+    page.set_input_files("#take", card_photo(tmp_path, "1018"))
+    page.wait_for_selector(DONE, timeout=WAIT)
+    expect(page.locator("#who-part")).to_have_text("1018")
+
+
+def cut_at(page: Page, piece: int) -> None:
+    """Let no piece of a photo through from this one on."""
+    seen: list[str] = []
+
+    def cut(route: Route) -> None:
+        seen.append(route.request.url)
+        if len(seen) >= piece:
+            route.abort()
+        else:
+            route.continue_()
+
+    page.route("**/api/photos/*?offset=*", cut)
+
+
+def test_a_reload_in_the_middle_of_an_upload_goes_on_with_it(page: Page, tmp_path: Path) -> None:
+    cut_at(page, 2)
+    page.fill("#part", "1019")
+    page.set_input_files("#take", large_photo(tmp_path))
+    expect(page.locator("#doing")).to_contain_text("No network")
+    page.unroute_all()
+    page.reload()
+    page.wait_for_selector(DONE, timeout=WAIT)
+    expect(page.locator("#word")).to_have_text("starved")
+    expect(page.locator("#who-part")).to_have_text("1019")
+
+
+def test_a_reload_on_a_phone_that_keeps_nothing_says_that_the_photo_is_lost(
+    page: Page, tmp_path: Path
+) -> None:
+    cut_at(page, 2)
+    page.fill("#part", "1020")
+    page.set_input_files("#take", large_photo(tmp_path))
+    expect(page.locator("#doing")).to_contain_text("No network")
+    page.evaluate(FORGET)
+    page.reload()
+    expect(page.locator("#failure")).to_contain_text("came only in part")
+    expect(page.locator("#take-word")).to_have_text("TAKE IT AGAIN")
+
+
+def test_a_photo_that_was_not_sent_is_offered_when_the_page_opens_again(
+    page: Page, context: BrowserContext, bench: Server, tmp_path: Path
+) -> None:
+    cut_at(page, 1)
+    page.fill("#part", "1021")
+    page.set_input_files("#take", SAMPLES / STARVED)
+    expect(page.locator("#doing")).to_contain_text("No network")
+    page.close()
+    again = open_page(context, bench)
+    expect(again.locator("#unsent-say")).to_contain_text("1021")
+    again.click("#unsent-send")
+    again.wait_for_selector("[data-at=result]", timeout=WAIT)
+    again.click("#who")
+    expect(again.locator("#unsent")).to_be_hidden()
+
+
+def test_a_refusal_of_the_moment_is_tried_again_with_the_same_photo(page: Page) -> None:
+    busy = '{"problem": "uploads_full", "sentence": "Too many photos are under way."}'
+    page.route("**/api/photos", lambda route: route.fulfill(status=503, body=busy))
+    photograph(page, part="1022")
+    expect(page.locator("#failure")).to_contain_text("Too many photos")
+    page.unroute_all()
+    page.click("#retry")
+    page.wait_for_selector("[data-at=result]", timeout=WAIT)
 
 
 def test_a_file_that_is_no_photo_is_refused_in_words(page: Page) -> None:

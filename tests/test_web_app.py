@@ -24,7 +24,7 @@ from satcheck.web.asking import Shop
 from satcheck.web.bench import Bench
 from satcheck.web.gel import Clocks
 from satcheck.web.grams import Grams
-from satcheck.web.judging import Job, Judged, Refused
+from satcheck.web.judging import CardJob, CardRead, Found, Job, Judged, Refused
 from satcheck.web.store import LedgerStore
 from satcheck.web.upload import Uploads
 from satcheck.web.workers import Workers
@@ -50,8 +50,10 @@ class Judges(Workers):
     async def __aenter__(self) -> "Judges":
         return self
 
-    async def judge(self, job: Job) -> Judged | Refused:
-        """Return a hand-made inspection."""
+    async def judge(self, job: Job | CardJob) -> Found:
+        """Return a hand-made inspection; of a card's photo what stands in it."""
+        if isinstance(job, CardJob):
+            return CardRead(job.data.decode() or None)
         self.jobs.append(job)
         said = job.photo.read_bytes()
         if said not in (b"clear", b"plain"):
@@ -303,5 +305,61 @@ def test_today_shows_each_part_once_with_its_views(tmp_path: Path) -> None:
         assert told["photos"] == 2
         views = {view["view"]: len(view["photos"]) for view in told["parts"][0]["views"]}
         assert views == {"anterior": 0, "posterior": 0, "medial": 1, "lateral": 1}
+
+    at_the_shop(tmp_path, work)
+
+
+def test_the_cards_number_is_read_and_the_photo_is_not_kept(tmp_path: Path) -> None:
+    async def work(at: Phone) -> None:
+        read = await at.client.post("/api/card", content=b"4711")
+        assert read.json() == {"part": "4711"}
+        assert (await at.client.post("/api/card", content=b"")).json() == {"part": None}
+        foreign = await at.client.post("/api/card", content=b"http://shop.test/<script>")
+        assert foreign.json() == {"part": None}, "a code of another kind is no part's number"
+        assert (await at.client.post("/api/card", content=bytes(1001))).status_code == 413
+        assert list(at.ledger.entries()) == []
+        assert list((tmp_path / "way").iterdir()) == []
+
+    at_the_shop(tmp_path, work)
+
+
+def test_a_photo_that_could_not_be_kept_is_tried_again_without_being_sent(tmp_path: Path) -> None:
+    async def work(at: Phone) -> None:
+        keep = at.bench.store.keep
+
+        def full(verdict: Draft, photo: Path | None) -> None:
+            raise OSError(28, "No space left on device")
+
+        at.bench.store.keep = full  # type: ignore[method-assign]
+        failed = await at.photograph()
+        assert (failed["state"], failed["is_here"]) == ("failed", True)
+        at.bench.store.keep = keep  # type: ignore[method-assign]
+        await at.begin()
+        found = (await at.client.get(f"/api/photos/{ID}?wait=10")).json()
+        assert found["state"] == "kept"
+        assert len(at.ledger.find(Search(kind=Kind.INSPECTION))) == 1
+
+    at_the_shop(tmp_path, work)
+
+
+def test_ten_phones_at_once_each_get_their_own_verdict_after_nine_others_at_most(
+    tmp_path: Path,
+) -> None:
+    async def work(at: Phone) -> None:
+        names = [f"{number:032x}" for number in range(10)]
+        one_by_one = asyncio.Lock()
+        judge, ahead = at.judges.judge, []
+
+        async def slow(job: Job | CardJob) -> Found:
+            ahead.append(len(at.judges.jobs))
+            async with one_by_one:
+                return await judge(job)
+
+        at.judges.judge = slow  # type: ignore[method-assign]
+        found = await asyncio.gather(
+            *(at.photograph(id=name, part=f"P{name[-1]}") for name in names)
+        )
+        assert [one["answer"]["part"] for one in found] == [f"P{name[-1]}" for name in names]
+        assert max(ahead) <= 9
 
     at_the_shop(tmp_path, work)

@@ -7,7 +7,7 @@ from multiprocessing.connection import Connection
 from pathlib import Path
 
 from satcheck.ledger.entries import Draft, Kind
-from satcheck.web.judging import Job, Judged, Refused
+from satcheck.web.judging import Found, Job, Judged, Refused
 from satcheck.web.shot import Shot
 from satcheck.web.workers import Workers
 
@@ -28,19 +28,19 @@ def act(_calibration: Path, jobs: Connection) -> None:
         jobs.send(Judged(Draft(Kind.INSPECTION, body)))
 
 
-def judge_all(*parts: str, count: int = 2, seconds: float = 20.0) -> list[Judged | Refused]:
-    async def run() -> list[Judged | Refused]:
+def judge_all(*parts: str, count: int = 2, seconds: float = 20.0) -> list[Found]:
+    async def run() -> list[Found]:
         async with Workers(Path("none"), count, seconds, act) as workers:
             jobs = [
                 Job(Shot(f"{number:032x}", part, "medial", "glass"), Path("none"))
                 for number, part in enumerate(parts)
             ]
-            return await asyncio.gather(*map(workers.judge, jobs))
+            return list(await asyncio.gather(*map(workers.judge, jobs)))
 
     return asyncio.run(run())
 
 
-def parts_of(found: list[Judged | Refused]) -> list[str]:
+def parts_of(found: list[Found]) -> list[str]:
     return [one.draft.body["part"] if isinstance(one, Judged) else "refused" for one in found]
 
 
@@ -71,7 +71,7 @@ def test_a_photo_that_takes_too_long_is_given_up() -> None:
 
 
 def test_a_worker_that_died_between_two_photos_is_no_photos_fault() -> None:
-    async def run() -> Judged | Refused:
+    async def run() -> Found:
         async with Workers(Path("none"), 1, 20.0, act) as workers:
             first = await workers.judge(Job(Shot("0" * 32, "a", "medial", "glass"), Path("none")))
             assert isinstance(first, Judged)

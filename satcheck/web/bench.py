@@ -4,11 +4,12 @@ The order never changes: judged, kept on the disk, and only then shown.
 """
 
 import asyncio
+import secrets
 from collections import OrderedDict
 from dataclasses import dataclass
 
-from satcheck.errors import SatcheckError
-from satcheck.web.judging import Job, Refused
+from satcheck.errors import SatcheckError, UsageError
+from satcheck.web.judging import CardJob, CardRead, Job, Judged, Refused
 from satcheck.web.shot import Shot
 from satcheck.web.store import Store
 from satcheck.web.upload import Uploads
@@ -29,6 +30,8 @@ class Progress:
     received: int = 0
     ahead: int = 0
     sentence: str = ""
+    is_here: bool = False
+    """The photo of a failure is here as a whole: it can be tried again without being sent."""
 
 
 class Bench:
@@ -53,7 +56,8 @@ class Bench:
     def progress(self, name: str) -> Progress | None:
         """Return how far a photo is; None for one that is not known."""
         if name in self._failed:
-            return Progress("failed", sentence=self._failed[name])
+            is_here = self.uploads.is_whole(name)
+            return Progress("failed", sentence=self._failed[name], is_here=is_here)
         if name in self._tasks:
             state = "waiting" if self.workers.is_waiting(name) else "measuring"
             return Progress(state, ahead=self.workers.ahead(name))
@@ -62,6 +66,19 @@ class Bench:
         if self.uploads.shot(name) is not None:
             return Progress("sending", received=self.uploads.received(name))
         return None
+
+    async def read_card(self, data: bytes) -> str | None:
+        """Return the number that the card in a photo says; None where none could be read.
+
+        Raises
+        ------
+        UsageError
+            If the photo cannot be read.
+        """
+        found = await self.workers.judge(CardJob(secrets.token_hex(16), data))
+        if isinstance(found, Refused):
+            raise UsageError(found.sentence)
+        return found.part if isinstance(found, CardRead) else None
 
     async def wait(self, name: str, seconds: float) -> None:
         """Return when a photo is through, or after some seconds."""
@@ -73,11 +90,11 @@ class Bench:
         try:
             job = await asyncio.to_thread(self._job, shot)
             found = await self.workers.judge(job)
-            if isinstance(found, Refused):
-                self._fail(shot.id, found.sentence)
-            else:
+            if isinstance(found, Judged):
                 photo = None if job.again else job.photo
                 await asyncio.to_thread(self.store.keep, found.draft, photo)
+            elif isinstance(found, Refused):
+                self._fail(shot.id, found.sentence)
             self.uploads.drop(shot.id)
         except (OSError, SatcheckError):  # it stays with the uploads, for the next start
             self._fail(shot.id, say("not_stored"))

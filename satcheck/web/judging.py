@@ -12,6 +12,7 @@ import cv2
 import numpy as np
 
 from satcheck.calibration import Calibration, read_calibration
+from satcheck.card.find import find_cards
 from satcheck.errors import SatcheckError
 from satcheck.inspection import Settings, inspect
 from satcheck.ledger.entries import Draft
@@ -23,6 +24,7 @@ from satcheck.web.mending import mended_outline
 from satcheck.web.pictures import page_pictures
 from satcheck.web.shot import Shot
 from satcheck.web.store import Kept
+from satcheck.web.words import say
 
 
 @dataclass(frozen=True, eq=False)
@@ -45,6 +47,19 @@ class Job:
     earlier: tuple[Inspection, ...] = ()
     again: Kept | None = None
 
+    @property
+    def name(self) -> str:
+        """Return what the queue calls it."""
+        return self.shot.id
+
+
+@dataclass(frozen=True, eq=False)
+class CardJob:
+    """A photo of which only the card's number is wanted."""
+
+    name: str
+    data: bytes
+
 
 @dataclass(frozen=True, eq=False)
 class Judged:
@@ -54,10 +69,20 @@ class Judged:
 
 
 @dataclass(frozen=True)
+class CardRead:
+    """The part's number that a card in the photo says; None where none could be read."""
+
+    part: str | None
+
+
+@dataclass(frozen=True)
 class Refused:
     """Why a photo could not be read or judged, in one sentence."""
 
     sentence: str
+
+
+Found = Judged | CardRead | Refused
 
 
 def serve_jobs(calibration: Path, jobs: Connection) -> None:
@@ -73,7 +98,19 @@ def serve_jobs(calibration: Path, jobs: Connection) -> None:
             job = jobs.recv()
         except EOFError:
             return
-        jobs.send(judge_job(job, bounds))
+        jobs.send(read_card(job) if isinstance(job, CardJob) else judge_job(job, bounds))
+
+
+def read_card(job: CardJob) -> CardRead | Refused:
+    """Read the part's number off the card in a photo."""
+    try:
+        cards = find_cards(decode_photo(job.data, say("card_photo")).rgb).cards
+    except SatcheckError as error:
+        return Refused(str(error))
+    except MemoryError:
+        return Refused(say("no_memory"))
+    told = {card.part for card in cards if card.part is not None}
+    return CardRead(told.pop() if len(told) == 1 else None)
 
 
 def judge_job(job: Job, bounds: Calibration) -> Judged | Refused:
@@ -89,7 +126,7 @@ def judge_job(job: Job, bounds: Calibration) -> Judged | Refused:
     except SatcheckError as error:
         return Refused(str(error))
     except MemoryError:
-        return Refused("Not enough memory for this photo; a smaller photo is allowed.")
+        return Refused(say("no_memory"))
     return Judged(_draft(job, inspection, page_pictures(photo.rgb, inspection)))
 
 

@@ -13,9 +13,9 @@ from satcheck.ledger.entries import timestamp
 from satcheck.web.access import problem
 from satcheck.web.answer import answer, series_answer, today
 from satcheck.web.asking import Shop, read_json, told
-from satcheck.web.shot import is_id, read_shot
+from satcheck.web.shot import is_id, read_part, read_shot
 from satcheck.web.store import Kept
-from satcheck.web.upload import WrongOffset
+from satcheck.web.upload import TooLarge, WrongOffset
 from satcheck.web.words import WORDS
 
 LONGEST_WAIT = 20.0
@@ -28,6 +28,8 @@ async def _begin(request: Request, shop: Shop) -> Response:
     sent = await read_json(request)
     shot = read_shot(sent, shop.fibres, shop.bench.uploads.most_bytes)
     if (known := shop.bench.progress(shot.id)) is not None and known.state != "sending":
+        if known.is_here:  # it could not be kept, and is asked for again
+            shop.bench.start(shot)
         return _state(shop, shot.id)
     earlier = None if shot.of is None else shop.bench.store.picture(shot.of, "photo")
     if shot.of is not None and earlier is None:
@@ -37,6 +39,21 @@ async def _begin(request: Request, shop: Shop) -> Response:
         await asyncio.to_thread(shop.bench.uploads.place, shot.id, earlier)
         shop.bench.start(shot)
     return _state(shop, shot.id)
+
+
+@told
+async def _card(request: Request, shop: Shop) -> Response:
+    """Read the part's number off the card in a photo, which is not kept."""
+    data = bytearray()
+    async for piece in request.stream():
+        data += piece
+        if len(data) > shop.bench.uploads.most_bytes:
+            raise TooLarge
+    part = await shop.bench.read_card(bytes(data))
+    try:
+        return JSONResponse({"part": None if part is None else read_part(part)})
+    except UsageError:  # a card of somebody else's
+        return JSONResponse({"part": None})
 
 
 @told
@@ -83,6 +100,7 @@ def _state(shop: Shop, name: str, status: int = 200) -> Response:
         "received": progress.received,
         "ahead": progress.ahead,
         "sentence": progress.sentence,
+        "is_here": progress.is_here,
     }
     if progress.state == "kept":
         content["answer"] = answer(_kept(shop, name))
@@ -140,6 +158,7 @@ async def _clock(request: Request, shop: Shop) -> Response:
 
 
 ROUTES = (
+    Route("/api/card", _card, methods=["POST"]),
     Route("/api/photos", _begin, methods=["POST"]),
     Route("/api/photos/{id}", _send, methods=["PUT"]),
     Route("/api/photos/{id}", _progress, methods=["GET"]),

@@ -13,7 +13,7 @@ from collections.abc import Callable
 from pathlib import Path
 from types import TracebackType
 
-from satcheck.web.judging import Job, Judged, Refused, serve_jobs
+from satcheck.web.judging import CardJob, Found, Job, Refused, serve_jobs
 from satcheck.web.words import say
 
 MOST_SECONDS = 60.0
@@ -48,14 +48,14 @@ class Worker:
                 return True
         return False
 
-    def judge(self, job: Job, seconds: float) -> Judged | Refused:
-        """Judge one photo; a process that crashes or takes too long is started again."""
+    def judge(self, job: Job | CardJob, seconds: float) -> Found:
+        """Judge a photo or read its card; a process that crashes or takes too long is renewed."""
         if not self._process.is_alive():  # it went between two photos: this one is not to blame
             self._renew()
         try:
             self._pipe.send(job)
             if self._pipe.poll(seconds):
-                found: Judged | Refused = self._pipe.recv()
+                found: Found = self._pipe.recv()
                 return found
             sentence = say("too_slow")
         except (EOFError, OSError):
@@ -118,13 +118,13 @@ class Workers:
         """Return whether a photo still waits for a worker."""
         return name in self._queue
 
-    async def judge(self, job: Job) -> Judged | Refused:
+    async def judge(self, job: Job | CardJob) -> Found:
         """Judge a photo when those before it have found a worker."""
-        self._queue.append(job.shot.id)
+        self._queue.append(job.name)
         try:
             worker = await self._free.get()
         finally:
-            self._queue.remove(job.shot.id)
+            self._queue.remove(job.name)
         try:
             return await asyncio.to_thread(worker.judge, job, self._seconds)
         finally:

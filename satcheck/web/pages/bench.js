@@ -1,6 +1,8 @@
 // The page at the bench: which part of it is there, and what leads from one to the next.
 
+import { readCard } from "./card.js";
 import { followPart, secondsLeft, startGel } from "./gel.js";
+import { dropPhoto, keepPhoto, keptPhoto, unsent } from "./pending.js";
 import { send, wait } from "./send.js";
 import { showSeries } from "./series.js";
 import { ask, byId, LETTERS, make, newId, picture, recall, remember, takeKey, words } from "./wire.js";
@@ -9,6 +11,8 @@ import { zoom } from "./zoom.js";
 const SETUP = "satcheck-setup";
 const NOISE = "satcheck-noise";
 
+let last = null; // {shot, file}: what was asked last, to be tried again
+let held = null; // a photo that waits for its part's number
 let underWay = null; // {id, given}: the photo that this page is sending or waiting for
 let shown = null; // the verdict on the screen
 let series = null;
@@ -38,6 +42,7 @@ function announce(text) {
 function fail(error) {
   if (error.isAboutKey) { lock(error.message); return; }
   byId("failure").textContent = error.status ? error.message : words("server_gone");
+  byId("retry").hidden = !(last && (!error.status || error.status >= 500 || error.again));
   announce("");
   go("failed");
 }
@@ -75,9 +80,17 @@ function showWho() {
   remember(SETUP, JSON.stringify({ ...setup(), part: partNumber() }));
 }
 
+function partChanged() {
+  byId("part-bad").textContent = "";
+  byId("part").setAttribute("aria-invalid", "false");
+  showWho();
+  followPart(partNumber());
+}
+
 function missingPart() {
   const bad = partNumber() === "";
-  byId("part-bad").textContent = bad ? words("part_missing") : "";
+  byId("part-bad").textContent = bad ? words(held ? "held" : "part_missing") : "";
+  byId("held-send").hidden = !bad || held === null;
   byId("part").setAttribute("aria-invalid", String(bad));
   if (bad) { history.pushState(null, "", location.pathname); go("start"); byId("part").focus(); }
   return bad;
@@ -88,7 +101,12 @@ function missingPart() {
 async function photograph(input) {
   const file = input.files[0];
   input.value = "";
-  if (!file || missingPart()) return;
+  if (!file) return;
+  if (partNumber() === "") { await nameFromCard(file); return; }
+  await take(file);
+}
+
+async function take(file) {
   const { view, fibre } = setup();
   await follow({ id: newId(), part: partNumber(), view, fibre, size: file.size }, file);
 }
@@ -97,8 +115,10 @@ async function follow(shot, file = null) {
   giveUp();
   const given = { up: false, stop: () => {} };
   underWay = { id: shot.id, given };
-  history.pushState(null, "", `#photo=${shot.id}`);
+  last = { shot, file };
+  if (location.hash !== `#photo=${shot.id}`) history.pushState(null, "", `#photo=${shot.id}`);
   showWorking(file);
+  if (file) keepPhoto(shot, file);
   try {
     const state = file ? await send(shot, file, tell, given) : await ask("/api/photos", "POST", shot);
     await finish(shot.id, state, given);
@@ -109,13 +129,65 @@ async function follow(shot, file = null) {
   }
 }
 
+// ---- the part's number from the card
+
+async function nameFromCard(file) { // no number was typed: the card in the photo may say it
+  held = file;
+  if (await scan(file)) await sendHeld();
+  else missingPart();
+}
+
+async function scan(file) {
+  const given = { up: false, stop: () => {} };
+  giveUp();
+  underWay = { id: null, given };
+  showWorking(file, "scanning");
+  let part = null, why = words("scan_none");
+  try { part = await readCard(file); } catch (error) {
+    if (error.isAboutKey) { lock(error.message); return false; }
+    why = error.status ? error.message : words("server_gone");
+  }
+  if (given.up) return false;
+  underWay = null;
+  go("start");
+  if (part !== null) { byId("part").value = part; partChanged(); announce(words("scan_took", { part })); }
+  else byId("part-bad").textContent = why;
+  return part !== null;
+}
+
+async function sendHeld() {
+  const file = held;
+  if (missingPart() || !file) return;
+  holdNothing();
+  await take(file);
+}
+
+function holdNothing() { held = null; byId("held-send").hidden = true; }
+
+// ---- photos that were not through when the page was closed
+
+async function showUnsent() {
+  const [first] = await unsent();
+  byId("unsent").hidden = first === undefined;
+  if (!first) return;
+  byId("unsent-say").textContent = words("unsent", { part: first.shot.part, view: words(first.shot.view) });
+  byId("unsent-drop").textContent = words("unsent_drop");
+  byId("unsent-send").onclick = () => { adopt(first.shot); follow(first.shot, first.file); };
+  byId("unsent-drop").onclick = async () => {
+    if (byId("unsent-drop").textContent !== words("unsent_sure")) { byId("unsent-drop").textContent = words("unsent_sure"); return; }
+    await dropPhoto(first.shot.id);
+    showUnsent();
+  };
+}
+
 async function finish(id, state, given) {
   if (given.up) return;
   performance.mark("sent");
   if (state.state === "waiting" || state.state === "measuring") state = await wait(id, tell, given);
   if (given.up) return;
+  if (state.state !== "failed" || !state.is_here) dropPhoto(id);
   if (state.state === "kept") await showResult(state.answer, true);
-  else fail({ status: 1, message: state.sentence || words("unknown_photo") });
+  else fail({ status: 1, message: state.sentence || words("unknown_photo"), again: state.is_here });
 }
 
 function giveUp() {
@@ -125,8 +197,14 @@ function giveUp() {
   underWay = null;
 }
 
-function showWorking(file) {
-  showWho();
+function cancel() {
+  const id = underWay && underWay.id;
+  giveUp();
+  if (id) { dropPhoto(id); history.back(); } else go("start");
+}
+
+function showWorking(file, doing = file ? "sending" : "measuring") {
+  if (doing !== "scanning") showWho();
   const image = byId("sent");
   image.hidden = true;
   if (file) {
@@ -134,8 +212,8 @@ function showWorking(file) {
     image.src = keepUrl(URL.createObjectURL(file));
     image.hidden = false;
   }
-  document.body.dataset.doing = file ? "sending" : "measuring";
-  byId("doing").textContent = file ? words("sending", { percent: 0 }) : words("measuring");
+  document.body.dataset.doing = doing;
+  byId("doing").textContent = words(doing, { percent: 0 });
   go("working");
 }
 
@@ -295,6 +373,7 @@ async function route() {
     giveUp();
     shown = null;
     go("start");
+    showUnsent();
     return;
   }
   const id = found[1];
@@ -304,7 +383,15 @@ async function route() {
   underWay = { id, given };
   showWorking(null);
   try {
-    await finish(id, await ask(`/api/photos/${id}`), given);
+    const kept = await keptPhoto(id); // a page that was reloaded goes on with what it was sending
+    const state = await ask(`/api/photos/${id}`).catch((error) => {
+      if (error.status === 404 && kept) return { state: "sending" };
+      throw error;
+    });
+    if (given.up) return;
+    if (state.state !== "sending") await finish(id, state, given);
+    else if (kept) { adopt(kept.shot); await follow(kept.shot, kept.file); }
+    else fail({ status: 1, message: words("cut") });
   } catch (error) {
     if (!given.up) fail(error);
   } finally {
@@ -321,11 +408,15 @@ async function start() {
   showNoise();
   startGel((now) => { stage = now; showDo(); if (series) showSeries(series, now === "late" || now === "over"); });
   for (const name of ["take", "gallery"]) byId(name).addEventListener("change", () => photograph(byId(name)));
-  byId("part").addEventListener("change", () => { byId("part-bad").textContent = ""; showWho(); followPart(partNumber()); });
+  byId("part").addEventListener("change", partChanged);
+  byId("part").addEventListener("input", () => { byId("part-bad").textContent = ""; });
+  byId("scan").addEventListener("change", () => { const [file] = byId("scan").files; byId("scan").value = ""; if (file) scan(file); });
+  byId("held-send").addEventListener("click", sendHeld);
+  byId("retry").addEventListener("click", () => { if (last) follow(last.shot, last.file); });
   form.addEventListener("change", showWho);
   form.addEventListener("submit", (event) => { event.preventDefault(); byId("part").blur(); });
   byId("who").addEventListener("click", () => { history.pushState(null, "", location.pathname); route(); });
-  byId("cancel").addEventListener("click", () => { giveUp(); history.back(); });
+  byId("cancel").addEventListener("click", cancel);
   byId("mend").addEventListener("click", startMending);
   byId("mend-stop").addEventListener("click", () => { endMending(); picturePlain(false); });
   byId("mend-go").addEventListener("click", judgeMended);
