@@ -16,6 +16,8 @@ from pathlib import Path
 
 from satcheck.errors import TableError
 
+LARGEST = 1e9
+"""No quantity of a shop is larger, and the squares of larger ones may not be a number."""
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")
 _CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f]")
 _NO_TEXT = {
@@ -57,7 +59,7 @@ class Row:
                           allowed)  # fmt: skip
 
     def number(self, column: str, *, low: float = -math.inf) -> float:
-        """Return a finite number, above ``low``; decimal point only, no unit."""
+        """Return a number above ``low`` and within ±LARGEST; decimal point only, no unit."""
         value = self.cells[column]
         above = "" if low == -math.inf else f" above {low:g}"
         allowed = f"a number{above} with a decimal point is allowed, such as 0.12"
@@ -67,21 +69,20 @@ class Row:
             why = "has a decimal comma" if re.fullmatch(r"[+-]?\d+,\d+", value) else "is no number"
             raise self.refuse(f"{column} {value!r} {why}", allowed)
         number = float(value)
-        if not low < number < math.inf:
+        if not low < number or abs(number) > LARGEST:
             raise self.refuse(f"{column} {value!r} is out of range", allowed)
         return number
 
     def moment(self, column: str) -> datetime:
         """Return a date, with or without a time of day; no zone."""
+        value = self.cells[column]
         try:
-            moment = datetime.fromisoformat(self.cells[column])
+            moment = datetime.fromisoformat(value)
         except ValueError:
             moment = None
-        if moment is None or moment.tzinfo or "-" not in self.cells[column]:
-            raise self.refuse(
-                f"{column} {self.cells[column]!r} is no such date",
-                "allowed are 2026-03-31 and 2026-03-31 14:05",
-            ) from None
+        if moment is None or moment.tzinfo or "-" not in value:
+            problem = f"{column} {value!r} is no such date" if value else f"{column} is blank"
+            raise self.refuse(problem, "allowed are 2026-03-31 and 2026-03-31 14:05") from None
         return moment
 
 

@@ -177,7 +177,10 @@ def test_a_table_gives_the_same_study_as_its_shifts(tmp_path: Path) -> None:
     ("rows", "line", "says"),
     [
         (["31.03.2026,0.1"], 2, "no such date"),
-        ([",0.1"], 2, "no such date"),
+        ([",0.1"], 2, "taken is blank; allowed are 2026-03-31"),
+        (["2026-02-30,0.1"], 2, "no such date"),
+        (["2026-03-31T14:05Z,0.1"], 2, "no such date"),
+        (["2026-03-31,-0.1"], 2, "a number above 0"),
         (["2026-03-01,0.1", "2026-03-01,0.1"], 3, "no later than the row before"),
         (["2026-03-01,0.1", "2026-02-01,0.1"], 3, "no later than the row before"),
         (["2026-03-01,"], 2, "nothing is measured"),

@@ -32,8 +32,11 @@ class DetectionStudy:
         told, unit = self.result, self.unit
         if told.trouble == "no misses" and told.parts in (None, told.trials):
             share = 100 * lower_bound(told.hits, told.trials)
+            all_of_them = (
+                "The one patch was" if told.trials == 1 else f"All {told.trials} patches were"
+            )
             return (
-                f"All {told.trials} patches were found: of patches like these at least "
+                f"{all_of_them} found: of patches like these at least "
                 f"{share:.0f} % are, with 95 % confidence, but not from which size on. "
                 f"{told.missing[0]}"
             )

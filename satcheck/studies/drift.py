@@ -95,9 +95,10 @@ class DriftStudy:
         if not self.is_enough:
             missing = self.baseline + 1 - len(self.shifts)
             more = f": {missing} more to go" if missing > 0 else ""
+            there = f"{len(self.shifts)} {'is' if len(self.shifts) == 1 else 'are'} there"
             return (
-                f"Nothing can be watched yet: {len(self.shifts)} shifts are there, the first "
-                f"{self.baseline} set the level{more}."
+                f"Nothing can be watched yet: the first {self.baseline} shifts set the level, and "
+                f"{there}{more}."
             )
         if self.alarm is None or not self.causes:
             later = len(self.shifts) - self.baseline

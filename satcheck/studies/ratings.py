@@ -31,7 +31,7 @@ def read_ratings(table: Path) -> tuple[Ratings, tuple[str, ...]]:
             own = SCALE if state in SCALE else OUTCOMES
             if words and own is not words:
                 raise row.refuse(
-                    f"state {state!r} and {words[0]!r} stand in one table",
+                    f"state {state!r} stands beside one of {', '.join(words)}",
                     "one study rates either by the scale or as accepted and rejected",
                 )
             words = own

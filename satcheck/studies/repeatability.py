@@ -176,7 +176,7 @@ def _check_whole(
         if len(names) < 2:
             end = max((row.line for row in last.values()), default=1)
             raise TableError(
-                str(table), end, f"there are {len(names)} {word}", "two and more are allowed"
+                str(table), end, f"there are fewer than two {word}", "two and more are allowed"
             )
     count = max(len(trials) for trials in cells.values())
     if count < 2:
@@ -191,7 +191,7 @@ def _check_whole(
             if found < count:
                 raise TableError(
                     str(table), last[part, person].line if found else seen,
-                    f"part {part} has {found} photos by {person}, others {count}",
+                    f"part {part} by {person}: {found} of {count} photos",
                     "equally many are allowed: add the photo, or leave the part or person out",
                 )  # fmt: skip
 

@@ -23,6 +23,7 @@ QUANTITIES: Mapping[str, str] = {
     "pitch": "the weave's pitch in mm, by the card",
     "size": "the weave's pitch in pixels, by the distance",
 }
+SIGNED = ("colour",)
 HIDDEN = Reason.EDGE | Reason.TAPE | Reason.OBLIQUE | Reason.CLIPPED | Reason.GLARE | Reason.WRINKLE
 """Where a photo does not show the surface as it is, however good the photo."""
 WORDS = ("camera", "calibration", "verdict")
@@ -59,7 +60,10 @@ def shifts_of_table(table: Path) -> tuple[Shift, ...]:
                 "one row a photo, in the order of time, is allowed; give the time of day too",
             )
         last = taken
-        values = {name: row.number(name) for name in QUANTITIES if row.cells[name]}
+        values = {
+            name: row.number(name, low=-math.inf if name in SIGNED else 0)
+            for name in QUANTITIES if row.cells[name]
+        }  # fmt: skip
         if not values:
             raise row.refuse("nothing is measured", f"one and more of {', '.join(QUANTITIES)}")
         words = {name: row.cells[name] for name in WORDS}

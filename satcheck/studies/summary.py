@@ -80,7 +80,7 @@ def summarise_agreement(study: AgreementStudy) -> Summary:
             "these, with 95 % confidence."
         )
     for rater, count in study.not_judged.items():
-        cautions.append(f"{rater} did not judge {count} of its zones; they are left out.")
+        cautions.append(f"{rater}: not judged in {count} of the ratings, which are left out.")
     return Summary(
         title="Agreement of inspectors",
         sentence=study.sentence,
