@@ -26,6 +26,7 @@ class Server:
     port: int
     key: str
     process: subprocess.Popen[bytes]
+    records: Path
 
     @property
     def base(self) -> str:
@@ -68,7 +69,7 @@ def server(records: Path, port: int | None = None, *more: str) -> Iterator[Serve
     try:
         _wait(process, port, records / "serve.log")
         key = (records / "key").read_text().strip()
-        yield Server(port, key, process)
+        yield Server(port, key, process, records)
     finally:
         process.terminate()
         process.wait(20)

@@ -1,6 +1,7 @@
 """The routes over a real ledger: what is asked, what is answered, and what is on the disk first."""
 
 import asyncio
+import base64
 import hashlib
 import json
 from collections.abc import AsyncIterator, Awaitable, Callable
@@ -25,12 +26,14 @@ from satcheck.web.bench import Bench
 from satcheck.web.gel import Clocks
 from satcheck.web.grams import Grams
 from satcheck.web.judging import CardJob, CardRead, Found, Job, Judged, Refused
+from satcheck.web.lesson import Lessons
 from satcheck.web.store import LedgerStore
 from satcheck.web.upload import Uploads
 from satcheck.web.workers import Workers
 
 KEY = "k" * 22
 ID, OTHER = "0123456789abcdef" * 2, "fedcba9876543210" * 2
+LESSON = "<style>p {}</style><p>photo bytes</p><script>let a;</script>"
 SHOT: dict[str, Any] = {
     "id": ID, "part": "4711", "view": "medial", "fibre": "basalt", "size": 5,
 }  # fmt: skip
@@ -102,7 +105,8 @@ async def phone(folder: Path) -> AsyncIterator[Phone]:
         store = LedgerStore(ledger)
         bench, sheets = Bench(store, Uploads(folder / "way", 1000), judges), Grams(ledger, store)
         fibres, hosts = ("basalt", "glass"), ("shop.test",)
-        app = make_app(Shop(bench, Clocks(ledger, now), sheets, fibres, KEY, hosts))
+        lessons = Lessons(ledger, LESSON)
+        app = make_app(Shop(bench, Clocks(ledger, now), sheets, lessons, fibres, KEY, hosts))
         async with (
             app.router.lifespan_context(app),
             httpx.AsyncClient(
@@ -361,5 +365,21 @@ def test_ten_phones_at_once_each_get_their_own_verdict_after_nine_others_at_most
         )
         assert [one["answer"]["part"] for one in found] == [f"P{name[-1]}" for name in names]
         assert max(ahead) <= 9
+
+    at_the_shop(tmp_path, work)
+
+
+def test_the_lesson_comes_with_the_key_only_and_runs_its_own_script_only(tmp_path: Path) -> None:
+    async def work(at: Phone) -> None:
+        assert (await at.client.get("/api/lesson")).text == LESSON
+        page = await at.client.get("/lesson")
+        assert "photo bytes" not in page.text
+        digest = base64.b64encode(hashlib.sha256(b"let a;").digest()).decode()
+        policy = page.headers["content-security-policy"]
+        assert f"script-src 'self' 'sha256-{digest}';" in policy
+        assert "unsafe" not in policy
+        del at.client.headers["X-Satcheck-Key"]
+        for path in ("/api/lesson", "/api/lesson/results"):
+            assert (await at.client.get(path)).status_code == 401
 
     at_the_shop(tmp_path, work)

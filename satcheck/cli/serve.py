@@ -17,6 +17,9 @@ RecordsOption = Annotated[
 LedgerOption = Annotated[
     Path | None, typer.Option(metavar="FILE", help="The shop's ledger; else one in the folder.")
 ]
+LessonOption = Annotated[
+    Path | None, typer.Option(metavar="FILE", help="lesson.html to serve; results are recorded.")
+]
 PortOption = Annotated[int, typer.Option(min=1, max=65535, help="Port to listen on.")]
 HostOption = Annotated[
     str, typer.Option(metavar="ADDRESS", help="Address to listen on; else every one.")
@@ -40,6 +43,7 @@ def serve(
     calibration: CalibrationOption = None,
     records: RecordsOption = Path("satcheck-records"),
     ledger: LedgerOption = None,
+    lesson: LessonOption = None,
     port: PortOption = 8470,
     host: HostOption = "0.0.0.0",
     name: NameOption = None,
@@ -65,10 +69,8 @@ def serve(
         raise UsageError("no calibration: give one with --calibration FILE")
     place = Place(host, port, tuple(name or ()), tls_cert, tls_key)
     hosts = allowed_hosts(place)
-    with (
-        open_shop(chosen, records, hosts, ledger=ledger, renew_key=new_key) as (app, key),
-        listen(place) as socket,
-    ):
+    opened = open_shop(chosen, records, hosts, ledger=ledger, lesson=lesson, renew_key=new_key)
+    with opened as (app, key), listen(place) as socket:
         link = address(place, key)
         say(qr_text(link))
         say(f"Scan the code with a phone on the shop's Wi-Fi, or open\n  {link}")

@@ -97,7 +97,7 @@ class Gate:
             if message["type"] == "http.response.start":
                 headers = MutableHeaders(scope=message)
                 for name, value in SECURITY.items():
-                    headers[name] = value
+                    headers.setdefault(name, value)
             await send(message)
 
         refusal = self._refusal(scope)

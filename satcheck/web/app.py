@@ -14,14 +14,19 @@ from starlette.routing import Route
 
 from satcheck import __version__
 from satcheck.resin.materials import RESINS
-from satcheck.web import grams_routes, photo_routes
+from satcheck.web import grams_routes, lesson_routes, photo_routes
 from satcheck.web.access import Gate, problem
 from satcheck.web.asking import Handler, Shop
 from satcheck.web.shot import VIEWS
 from satcheck.web.words import WORDS
 
 _TYPES = {"css": "text/css", "js": "text/javascript", "svg": "image/svg+xml"}
-_PAGES = {"/": "bench.html", "/grams": "grams.html", "/today": "today.html"}
+_PAGES = {
+    "/": "bench.html",
+    "/grams": "grams.html",
+    "/today": "today.html",
+    "/lesson": "lesson.html",
+}
 
 
 def make_app(shop: Shop) -> Starlette:
@@ -38,6 +43,7 @@ def make_app(shop: Shop) -> Starlette:
         Route("/files/{name}", _file),
         *photo_routes.ROUTES,
         *grams_routes.ROUTES,
+        *lesson_routes.ROUTES,
     ]
     gate = Middleware(Gate, key=shop.key, hosts=shop.hosts)
     app = Starlette(routes=routes, lifespan=life, middleware=[gate])
@@ -55,10 +61,12 @@ def _page(name: str, shop: Shop) -> Handler:
                 views=VIEWS,
                 fibres=shop.fibres,
                 resins=tuple(RESINS),
+                has_lesson=shop.lessons.page is not None,
                 version=__version__,
             )
         )
-        return HTMLResponse(text)
+        policy = {"content-security-policy": shop.lessons.policy} if name == "lesson.html" else {}
+        return HTMLResponse(text, headers=policy)
 
     return page
 

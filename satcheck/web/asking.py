@@ -14,6 +14,7 @@ from satcheck.web.access import problem
 from satcheck.web.bench import Bench
 from satcheck.web.gel import Clocks
 from satcheck.web.grams import Grams
+from satcheck.web.lesson import Lessons
 from satcheck.web.typed import WrongFieldError
 from satcheck.web.upload import TooLarge, UploadsFull
 from satcheck.web.words import WORDS
@@ -25,11 +26,12 @@ Handler = Callable[[Request], Awaitable[Response]]
 
 @dataclass(frozen=True)
 class Shop:
-    """What one server serves: its bench, its clocks, its sheets, its fibres, and who may ask."""
+    """What one server serves, and who may ask."""
 
     bench: Bench
     clocks: Clocks
     grams: Grams
+    lessons: Lessons
     fibres: tuple[str, ...]
     key: str
     hosts: Collection[str]

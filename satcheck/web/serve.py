@@ -22,6 +22,7 @@ from satcheck.web.asking import Shop
 from satcheck.web.bench import Bench
 from satcheck.web.gel import Clocks
 from satcheck.web.grams import Grams
+from satcheck.web.lesson import Lessons, read_lesson
 from satcheck.web.store import LedgerStore
 from satcheck.web.upload import Uploads
 from satcheck.web.workers import Workers
@@ -52,22 +53,25 @@ def open_shop(
     hosts: Collection[str],
     *,
     ledger: Path | None = None,
+    lesson: Path | None = None,
     renew_key: bool = False,
     workers: int | None = None,
 ) -> Iterator[tuple[Starlette, str]]:
     """Open the ledger and yield the application and its key.
 
     Everything that is kept goes under ``records``; the ledger is ``records/shop.ledger`` unless
-    another is named.
+    another is named. ``lesson`` is the page that ``satcheck lesson`` made.
     """
     make_writable(records)
     bounds = read_calibration(calibration)
+    page = None if lesson is None else read_lesson(lesson)
     key = keep_key(records / "key", renew=renew_key)
     with open_ledger(ledger or records / LEDGER, _now) as book:
         store = LedgerStore(book)
         bench = Bench(store, Uploads(records / "under_way"), Workers(calibration, workers))
-        sheets = Grams(book, store)
-        shop = Shop(bench, Clocks(book, _now), sheets, tuple(bounds.fibres), key, hosts)
+        sheets, lessons = Grams(book, store), Lessons(book, page)
+        fibres = tuple(bounds.fibres)
+        shop = Shop(bench, Clocks(book, _now), sheets, lessons, fibres, key, hosts)
         yield make_app(shop), key
 
 

@@ -1,4 +1,3 @@
-"use strict";
 const DATA = JSON.parse(document.getElementById("data").textContent);
 const $ = (id) => document.getElementById(id);
 const make = (tag, text, more = {}) => Object.assign(document.createElement(tag), { textContent: text, ...more });
@@ -192,7 +191,7 @@ function finish() {
   if (finished) return;
   finished = true;
   const search = DATA.searches[searchAt], counts = count(marks, search.truth), got = score(counts), shop = score(count(marks, search.shop));
-  done().push([search.name, counts]); keep();
+  done().push([search.name, counts]); keep(); report(search, counts);
   $("score").textContent = got.kappa === null ? (sum([0, 1, 2].map((k) => counts[k][k])) === got.cells ? "All right." : "Look again: here is one state only.") : `Score ${Math.round(100 * got.kappa)} of 100`;
   const list = make("p", `Starved found: ${percent(got.starved_found)}. Rich found: ${percent(got.rich_found)}. False marks: ${percent(got.false_marks)}. Kappa with the shop's label: ${shop.kappa === null ? "cannot be told" : shop.kappa.toFixed(2)}.`);
   list.className = "note"; $("score").append(list);
@@ -229,7 +228,7 @@ function worstMistake(rounds) {
 }
 function showEveryone() {
   const known = Object.entries(store).filter(([, rounds]) => rounds.length);
-  $("everyone").hidden = known.length < 2;
+  $("everyone").hidden = known.length < (isServed() ? 1 : 2);
   $("everyone").querySelector("tbody").replaceChildren(...known.map(([name, rounds]) => {
     const total = NAMES.map((_, j) => NAMES.map((_, k) => sum(rounds.map(([, counts]) => counts[j][k])))), got = score(total), row = make("tr", "");
     row.append(make("th", name), make("td", rounds.length, { className: "number" }), make("td", got.kappa === null ? "-" : Math.round(100 * got.kappa), { className: "number" }), make("td", worstMistake(rounds)));
@@ -284,3 +283,4 @@ for (const [name, list, show] of [["see", DATA.fibres, () => showFibre(DATA.fibr
   if (list.length) show(); else $(`tab-${name}`).hidden = true;
 }
 if (!DATA.fibres.length) open(tabs.find((tab) => !tab.hidden));
+startServed();

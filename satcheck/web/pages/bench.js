@@ -1,99 +1,24 @@
-// The page at the bench: which part of it is there, and what leads from one to the next.
+// The page at the bench: what leads from a photo to its verdict, and from one address to the next.
 
 import { readCard } from "./card.js";
-import { followPart, secondsLeft, startGel } from "./gel.js";
+import { followPart, startGel } from "./gel.js";
+import { adopt, listenToSetup, missingPart, partChanged, partNumber, recallSetup, setup, showWho } from "./part.js";
 import { dropPhoto, keepPhoto, keptPhoto, unsent } from "./pending.js";
+import { clearResult, listenToResult, showResult, stageChanged } from "./result.js";
 import { send, wait } from "./send.js";
-import { showSeries } from "./series.js";
-import { ask, byId, LETTERS, make, newId, picture, recall, remember, takeKey, words } from "./wire.js";
-import { zoom } from "./zoom.js";
-
-const SETUP = "satcheck-setup";
-const NOISE = "satcheck-noise";
+import { announce, freeUrls, go, keepUrl, lock } from "./stage.js";
+import { ask, byId, newId, takeKey, words } from "./wire.js";
 
 let last = null; // {shot, file}: what was asked last, to be tried again
 let held = null; // a photo that waits for its part's number
 let underWay = null; // {id, given}: the photo that this page is sending or waiting for
-let shown = null; // the verdict on the screen
-let series = null;
-let urls = [];
-let mending = null; // {inside: [], outside: []} while the outline is mended
-
-const form = byId("setup");
-const setup = () => Object.fromEntries(new FormData(form));
-const partNumber = () => setup().part.trim().replace(/\s+/g, " ");
-
-// ---- which part of the page
-
-function go(at) {
-  document.body.dataset.at = at;
-  if (at !== "working") delete document.body.dataset.doing;
-  document.body.classList.toggle("again", at === "result" && shown !== null && shown.retake);
-  byId("take-word").textContent = at === "start" ? words("take")
-    : at === "failed" || (shown && shown.retake) ? words("take_again") : words("take_next");
-  scrollTo(0, 0);
-}
-
-function announce(text) {
-  const said = byId("said");
-  if (said.textContent !== text) said.textContent = text;
-}
 
 function fail(error) {
   if (error.isAboutKey) { lock(error.message); return; }
   byId("failure").textContent = error.status ? error.message : words("server_gone");
   byId("retry").hidden = !(last && (!error.status || error.status >= 500 || error.again));
   announce("");
-  go("failed");
-}
-
-function lock(sentence) {
-  byId("locked-say").textContent = sentence;
-  go("locked");
-  announce(sentence);
-}
-
-// ---- part, view and fibre
-
-function recallSetup() {
-  let kept = {};
-  try { kept = JSON.parse(recall(SETUP)) || {}; } catch { /* nothing was kept */ }
-  if (typeof kept.part === "string") byId("part").value = kept.part;
-  for (const name of ["view", "fibre"]) {
-    const wanted = [...form.elements[name]].find?.((one) => one.value === kept[name]);
-    if (wanted) wanted.checked = true;
-  }
-}
-
-function adopt(facts) { // a photo that is opened by its address brings its own part, view and fibre
-  byId("part").value = facts.part;
-  for (const name of ["view", "fibre"]) {
-    for (const one of form.querySelectorAll(`[name=${name}]`)) one.checked = one.value === facts[name];
-  }
-  showWho();
-}
-
-function showWho() {
-  const { view, fibre } = setup();
-  byId("who-part").textContent = partNumber();
-  byId("who-rest").textContent = `${words(view)} · ${fibre}`;
-  remember(SETUP, JSON.stringify({ ...setup(), part: partNumber() }));
-}
-
-function partChanged() {
-  byId("part-bad").textContent = "";
-  byId("part").setAttribute("aria-invalid", "false");
-  showWho();
-  followPart(partNumber());
-}
-
-function missingPart() {
-  const bad = partNumber() === "";
-  byId("part-bad").textContent = bad ? words(held ? "held" : "part_missing") : "";
-  byId("held-send").hidden = !bad || held === null;
-  byId("part").setAttribute("aria-invalid", String(bad));
-  if (bad) { history.pushState(null, "", location.pathname); go("start"); byId("part").focus(); }
-  return bad;
+  go("failed", "take_again");
 }
 
 // ---- from a photo to its verdict
@@ -134,7 +59,7 @@ async function follow(shot, file = null) {
 async function nameFromCard(file) { // no number was typed: the card in the photo may say it
   held = file;
   if (await scan(file)) await sendHeld();
-  else missingPart();
+  else missingPart(true);
 }
 
 async function scan(file) {
@@ -149,7 +74,7 @@ async function scan(file) {
   }
   if (given.up) return false;
   underWay = null;
-  go("start");
+  go("start", "take");
   if (part !== null) { byId("part").value = part; partChanged(); announce(words("scan_took", { part })); }
   else byId("part-bad").textContent = why;
   return part !== null;
@@ -157,7 +82,7 @@ async function scan(file) {
 
 async function sendHeld() {
   const file = held;
-  if (missingPart() || !file) return;
+  if (missingPart(true) || !file) return;
   holdNothing();
   await take(file);
 }
@@ -200,7 +125,7 @@ function giveUp() {
 function cancel() {
   const id = underWay && underWay.id;
   giveUp();
-  if (id) { dropPhoto(id); history.back(); } else go("start");
+  if (id) { dropPhoto(id); history.back(); } else go("start", "take");
 }
 
 function showWorking(file, doing = file ? "sending" : "measuring") {
@@ -240,139 +165,14 @@ setInterval(() => { // honest: how long it has taken, no invented percentage
   if (seconds > 1) byId("doing").textContent = words("measuring_for", { seconds });
 }, 500);
 
-// ---- the verdict
-
-async function showResult(answer, isNew) {
-  const pictures = await Promise.all(
-    ["marks", "plain"].map((which) => picture(`/api/photos/${answer.id}/${which}.jpg`)),
-  );
-  shown = answer;
-  series = null;
-  adopt(answer);
-  freeUrls();
-  [byId("marks").src, byId("plain").src] = pictures.map(keepUrl);
-  await byId("marks").decode().catch(() => {});
-  byId("verdict").dataset.v = answer.verdict;
-  byId("word").textContent = answer.verdict;
-  byId("letter").textContent = LETTERS[answer.verdict];
-  byId("where").textContent = answer.where;
-  byId("more").hidden = true;
-  const time = new Date(answer.time).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" });
-  const share = `${Math.round(100 * answer.share_judged)} %`;
-  byId("notes").textContent = [words("stored", { time }) + ".", words("judged", { share }), answer.card_note,
-    answer.demo ? words("demo") : ""].filter(Boolean).join(" ");
-  endMending();
-  picturePlain(false);
-  view.reset();
-  showDo();
-  go("result");
-  requestAnimationFrame(() => performance.measure("shown", "sent")); // for whoever measures
-  announce([answer.verdict, answer.where, byId("do").textContent].filter(Boolean).join(". "));
-  if (isNew) noise(answer);
-  byId("verdict").focus({ preventScroll: true });
-  followPart(answer.part);
-  loadSeries(answer);
-}
-
-async function loadSeries(answer) {
-  try {
-    const found = await ask(`/api/photos/${answer.id}/series`);
-    if (shown !== answer) return;
-    series = found;
-    showDo();
-    showSeries(found, stage);
-  } catch { /* the verdict stands without it; the next photo asks again */ }
-}
-
-let stage = ""; // of the gel clock: "", "runs", "late", "over"
-function showDo() {
-  if (!shown) return;
-  let text = shown.retake ? shown.advice.join(" ") : shown.advice[0];
-  if (series && !shown.retake && series.plan.first) text = series.plan.first;
-  if (stage === "over" && secondsLeft() !== null) text = words("gel_over_say");
-  byId("do").textContent = text || "";
-}
-
-function picturePlain(plain) {
-  byId("frame").setAttribute("aria-pressed", String(plain));
-  byId("frame").setAttribute("aria-label", words(plain ? "picture_plain" : "picture_marks"));
-  byId("hint").textContent = words(plain ? "tap_marks" : "tap_plain");
-}
-
-const view = zoom(byId("frame"), byId("sheet"), (x, y) => {
-  if (mending && x !== null) addTap(x, y);
-  else picturePlain(byId("frame").getAttribute("aria-pressed") !== "true");
-});
-
-function noise(answer) {
-  if (recall(NOISE) !== "on") return;
-  const urgent = ["starved", "rich", "not judged"].includes(answer.verdict);
-  navigator.vibrate?.(urgent ? [300, 120, 300] : 120);
-  try {
-    const audio = new AudioContext(), tone = audio.createOscillator();
-    tone.frequency.value = urgent ? 330 : 660;
-    tone.connect(audio.destination);
-    tone.start();
-    tone.stop(audio.currentTime + (urgent ? 0.5 : 0.15));
-    tone.onended = () => audio.close();
-  } catch { /* a phone without sound */ }
-}
-
-function showNoise() {
-  const on = recall(NOISE) === "on";
-  byId("noise").setAttribute("aria-pressed", String(on));
-  byId("noise").textContent = `${words("sound")}: ${words(on ? "on" : "off")}`;
-}
-
-// ---- mending the outline
-
-function startMending() {
-  mending = { inside: [], outside: [] };
-  byId("mending").hidden = false;
-  byId("mend").hidden = true;
-  document.body.classList.add("mends");
-  picturePlain(true);
-  byId("hint").textContent = words("mend_tap");
-  byId("frame").scrollIntoView({ block: "start" });
-}
-
-function endMending() {
-  mending = null;
-  document.body.classList.remove("mends");
-  byId("mending").hidden = true;
-  byId("mend").hidden = false;
-  byId("taps").replaceChildren();
-}
-
-function addTap(x, y) {
-  const which = document.querySelector("[name=tap]:checked").value;
-  mending[which].push([Math.round(x * shown.width), Math.round(y * shown.height)]);
-  const mark = make("b", which === "inside" ? "+" : "–", { class: which });
-  mark.style.left = `${100 * x}%`;
-  mark.style.top = `${100 * y}%`;
-  byId("taps").append(mark);
-}
-
-function judgeMended() {
-  if (!mending || !(mending.inside.length + mending.outside.length)) {
-    byId("hint").textContent = words("mend_few");
-    announce(words("mend_few"));
-    return;
-  }
-  const { part, view: side, fibre, id } = shown;
-  const taps = mending;
-  endMending(); // a second tap finds nothing to send
-  follow({ id: newId(), part, view: side, fibre, of: id, ...taps });
-}
-
 // ---- addresses, so that the back button does what it says
 
 async function route() {
   const found = /^#photo=([0-9a-f]{32})$/.exec(location.hash);
   if (!found) {
     giveUp();
-    shown = null;
-    go("start");
+    clearResult();
+    go("start", "take");
     showUnsent();
     return;
   }
@@ -399,28 +199,18 @@ async function route() {
   }
 }
 
-function keepUrl(url) { urls.push(url); return url; }
-function freeUrls() { urls.forEach((url) => URL.revokeObjectURL(url)); urls = []; }
-
 async function start() {
   if (!takeKey()) { lock(words("key_missing")); return; }
   recallSetup();
-  showNoise();
-  startGel((now) => { stage = now; showDo(); if (series) showSeries(series, now === "late" || now === "over"); });
+  startGel(stageChanged);
+  listenToSetup();
+  listenToResult(follow);
   for (const name of ["take", "gallery"]) byId(name).addEventListener("change", () => photograph(byId(name)));
-  byId("part").addEventListener("change", partChanged);
-  byId("part").addEventListener("input", () => { byId("part-bad").textContent = ""; });
   byId("scan").addEventListener("change", () => { const [file] = byId("scan").files; byId("scan").value = ""; if (file) scan(file); });
   byId("held-send").addEventListener("click", sendHeld);
   byId("retry").addEventListener("click", () => { if (last) follow(last.shot, last.file); });
-  form.addEventListener("change", showWho);
-  form.addEventListener("submit", (event) => { event.preventDefault(); byId("part").blur(); });
   byId("who").addEventListener("click", () => { history.pushState(null, "", location.pathname); route(); });
   byId("cancel").addEventListener("click", cancel);
-  byId("mend").addEventListener("click", startMending);
-  byId("mend-stop").addEventListener("click", () => { endMending(); picturePlain(false); });
-  byId("mend-go").addEventListener("click", judgeMended);
-  byId("noise").addEventListener("click", () => { remember(NOISE, recall(NOISE) === "on" ? "off" : "on"); showNoise(); });
   addEventListener("popstate", route);
   addEventListener("hashchange", () => { if (takeKey()) route(); });
   try {

@@ -31,8 +31,8 @@ function zoneBox(zone) {
   const now = zone.words.at(-1), wide = zone.zone === "brim" || zone.zone === "lock";
   const box = make("div", "", wide ? { class: "wide" } : {});
   const line = make("p", "", { class: "now", "data-v": now });
-  line.append(make("i", "", { "aria-hidden": "true" }), make("span", now));
-  box.append(make("h3", zone.zone), line);
+  line.append(make("i", "", { "aria-hidden": "true" }), make("span", words(now)));
+  box.append(make("h3", words(zone.zone)), line);
   if (zone.words.length > 1) box.append(letterRow(zone.words), curve(zone));
   return box;
 }
@@ -65,7 +65,7 @@ function viewBox(view) {
   const seen = view.id !== null;
   const box = make(seen ? "a" : "div", "", seen ? { href: `#photo=${view.id}`, "data-v": view.verdict } : {});
   const text = make("span");
-  text.append(make("b", words(view.view)), make("span", seen ? view.verdict : "–"));
+  text.append(make("b", words(view.view)), make("span", seen ? words(view.verdict) : "–"));
   box.append(make("i", "", { "aria-hidden": "true" }), text);
   if (!seen) box.firstChild.remove();
   return box;

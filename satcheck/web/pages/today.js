@@ -27,7 +27,7 @@ async function card(part) {
   head.append(make("h2", part.part), make("p", `${part.fibre}, ${clock(newest.time)}`, { class: "small" }));
   const verdict = make("div", "", { class: "verdict", "data-v": newest.verdict });
   verdict.append(make("div", "", { class: "band", "aria-hidden": "true" }),
-    make("p", newest.verdict, { class: "verdict-word" }), make("p", newest.where, { class: "where" }));
+    make("p", words(newest.verdict), { class: "verdict-word" }), make("p", newest.where, { class: "where" }));
   told.append(head, verdict, views(part));
   box.append(link, told);
   return box;

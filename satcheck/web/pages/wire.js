@@ -7,7 +7,7 @@ const KEY = "satcheck-key";
 export const byId = (name) => document.getElementById(name);
 
 export function words(name, values = {}) {
-  return table[name].replace(/\{(\w+)\}/g, (_, field) => values[field]);
+  return (table[name] ?? name ?? "").replace(/\{(\w+)\}/g, (_, field) => values[field]);
 }
 
 export function remember(name, value) {
@@ -85,7 +85,7 @@ export const LETTERS = { starved: "S", lean: "L", good: "G", heavy: "H", rich: "
 
 // A row of letters, the newest bold.
 export function letterRow(verdicts) {
-  const row = make("span", "", { class: "row", role: "img", "aria-label": verdicts.join(", ") });
+  const row = make("span", "", { class: "row", role: "img", "aria-label": verdicts.map((verdict) => words(verdict)).join(", ") });
   verdicts.forEach((verdict, at) => {
     row.append(make("span", LETTERS[verdict], { class: at === verdicts.length - 1 ? "is" : "was" }));
   });

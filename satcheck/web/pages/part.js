@@ -1,0 +1,60 @@
+// Part, view and fibre: typed or chosen once, remembered on the phone.
+
+import { followPart } from "./gel.js";
+import { go } from "./stage.js";
+import { byId, recall, remember, words } from "./wire.js";
+
+const SETUP = "satcheck-setup";
+
+const form = byId("setup");
+export const setup = () => Object.fromEntries(new FormData(form));
+export const partNumber = () => setup().part.trim().replace(/\s+/g, " ");
+
+export function recallSetup() {
+  let kept = {};
+  try { kept = JSON.parse(recall(SETUP)) || {}; } catch { /* nothing was kept */ }
+  if (typeof kept.part === "string") byId("part").value = kept.part;
+  for (const name of ["view", "fibre"]) {
+    const wanted = [...form.querySelectorAll(`[name=${name}]`)].find((one) => one.value === kept[name]);
+    if (wanted) wanted.checked = true;
+  }
+}
+
+export function adopt(facts) { // a photo that is opened by its address brings its own part, view and fibre
+  byId("part").value = facts.part;
+  for (const name of ["view", "fibre"]) {
+    for (const one of form.querySelectorAll(`[name=${name}]`)) one.checked = one.value === facts[name];
+  }
+  showWho();
+}
+
+export function showWho() {
+  const { view, fibre } = setup();
+  byId("who-part").textContent = partNumber();
+  byId("who-rest").textContent = `${words(view)} · ${fibre}`;
+  remember(SETUP, JSON.stringify({ ...setup(), part: partNumber() }));
+}
+
+export function partChanged() {
+  byId("part-bad").textContent = "";
+  byId("part").setAttribute("aria-invalid", "false");
+  showWho();
+  followPart(partNumber());
+}
+
+// Says what is missing; held: that a photo waits for it.
+export function missingPart(held = false) {
+  const bad = partNumber() === "";
+  byId("part-bad").textContent = bad ? words(held ? "held" : "part_missing") : "";
+  byId("held-send").hidden = !bad || !held;
+  byId("part").setAttribute("aria-invalid", String(bad));
+  if (bad) { history.pushState(null, "", location.pathname); go("start", "take"); byId("part").focus(); }
+  return bad;
+}
+
+export function listenToSetup() {
+  byId("part").addEventListener("change", partChanged);
+  byId("part").addEventListener("input", () => { byId("part-bad").textContent = ""; });
+  form.addEventListener("change", showWho);
+  form.addEventListener("submit", (event) => { event.preventDefault(); byId("part").blur(); });
+}
