@@ -3,6 +3,7 @@
 Photos are the demo's. The folder must lie outside the repository; look at what comes out.
 """
 
+import subprocess
 import sys
 from collections.abc import Callable
 from pathlib import Path
@@ -77,6 +78,52 @@ def tour(page: Page, at: Server, first: int, shoot: Callable[[str], None]) -> No
     page.goto(f"{at.base}/today")
     page.wait_for_selector(".part")
     shoot("12_today")
+    page.goto(at.base)
+    page.wait_for_selector("[data-at=start]")
+    page.fill("#part", str(first))
+    page.locator("#part").blur()
+    grams(page, shoot)
+    lesson(page, at, shoot)
+
+
+def key_in(page: Page, **figures: str) -> None:
+    """Type figures with the page's own keys."""
+    for name, digits in figures.items():
+        page.click(f".cell:has([name={name}])")
+        for digit in digits:
+            page.click(f'[data-key="{digit}"]')
+
+
+def grams(page: Page, shoot: Callable[[str], None]) -> None:
+    """Go through mix sheet and weighing."""
+    page.click("a.to")
+    page.wait_for_selector("[data-at=form]")
+    shoot("13_mix_empty")
+    page.check("[name=resin][value=acrylic]", force=True)
+    key_in(page, dry_fabric="182")
+    page.click("#go")
+    page.wait_for_selector("#bad:not(:empty)")
+    shoot("14_mix_missing")
+    key_in(page, hardener="3", promoter="1.5", temperature="21", low="25", high="30")
+    key_in(page, mix_cup="14", mix_bag="50")
+    page.click("#go")
+    page.wait_for_selector("[data-at=answer]")
+    shoot("15_mix")
+    page.click("#to-weigh")
+    shoot("16_weigh_empty")
+    key_in(page, mixed="300", cup="14", bag="62")
+    page.click("#go")
+    page.wait_for_selector("[data-at=answer]")
+    shoot("17_weigh")
+
+
+def lesson(page: Page, at: Server, shoot: Callable[[str], None]) -> None:
+    """Go through the four parts of the lesson."""
+    page.goto(f"{at.base}/lesson")
+    for number, name in enumerate(("See", "Deceived", "Find", "Decide"), 18):
+        page.get_by_role("tab", name=name).click()
+        page.wait_for_timeout(200)
+        shoot(f"{number}_lesson_{name.lower()}")
 
 
 def shoot_all(browser: Browser, at: Server, folder: Path) -> None:
@@ -97,7 +144,12 @@ def main() -> None:
     """Make the screenshots."""
     folder = Path(sys.argv[1])
     folder.mkdir(parents=True, exist_ok=True)
-    with server(folder / "records") as at, sync_playwright() as play:
+    made = folder / "lesson" / "lesson.html"
+    if not made.exists():
+        subprocess.run(
+            [sys.executable, "-m", "satcheck", "lesson", "--out", made.parent], check=True
+        )
+    with server(folder / "records", None, "--lesson", str(made)) as at, sync_playwright() as play:
         browser = play.chromium.launch(executable_path=CHROMIUM, args=at.chromium)
         shoot_all(browser, at, folder)
         browser.close()

@@ -164,6 +164,7 @@ ORDER = (
     "card.sheet",
     "mix_card",
     "web.words",
+    "web.phrases",
     "web.shot",
     "web.location",
     "web.access",

@@ -85,14 +85,25 @@ def test_the_worked_example_is_enough_by_weight(grams: Grams) -> None:
 
 def test_a_reload_shows_what_was_kept_with_its_figures(grams: Grams) -> None:
     saved = mix(grams)
-    assert grams.of_part("4711") == {"mix": saved, "weigh": None}
+    assert grams.of_part("4711") == {"fibre": None, "mix": saved, "weigh": None}
     weighed = weigh(grams)
     assert grams.of_part("4711")["weigh"] == weighed
     assert saved["fields"] == {k: v for k, v in MIX.items() if k != "mix_bag"} | {
         "mix_bag": "0", "mix_film": "0"
     }  # fmt: skip
     assert weighed["fields"] == WEIGH | {"scale": "1"}
-    assert grams.of_part("4712") == {"mix": None, "weigh": None}
+    assert grams.of_part("4712") == {"fibre": None, "mix": None, "weigh": None}
+
+
+def test_the_mix_says_for_what_fibre_it_is_and_the_photos_fibre_is_known(
+    grams: Grams, ledger: Ledger
+) -> None:
+    inspect(ledger, Label.GOOD, part="4711", view="medial")
+    assert grams.of_part("4711")["fibre"] == "basalt"
+    assert mix(grams)["what"] == "acrylic for 182 g of basalt, fibre 25 to 30 % by volume"
+    assert grams.by_weight("4711") is None
+    weigh(grams)
+    assert grams.by_weight("4711") == "enough"
 
 
 def test_a_double_tap_keeps_one_sheet(grams: Grams, ledger: Ledger) -> None:

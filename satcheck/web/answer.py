@@ -12,9 +12,11 @@ from satcheck.series.change import change, summary
 from satcheck.series.coverage import coverage
 from satcheck.series.trend import trends
 from satcheck.stringing import plan
+from satcheck.web.phrases import phrased, worded
 from satcheck.web.shot import VIEWS
 from satcheck.web.store import Kept, Store
 from satcheck.web.words import say
+from satcheck.whole_part import whole_part
 
 # What a remedy says of the command line, a page has a place of its own for.
 _AS_ON_A_PAGE = {
@@ -26,6 +28,9 @@ MOST_SERIES = 12
 """Photos of one view that the trend goes back (own rule): more do not fit a phone."""
 
 
+RULE_PARTS = ("sentence", "reason", "caution", "origin")
+
+
 def answer(kept: Kept) -> dict[str, Any]:
     """Return the verdict on one photo: what is read first, at arm's length."""
     record = kept.record
@@ -34,7 +39,7 @@ def answer(kept: Kept) -> dict[str, Any]:
         **_facts(kept),
         "verdict": word,
         "where": _where(record, word),
-        "advice": [_AS_ON_A_PAGE.get(told, told) for told in record["advice"]],
+        "advice": [_AS_ON_A_PAGE.get(told) or phrased(told) for told in record["advice"]],
         "retake": word == Label.NOT_JUDGED.word,
         "demo": bool(record["calibration"]["is_demo"]),
         "share_judged": record["share_judged"],
@@ -111,8 +116,8 @@ def _where(record: Mapping[str, Any], word: str) -> str:
     if word in (Label.GOOD.word, Label.NOT_JUDGED.word) or not named(word):
         return ""
     rich = named(Label.RICH.word) if word == Label.STARVED.word else []
-    also = say("also_rich", zones=describe_zones(rich)) if rich else ""
-    return describe_zones(named(word)) + also
+    also = say("also_rich", zones=worded(describe_zones(rich))) if rich else ""
+    return worded(describe_zones(named(word))) + also
 
 
 def _card_note(kept: Kept) -> str:
@@ -146,15 +151,19 @@ def _change(series: Sequence[Inspection]) -> list[str]:
     if len(series) < 2:
         return [say("first_photo")]
     earlier, later = series[-2:]
-    return list(summary(change(earlier, later, align(earlier, later))))
+    found = summary(change(earlier, later, align(earlier, later)))
+    return [phrased(told) for told in found]
 
 
 def _views(of_part: Sequence[Kept], store: Store) -> dict[str, Any]:
     newest = {one.view: one for one in of_part if one.view in VIEWS}
     # While the resin moves, only the newest photo of a view tells how it looks now.
-    seen = coverage({view: [store.inspection(one)] for view, one in newest.items()}, VIEWS)
+    shown = {view: store.inspection(one) for view, one in newest.items()}
+    seen = coverage({view: [one] for view, one in shown.items()}, VIEWS)
+    whole = whole_part({view: plan(one) for view, one in shown.items()})
     return {
-        "sentences": list(seen.sentences),
+        "sentences": [phrased(told) for told in seen.sentences],
+        "whole": phrased(whole),
         "views": [
             {
                 "view": view,
@@ -174,11 +183,10 @@ def _plan(now: Inspection, minutes: float | None) -> dict[str, Any]:
     towards = [move.sentence for move in moves if {move.source, move.target} & named]
     return {
         "state": found.state,
-        "first": (towards or [*found.sentences, ""])[0],
-        "sentences": list(found.sentences),
+        "first": phrased((towards or [*found.sentences, ""])[0]),
+        "sentences": [phrased(told) for told in found.sentences],
         "rules": [
-            {"sentence": r.sentence, "reason": r.reason, "caution": r.caution, "origin": r.origin}
-            for r in found.rules
+            {name: phrased(getattr(rule, name)) for name in RULE_PARTS} for rule in found.rules
         ],
-        "caveat": found.caveat,
+        "caveat": phrased(found.caveat),
     }

@@ -28,6 +28,7 @@ from satcheck.resin.mix_sheet import MixSheet, make_mix_sheet
 from satcheck.resin.units import parse
 from satcheck.resin.weigh_sheet import WeighSheet, make_weigh_sheet
 from satcheck.resin_and_photo import beside, beside_text
+from satcheck.web.phrases import phrased
 from satcheck.web.store import Kept, Store
 from satcheck.web.typed import (
     Typed,
@@ -37,7 +38,7 @@ from satcheck.web.typed import (
     read_typed,
     weigh_entries,
 )
-from satcheck.web.words import say
+from satcheck.web.words import WORDS, say
 
 
 class Grams:
@@ -66,12 +67,18 @@ class Grams:
         return self._shown(entry)
 
     def of_part(self, part: str) -> dict[str, Any]:
-        """Return both sheets of a part as the page shows them; None for one that is not there."""
-        newest = {kind: newest_sheet(self._ledger, kind, part) for kind in KINDS.values()}
-        return {
-            word: None if newest[kind] is None else self._shown_or_none(newest[kind])
+        """Return both sheets of a part, None where there is none, and the fibre of its photos."""
+        photos = self._store.of_part(part)
+        sheets = {
+            word: self._shown_or_none(newest_sheet(self._ledger, kind, part))
             for word, kind in KINDS.items()
         }
+        return {"fibre": photos[-1].fibre if photos else None, **sheets}
+
+    def by_weight(self, part: str) -> str | None:
+        """Return the word for a part's weighing; None where it was not weighed."""
+        entry = newest_sheet(self._ledger, Kind.WEIGHING, part)
+        return None if entry is None else entry.body["sheet"]["by_weight"] or "none"
 
     def card(self, part: str) -> bytes | None:
         """Return the card to print of a part's mix (PDF, A6); None where there is none."""
@@ -112,8 +119,11 @@ class Grams:
             sheet = stored_mix(entry)
             temperature = entry.body.get("temperature")
             found = experience(self._ledger, sheet, entry.body.get("fibre"), temperature)
-            told = {**mix_shown(sheet), "experience": list(experience_sentences(found))}
-            return {**facts, **told, "fields": fields_of(entry)}
+            told = {
+                **mix_shown(sheet),
+                "experience": [phrased(s) for s in experience_sentences(found)],
+            }
+            return {**facts, **told, "what": _what(sheet, entry), "fields": fields_of(entry)}
         weighed = stored_weighing(entry)
         photos = self._photos(weighed, str(entry.body.get("part", "")))
         return {**facts, **weigh_shown(weighed), "photos": photos, "fields": fields_of(entry)}
@@ -158,7 +168,7 @@ def mix_shown(sheet: MixSheet) -> dict[str, Any]:
         "amounts": rows,
         "warnings": list(made.warnings),
         "sums": [f"{s.words}: {s.value:.1f} {s.unit} ({s.how})" for s in made.steps],
-        "cautions": [each.words for each in sheet.cautions],
+        "cautions": [phrased(each.words) for each in sheet.cautions],
         "limits": [f"{each.substance}: {each.limit} ({each.source})" for each in sheet.limits],
     }
 
@@ -179,8 +189,21 @@ def weigh_shown(sheet: WeighSheet) -> dict[str, Any]:
         "wanted": wanted,
         "figures": [_figure(key, each.value, each.u) for key, each in results.items()],
         "warnings": list(sheet.balance.warnings),
-        "cautions": [each.words for each in cautions_for(WEIGHING)],
+        "cautions": [phrased(each.words) for each in cautions_for(WEIGHING)],
     }
+
+
+def _what(sheet: MixSheet, entry: Entry) -> str:
+    """Return what a mix is for, so that a wrong fibre is seen before it is weighed out."""
+    target, resin = sheet.mix.target, sheet.resin.name
+    return say(
+        "mix_what",
+        fabric=f"{sheet.mix.fabric:g}",
+        fibre=entry.body.get("fibre", ""),
+        resin=WORDS.get(f"resin_{resin}", resin),
+        low=f"{100 * target.low:.0f}",
+        high=f"{100 * target.high:.0f}",
+    )
 
 
 def _rounded(value: float, doubt: float) -> dict[str, str]:

@@ -138,7 +138,8 @@ async def _today(_request: Request, shop: Shop) -> Response:
     """Return the parts photographed since midnight, by the clock of the shop's computer."""
     midnight = datetime.now().astimezone().replace(hour=0, minute=0, second=0, microsecond=0)
     kept = await asyncio.to_thread(shop.bench.store.since, timestamp(midnight))
-    return JSONResponse({"parts": today(kept), "photos": len(kept)})
+    parts = [{**one, "weight": shop.grams.by_weight(one["part"])} for one in today(kept)]
+    return JSONResponse({"parts": parts, "photos": len(kept)})
 
 
 @told

@@ -54,6 +54,7 @@ function showKept() {
 }
 function startServed() {
   if (!isServed()) return;
+  document.querySelector("header").prepend(make("a", "Bench", { href: "/", className: "to-bench" }));
   $("forget").hidden = true;
   $("everyone").querySelector("h2").textContent = "For the trainer: everyone in the shop's records";
   $("initials").addEventListener("change", () => { if (who() !== "-") claim(); });

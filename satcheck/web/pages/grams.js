@@ -42,10 +42,10 @@ function lock(sentence) {
 
 function fill(name) {
   const draft = parsed(DRAFT), other = kept[name === "mix" ? "weigh" : "mix"];
-  const shared = other ? pick(other.fields, ["resin", "dry_fabric", "low", "high", "resin_density", "fibre_density"]) : {};
+  const shared = other ? pick(other.fields, ["resin", "fibre", "dry_fabric", "low", "high", "resin_density", "fibre_density"]) : {};
   const known = { ...parsed(HABIT), ...shared, ...(kept[name] ? kept[name].fields : {}), ...(draft.part === part ? draft[name] : {}) };
   for (const input of inputs) input.value = known[input.name] ?? "";
-  for (const one of form.querySelectorAll("[name=resin]")) one.checked = one.value === known.resin;
+  for (const one of form.querySelectorAll("[type=radio]")) one.checked = one.value === { ...known, fibre: known.fibre ?? fibre }[one.name];
   for (const box of form.querySelectorAll("details")) box.open = [...box.querySelectorAll("input")].some((one) => one.value && one.name !== "scale");
 }
 
@@ -53,8 +53,8 @@ const pick = (from, names) => Object.fromEntries(names.filter((name) => name in 
 
 function typed() {
   const found = Object.fromEntries(inputs.filter((one) => !one.closest(sheet() === "mix" ? ".weigh" : ".mix")).map((one) => [one.name, one.value.trim()]));
-  const resin = form.querySelector("[name=resin]:checked");
-  return { ...found, ...(resin ? { resin: resin.value } : {}), fibre };
+  for (const chosen of form.querySelectorAll("[type=radio]:checked")) found[chosen.name] = chosen.value;
+  return found;
 }
 
 function keepDraft() {
@@ -162,6 +162,7 @@ function showMix(told) {
     row.append(make("b", words(`amount_${word}`)), make("em", grams), ...(how ? [make("small", how)] : []));
     return row;
   }));
+  byId("mix-what").textContent = told.what;
   byId("first-caution").textContent = told.cautions[0];
   byId("experience").replaceChildren(...lines(told.experience));
   byId("sums").replaceChildren(...lines(told.sums));
@@ -224,6 +225,8 @@ async function start() {
   const wanted = location.hash === "#weigh" ? "weigh" : "mix";
   try {
     kept = await ask(`/api/grams?part=${encodeURIComponent(part)}`);
+    fibre = kept.fibre ?? fibre; // as the part's photos say
+    byId("who-rest").textContent = fibre;
     await followPart(part);
   } catch (error) {
     if (error.isAboutKey) { lock(error.message); return; }

@@ -11,6 +11,7 @@ export function showSeries(found, stage) {
   byId("changed").textContent = found.change.join(" ");
   byId("zones").replaceChildren(...zoneOrder(found.zones).map(zoneBox));
   byId("views").replaceChildren(...found.views.views.map(viewBox));
+  byId("whole").textContent = found.views.whole;
   byId("unseen").textContent = found.views.sentences.join(" ");
   byId("more").hidden = false;
 }

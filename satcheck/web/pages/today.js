@@ -11,11 +11,22 @@ async function refresh() {
     const cards = await Promise.all(parts.map(card));
     byId("parts").replaceChildren(...cards);
     byId("count").textContent = photos ? words("today_count", { photos, parts: parts.length }) : words("today_none");
+    byId("tally").replaceChildren(...tally(parts));
     document.body.dataset.at = "today";
   } catch (error) {
     if (error.isAboutKey) lock(error.message);
     else byId("count").textContent = error.status ? error.message : words("server_gone");
   }
+}
+
+// How many parts stand at each verdict, the urgent ones first.
+function tally(parts) {
+  const verdicts = parts.map((part) => part.newest.verdict);
+  return Object.keys(LETTERS).filter((one) => verdicts.includes(one)).map((verdict) => {
+    const item = make("li", "", { "data-v": verdict }), count = verdicts.filter((one) => one === verdict).length;
+    item.append(make("i", "", { "aria-hidden": "true" }), make("span", words("today_tally", { count, verdict: words(verdict) })));
+    return item;
+  });
 }
 
 async function card(part) {
@@ -28,7 +39,9 @@ async function card(part) {
   const verdict = make("div", "", { class: "verdict", "data-v": newest.verdict });
   verdict.append(make("div", "", { class: "band", "aria-hidden": "true" }),
     make("p", words(newest.verdict), { class: "verdict-word" }), make("p", newest.where, { class: "where" }));
-  told.append(head, verdict, views(part));
+  told.append(head, verdict);
+  if (part.weight) told.append(make("p", words("today_weight", { weight: words(`weight_${part.weight}`) }), { class: "weight" }));
+  told.append(views(part));
   box.append(link, told);
   return box;
 }
