@@ -71,6 +71,32 @@ def test_entries_are_found_newest_first_by_each_word_and_time(ledger: Ledger) ->
     assert ledger.find(Search(kind="photo")) == ()
 
 
+@pytest.mark.parametrize(
+    ("search", "index"),
+    [
+        (Search(), "lookup_time"),
+        (Search(since="2026-03", until="2026-03"), "lookup_time"),
+        (Search(kind="note", verdict="starved", by="AB"), "lookup_by"),
+        (Search(kind="inspection", verdict="starved", current=True), "lookup_verdict"),
+        (Search(resin="epoxy", calibration="0" * 16, by="AB"), "lookup_calibration"),
+        (Search(part="4711", by="AB", since="2026"), "lookup_part"),
+    ],
+)
+def test_a_search_goes_by_the_word_that_fewest_entries_share(
+    ledger: Ledger, search: Search, index: str
+) -> None:
+    """By another, a million entries are gone through for one technician's."""
+    where, values = search.sql()
+    asked = f"EXPLAIN QUERY PLAN SELECT seq FROM lookup WHERE {where} ORDER BY made_at DESC"
+    assert f"INDEX {index} " in f"{ledger.read(asked, values)[0][3]} "
+
+
+def test_a_record_is_on_the_disk_before_it_is_acknowledged(ledger: Ledger) -> None:
+    """SQLite, PRAGMA synchronous: FULL (2) in WAL mode waits for the disk at each commit."""
+    assert ledger.read("PRAGMA synchronous") == [(2,)]
+    assert ledger.read("PRAGMA journal_mode") == [("wal",)]
+
+
 @pytest.mark.parametrize("statement", ["UPDATE record SET body = '{}'", "DELETE FROM record"])
 def test_the_file_itself_refuses_to_change_an_entry(ledger: Ledger, statement: str) -> None:
     ledger.append(note("kept"))

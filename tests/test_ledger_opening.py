@@ -251,6 +251,8 @@ def test_many_openers_at_once_make_one_ledger(tmp_path: Path) -> None:
         assert verify(ledger).head.seq == 8
 
 
-def test_what_a_killed_writer_acknowledged_is_there(tmp_path: Path) -> None:
-    acknowledged, there = kill_often(tmp_path / "killed.ledger", times=8, seed=7)
+@pytest.mark.parametrize(("how", "times"), [("appending", 8), ("serving", 1)])
+def test_what_a_killed_writer_acknowledged_is_there(tmp_path: Path, how: str, times: int) -> None:
+    """The full run: python tests/kill_ledger.py HOW --times 200; watching has its own test."""
+    acknowledged, there = kill_often(tmp_path, how, times, seed=2)
     assert 0 < acknowledged <= there

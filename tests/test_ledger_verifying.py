@@ -8,7 +8,8 @@ from hypothesis import strategies as st
 from ledgers import clock_from, inspect, note, tamper
 
 from satcheck.errors import UsageError
-from satcheck.ledger.book import Ledger, open_ledger
+from satcheck.ledger import verifying
+from satcheck.ledger.book import Head, Ledger, open_ledger, read_ledger
 from satcheck.ledger.entries import chain_hash, entry_id
 from satcheck.ledger.photos import photo_draft, photo_path
 from satcheck.ledger.verifying import verify
@@ -37,6 +38,21 @@ def test_an_untouched_ledger_is_whole(ledger: Ledger) -> None:
     report = verify(ledger)
     assert report.head == ledger.head()
     assert report.first is None
+    assert report.index_agrees
+
+
+def test_what_is_recorded_while_it_is_verified_is_no_fault(
+    ledger: Ledger, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def count_later(reader: Ledger, head: Head) -> bool:
+        ledger.append(note("meanwhile"))
+        return count(reader, head)
+
+    count = verifying._counts_agree
+    monkeypatch.setattr(verifying, "_counts_agree", count_later)
+    with read_ledger(ledger.path) as reader:
+        report = verify(reader)
+        assert reader.head().seq == report.head.seq + 1
     assert report.index_agrees
 
 

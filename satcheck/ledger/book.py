@@ -190,6 +190,16 @@ class Ledger:
             rebuild_index(db)
 
     @contextmanager
+    def at_one_moment(self) -> Iterator[None]:
+        """Read the ledger as it is now, while others may go on writing to it."""
+        with self._lock, explained(self.path):
+            self._db.execute("BEGIN")
+            try:
+                yield
+            finally:
+                self._db.rollback()
+
+    @contextmanager
     def writing(self) -> Iterator[sqlite3.Connection]:
         """Hold the only writer's place; what is written in it stays whole or not at all."""
         with self._lock, explained(self.path):

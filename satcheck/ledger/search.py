@@ -8,6 +8,14 @@ from satcheck.ledger.entries import Kind, storable, timestamp
 
 _FORMS = {4: "%Y", 7: "%Y-%m", 10: "%Y-%m-%d", 16: "%Y-%m-%dT%H:%M"}
 """How a time may be typed, by its length."""
+SHARPEST = (
+    "request", "photo", "corrects", "series", "part", "calibration", "by", "resin", "verdict",
+    "kind",
+)  # fmt: skip
+"""What an entry is looked up by, the word that fewest entries share first (own rule).
+
+Without this SQLite may look through all starved entries for one technician's: 1.4 s in a million.
+"""
 
 
 @dataclass(frozen=True)
@@ -43,6 +51,7 @@ class Search:
     def sql(self) -> tuple[str, tuple[str, ...]]:
         """Return the condition on ``lookup`` and its values."""
         terms, values = ["1"], []
+        sharpest = next((name for name in SHARPEST if getattr(self, name) is not None), None)
         for field in fields(self):
             value = getattr(self, field.name)
             if value is None or field.name == "current":
@@ -53,7 +62,9 @@ class Search:
                 terms.append("lookup.made_at < ?")
                 value += "~"  # stands behind every sign of a time: all that begins so is included
             else:
-                terms.append(f'lookup."{field.name}" = ?')
+                # A + keeps SQLite from the indexes of words that many entries share.
+                held = "+" if field.name in SHARPEST and field.name != sharpest else ""
+                terms.append(f'{held}lookup."{field.name}" = ?')
             values.append(storable(value))
         if self.current:
             terms.append("NOT lookup.superseded")

@@ -86,7 +86,8 @@ def stored_mix(entry: Entry) -> MixSheet:
     UsageError
         If its figures are refused by now, or its layers stand in a file elsewhere.
     """
-    typed = {k: tuple(v) if isinstance(v, list) else v for k, v in entry.body["entries"].items()}
+    entries: Mapping[str, Any] = entry.body["entries"]
+    typed: dict[str, Any] = {k: tuple(v) if isinstance(v, list) else v for k, v in entries.items()}
     if "layup" in typed:
         raise UsageError(f"the layers of this mix stand in {typed['layup']}, not in the ledger")
     return make_mix_sheet(MixEntries(**typed))

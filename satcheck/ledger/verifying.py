@@ -45,7 +45,7 @@ class Report:
 
 
 def verify(ledger: Ledger, *, noted: str | None = None, photos: bool = False) -> Report:
-    """Check every entry, its large content, and the index.
+    """Check every entry, its large content, and the index, while others may go on writing.
 
     Parameters
     ----------
@@ -62,6 +62,11 @@ def verify(ledger: Ledger, *, noted: str | None = None, photos: bool = False) ->
         If the file itself cannot be read.
     """
     seen = _Noted(noted)
+    with ledger.at_one_moment():  # else an entry that comes meanwhile looks like one too many
+        return _verify(ledger, seen, noted, photos=photos)
+
+
+def _verify(ledger: Ledger, seen: "_Noted", noted: str | None, *, photos: bool) -> Report:
     head, agrees = Head(0, START), True
     corrected = {row[0] for row in ledger.read("SELECT corrects FROM record WHERE corrects > ''")}
     known: set[str] = set()
