@@ -58,8 +58,8 @@ class Frame:
 
 def part_width(part: Part, zones: ZoneMap) -> float:
     """Return the part's mean width across its axis, in pixels of the photo."""
-    length = np.ptp(_along(part, zones.axis)[0])
-    return float(part.silhouette.sum() / max(length, 1.0))
+    length = np.ptp(_rim(part, zones.axis)[0])
+    return float(np.count_nonzero(part.silhouette) / max(length, 1.0))
 
 
 def straighten(rgb: NDArray[np.uint8], part: Part, zones: ZoneMap, scale: float) -> Frame:
@@ -79,20 +79,18 @@ def straighten(rgb: NDArray[np.uint8], part: Part, zones: ZoneMap, scale: float)
     flags = cv2.WARP_INVERSE_MAP
     crop, origin = _cropped(rgb, to_photo, size)
     linear = _warped(linear_light(crop), origin, to_photo, size, scale)
-    code = np.where(zones.third > 0, 1 + 3 * (zones.third.astype(np.int16) - 1) + zones.side - 1, 0)
     corner = _centred(to_photo)
 
     def layer(mask: NDArray[np.generic]) -> NDArray[np.uint8]:
-        warped = cv2.warpAffine(
-            mask.astype(np.uint8), corner, size, flags=cv2.INTER_NEAREST | flags
-        )
+        warped = cv2.warpAffine(mask.view(np.uint8), corner, size, flags=cv2.INTER_NEAREST | flags)
         return np.asarray(warped, np.uint8)
 
     laminate = layer(part.laminate) > 0
+    third, side = layer(zones.third), layer(zones.side)
     return Frame(
         linear=linear,
         laminate=laminate,
-        zones=np.where(laminate, layer(code), 0).astype(np.uint8),
+        zones=np.where(laminate & (third > 0), 3 * third + side - 3, 0).astype(np.uint8),
         brim=layer(zones.brim) > 0,
         lock=layer(zones.lock) > 0,
         covered=layer(part.covered) > 0,
@@ -101,19 +99,20 @@ def straighten(rgb: NDArray[np.uint8], part: Part, zones: ZoneMap, scale: float)
     )
 
 
-def _along(part: Part, axis: tuple[float, float]) -> tuple[NDArray[np.float64], ...]:
-    """Return positions along and across the axis of the silhouette's pixels, and the pixels."""
-    y, x = np.nonzero(part.silhouette)
-    points = np.stack([x + 0.5, y + 0.5], 1)
-    across = np.array([axis[1], -axis[0]])
-    return points @ np.array(axis), points @ across, points
+def _rim(part: Part, axis: tuple[float, float]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return positions along and across the axis of the first and last pixel of each row."""
+    rows = np.flatnonzero(part.silhouette.any(1))
+    solid = part.silhouette[rows]
+    first, last = np.argmax(solid, 1), solid.shape[1] - 1 - np.argmax(solid[:, ::-1], 1)
+    points = np.stack([np.append(first, last), np.append(rows, rows)], 1) + 0.5
+    return points @ np.array(axis), points @ np.array([axis[1], -axis[0]])
 
 
 def _placement(
     part: Part, axis: tuple[float, float], scale: float
 ) -> tuple[NDArray[np.float64], tuple[int, int]]:
     """Return the map from frame to photo and the frame's (width, height)."""
-    along, across, _ = _along(part, axis)
+    along, across = _rim(part, axis)
     margin = MARGIN * np.ptp(along)
     start, left = along.min() - margin, across.min() - margin
     height = int(np.ceil((np.ptp(along) + 2 * margin) * scale))

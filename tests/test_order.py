@@ -56,6 +56,7 @@ ORDER = (
     # measures
     "frame",
     "weave.spectrum",
+    "weave.pooling",
     "weave.lattice",
     "weave.track",
     "weave.texture",

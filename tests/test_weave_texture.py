@@ -8,10 +8,11 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 from scenes import Braid, relief
 
+from satcheck.weave.pooling import Pool
 from satcheck.weave.texture import (
     BANDS,
     amplitude,
-    band,
+    bands,
     low_quantile,
     noise_gain,
     noise_level,
@@ -23,7 +24,7 @@ F32 = NDArray[np.float32]
 
 SIZE = 160
 MASK = np.ones((SIZE, SIZE), bool)
-WEIGHT = MASK.astype(np.float32)
+POOL = Pool.everywhere(MASK)
 PITCH = 12.0
 INNER = np.s_[40:-40, 40:-40]
 
@@ -55,7 +56,7 @@ def test_the_noise_gain_is_the_norm_of_the_bands_kernel(name: str, pitch: float)
     """The band of a single bright pixel, squared and summed, at a working pitch."""
     point = np.zeros((301, 301), np.float32)
     point[150, 150] = 1
-    kernel = band(point, np.ones(point.shape, bool), pitch, name)
+    kernel = bands(point, np.ones(point.shape, bool), pitch)[name]
     assert noise_gain(pitch, name) == pytest.approx(np.linalg.norm(kernel), rel=2e-3)
 
 
@@ -64,7 +65,7 @@ def test_a_band_passes_a_wave_as_two_gaussians_would(name: str) -> None:
     """exp(-2 (pi f a)^2) - exp(-2 (pi f b)^2) for sigmas a and b."""
     a, b = BANDS[name]
     for frequency in (0.4, 0.8, 1.3):
-        passed = band(wave(frequency, 30), MASK, PITCH, name)[INNER]
+        passed = bands(wave(frequency, 30), MASK, PITCH)[name][INNER]
         square = -2 * (np.pi * frequency) ** 2
         gain = np.exp(square * a * a) - np.exp(square * b * b)
         assert passed.std() * np.sqrt(2) == pytest.approx(0.1 * gain, rel=0.04)
@@ -72,17 +73,17 @@ def test_a_band_passes_a_wave_as_two_gaussians_would(name: str) -> None:
 
 def test_the_coarser_band_holds_the_coarser_wave() -> None:
     for name, frequency in (("coarse", 0.4), ("fine", 1.6)):
-        passed = {n: band(wave(frequency, 0), MASK, PITCH, n)[INNER].std() for n in BANDS}
+        passed = {n: bands(wave(frequency, 0), MASK, PITCH)[n][INNER].std() for n in BANDS}
         assert max(passed, key=lambda n: passed[n]) == name
 
 
 def test_the_amplitude_of_noise_is_its_standard_deviation() -> None:
-    assert amplitude(noise(0.05), WEIGHT, PITCH)[INNER].mean() == pytest.approx(0.05, rel=0.03)
+    assert amplitude(noise(0.05), POOL, PITCH)[INNER].mean() == pytest.approx(0.05, rel=0.03)
 
 
 @pytest.mark.parametrize("factor", [0.1, 0.5, 3.0])
 def test_an_amplitude_is_proportional_to_the_contrast(factor: float) -> None:
-    one, other = (amplitude(band(braid(c), MASK, PITCH, "medium"), WEIGHT, PITCH)
+    one, other = (amplitude(bands(braid(c), MASK, PITCH)["medium"], POOL, PITCH)
                   for c in (0.1, 0.1 * factor))  # fmt: skip
     assert other[INNER] == pytest.approx(factor * one[INNER], rel=1e-4)
 
@@ -90,9 +91,9 @@ def test_an_amplitude_is_proportional_to_the_contrast(factor: float) -> None:
 @pytest.mark.parametrize("degrees", [0, 30, 45, 90, 135])
 def test_a_single_direction_is_told_from_a_weave(degrees: float) -> None:
     """A fold as strong as the weave has a tenth of its contrast across; turned as you like."""
-    across, coherence = two_way(band(wave(0.8, degrees), MASK, PITCH, "coarse"),
-                                WEIGHT, PITCH, "coarse")  # fmt: skip
-    woven, two = two_way(band(braid(), MASK, PITCH, "coarse"), WEIGHT, PITCH, "coarse")
+    across, coherence = two_way(bands(wave(0.8, degrees), MASK, PITCH)["coarse"],
+                                POOL, PITCH, "coarse")  # fmt: skip
+    woven, two = two_way(bands(braid(), MASK, PITCH)["coarse"], POOL, PITCH, "coarse")
     assert coherence[INNER].min() > 0.97
     assert two[INNER].max() < 0.5
     assert across[INNER].max() < woven[INNER].min() + np.log(0.25)
@@ -100,16 +101,16 @@ def test_a_single_direction_is_told_from_a_weave(degrees: float) -> None:
 
 def test_two_crossed_waves_alike_have_no_main_direction() -> None:
     crossed = wave(0.8, 45) + wave(0.8, -45)
-    _, coherence = two_way(band(crossed, MASK, PITCH, "coarse"), WEIGHT, PITCH, "coarse")
+    _, coherence = two_way(bands(crossed, MASK, PITCH)["coarse"], POOL, PITCH, "coarse")
     assert coherence[INNER].mean() < 0.1
 
 
 def test_noise_has_no_main_direction_and_nothing_has_none() -> None:
     """Nothing at all must give 0, not a division by zero."""
-    _, coherence = two_way(band(noise(0.05), MASK, PITCH, "coarse"), WEIGHT, PITCH, "coarse")
+    _, coherence = two_way(bands(noise(0.05), MASK, PITCH)["coarse"], POOL, PITCH, "coarse")
     assert np.median(coherence[INNER]) < 0.6
     flat = np.zeros(MASK.shape, np.float32)
-    crosswise, none = two_way(flat, WEIGHT, PITCH, "coarse")
+    crosswise, none = two_way(flat, POOL, PITCH, "coarse")
     assert (none == 0).all()
     assert np.isfinite(crosswise).all()
 
@@ -123,9 +124,9 @@ def test_the_noise_level_is_found_beside_a_weave(spread: float, contrast: float)
     """
     light = np.full(MASK.shape, -1.6, np.float32)
     seen = cv2.GaussianBlur(braid(contrast), (0, 0), 0.8)
-    found = float(noise_level(noise(spread) + seen, MASK, light, PITCH).mean())
+    found = float(noise_level(noise(spread) + seen, POOL, light, PITCH).mean())
     assert 0.8 * spread < found < 1.05 * spread + 0.1 * contrast
-    shown = amplitude(band(braid(contrast), MASK, PITCH, "medium"), WEIGHT, PITCH)[INNER].mean()
+    shown = amplitude(bands(braid(contrast), MASK, PITCH)["medium"], POOL, PITCH)[INNER].mean()
     assert (found - spread) * noise_gain(PITCH, "medium") <= 0.03 * shown
 
 
@@ -134,22 +135,25 @@ def test_the_noise_level_follows_the_brightness() -> None:
     right = np.arange(SIZE) >= SIZE // 2
     light = np.tile(np.where(right, -3.0, -1.0), (SIZE, 1)).astype(np.float32)
     uneven = noise(1.0) * np.where(right, 0.03, 0.01).astype(np.float32)
-    found = noise_level(uneven, MASK, light, PITCH)
+    found = noise_level(uneven, POOL, light, PITCH)
     assert found[:, 120:].mean() / found[:, :40].mean() == pytest.approx(3, rel=0.15)
 
 
 def test_a_part_too_small_to_tell_its_noise_has_the_least() -> None:
     dot = np.zeros(MASK.shape, bool)
     dot[80:84, 80:84] = True
-    assert noise_level(noise(0.1), dot, np.zeros(MASK.shape, np.float32), PITCH).max() < 1e-3
+    assert (
+        noise_level(noise(0.1), Pool.everywhere(dot), np.zeros(MASK.shape, np.float32), PITCH).max()
+        < 1e-3
+    )
 
 
 @pytest.mark.parametrize("name", ["medium", "coarse"])
 @pytest.mark.parametrize("spread", [0.02, 0.1])
 def test_a_bands_amplitude_less_its_noise_is_the_weaves(name: str, spread: float) -> None:
     """The noise known: what is left is what the clean picture shows; in quadrature."""
-    clean = amplitude(band(braid(), MASK, PITCH, name), WEIGHT, PITCH)
-    seen = amplitude(band(braid() + noise(spread), MASK, PITCH, name), WEIGHT, PITCH)
+    clean = amplitude(bands(braid(), MASK, PITCH)[name], POOL, PITCH)
+    seen = amplitude(bands(braid() + noise(spread), MASK, PITCH)[name], POOL, PITCH)
     level = np.full_like(seen, spread * noise_gain(PITCH, name))
     left = without_noise(seen, level)[INNER].mean()
     assert left == pytest.approx(clean[INNER].mean(), rel=0.07)

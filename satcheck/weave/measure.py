@@ -2,7 +2,6 @@
 
 from dataclasses import dataclass, replace
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -10,10 +9,11 @@ from satcheck.frame import Frame, part_width, straighten
 from satcheck.outline.find import Part
 from satcheck.photo import luminance
 from satcheck.weave.lattice import PITCH_PER_WIDTH, Lattice, find_lattice
-from satcheck.weave.spectrum import DARK_FLOOR, contrast, masked_blur
+from satcheck.weave.pooling import Pool
+from satcheck.weave.spectrum import DARK_FLOOR, contrast
 from satcheck.weave.texture import (
     amplitude,
-    band,
+    bands,
     low_quantile,
     noise_gain,
     noise_level,
@@ -128,20 +128,21 @@ def _measured(frame: Frame, lattice: Lattice | None, pitch: float) -> Weave:
     height, width = frame.laminate.shape
     rows = np.arange(step // 2, max(height, step // 2 + step + 1), step)
     columns = np.arange(step // 2, max(width, step // 2 + step + 1), step)
-    rows, columns = np.minimum(rows, height - 1), np.minimum(columns, width - 1)
-    at = np.ix_(rows, columns)
-    flat = contrast(luminance(frame.linear), frame.laminate, pitch)
-    cues = {name: layer[at] for name, layer in _texture(frame, flat, pitch).items()}
-    shown = _windows_at_cells(frame, track(frame, flat, lattice), pitch, at) if lattice else {}
-    nothing = np.full(frame.laminate[at].shape, np.nan, np.float32)
+    pool = Pool(frame.laminate, np.minimum(rows, height - 1), np.minimum(columns, width - 1))
+    light = luminance(frame.linear)
+    flat = contrast(light, frame.laminate, pitch)
+    cues = _texture(frame, light, flat, pool, pitch)
+    part = np.asarray(pool.at(frame.laminate), bool)
+    shown = _windows_at_cells(track(frame, flat, lattice), pool, pitch) if lattice else {}
+    nothing = np.full(part.shape, np.nan, np.float32)
     cues["order"] = shown.get("order", nothing)
-    cues |= _broad(cues, frame.laminate[at])
+    cues |= _broad(cues, part)
     return Weave(
         frame,
         lattice,
         pitch,
-        columns.astype(np.intp),
-        rows.astype(np.intp),
+        pool.columns,
+        pool.rows,
         shown.get("visibility", nothing),
         shown.get("uncertainty", nothing),
         shown.get("floor", nothing),
@@ -149,23 +150,21 @@ def _measured(frame: Frame, lattice: Lattice | None, pitch: float) -> Weave:
     )
 
 
-def _texture(frame: Frame, flat: F32, pitch: float) -> Maps:
-    """Return the cues that need no lattice, (H, W) each."""
-    mask, weight = frame.laminate, frame.laminate.astype(np.float32)
-    log_light = np.log(masked_blur(luminance(frame.linear), weight, 0.45 * pitch) + DARK_FLOOR)
-    noise = noise_level(flat, mask, log_light, pitch)
+def _texture(frame: Frame, light: F32, flat: F32, pool: Pool, pitch: float) -> Maps:
+    """Return the cues that need no lattice, (R, C) each."""
+    log_light = np.log(pool.mean(light, 0.45 * pitch) + np.float32(DARK_FLOOR))
+    noise = noise_level(flat, pool, log_light, pitch)
     maps: Maps = {"light": log_light}
-    for name in ("fine", "medium", "coarse"):
-        part = band(flat, mask, pitch, name)
-        size = amplitude(part, weight, pitch)
-        maps[name] = np.log(size + 1e-4)
+    for name, part in bands(flat, frame.laminate, pitch).items():
+        size = amplitude(part, pool, pitch)
+        maps[name] = np.log(size + np.float32(1e-4))
         maps[f"clean_{name}"] = np.log(without_noise(size, noise * noise_gain(pitch, name)))
         if name == "coarse":
-            maps["crosswise"], maps["coherence"] = two_way(part, weight, pitch, name)
+            maps["crosswise"], maps["coherence"] = two_way(part, pool, pitch, name)
     red, green, blue = (
-        np.log(masked_blur(np.ascontiguousarray(frame.linear[..., k]), weight, 0.6 * pitch)
-               + DARK_FLOOR) for k in range(3)
-    )  # fmt: skip
+        np.log(pool.mean(frame.linear[..., k], 0.6 * pitch) + np.float32(DARK_FLOOR))
+        for k in range(3)
+    )
     maps["red_blue"], maps["red_green"] = red - blue, red - green
     return maps
 
@@ -180,24 +179,21 @@ def _broad(cues: Maps, part: NDArray[np.bool_]) -> Maps:
     }
 
 
-def _windows_at_cells(
-    frame: Frame, windows: Windows, pitch: float, at: tuple[NDArray[np.intp], ...]
-) -> Maps:
+def _windows_at_cells(windows: Windows, pool: Pool, pitch: float) -> Maps:
     """Return window measures at the cells: each is the mean of the windows near it."""
     values = {
         "order": np.log((windows.at_nodes + 1e-9) / (windows.between + 1e-9)),
         "signal": windows.variance - windows.noise,
         "noise": windows.noise,
     }
-    weight = np.zeros(frame.laminate.shape, np.float32)
-    weight[windows.y, windows.x] = 1
-    near = cv2.GaussianBlur(weight, (0, 0), POOLED * pitch)[at]
-    maps: Maps = {}
-    for name, value in values.items():
-        layer = np.zeros_like(weight)
-        layer[windows.y, windows.x] = value
-        mean = cv2.GaussianBlur(layer, (0, 0), POOLED * pitch)[at] / np.maximum(near, 1e-9)
-        maps[name] = np.where(near * pitch**2 > 0.02, mean, np.nan).astype(np.float32)
+
+    def near(value: NDArray[np.floating]) -> F32:
+        return pool.scattered(windows.y, windows.x, value.astype(np.float32), POOLED * pitch)
+
+    weight = near(np.ones(windows.x.size))
+    known = weight * pitch**2 > 0.02
+    maps: Maps = {name: np.where(known, near(value) / np.maximum(weight, np.float32(1e-9)),
+                                 np.float32(np.nan)) for name, value in values.items()}  # fmt: skip
     return {"order": maps["order"], **_visibility(maps["signal"], maps["noise"])}
 
 

@@ -35,10 +35,9 @@ def contrast(luminance: F32, mask: Bool, pitch: float) -> F32:
         Tow pitch in pixels.
     """
     weight = mask.astype(np.float32)
-    inside = np.where(mask, luminance, masked_blur(luminance, weight, 1.2 * pitch))
-    log = np.log(np.maximum(inside, 0) + DARK_FLOOR).astype(np.float32)
-    flat = np.where(mask, log - masked_blur(log, weight, 1.2 * pitch), 0)
-    return np.clip(flat, -CLIP, CLIP).astype(np.float32)
+    log = np.log(np.maximum(luminance, 0) + np.float32(DARK_FLOOR))
+    flat = (log - masked_blur(log, weight, 1.2 * pitch)) * weight
+    return np.asarray(np.clip(flat, -CLIP, CLIP), np.float32)
 
 
 def hann(size: int) -> F32:

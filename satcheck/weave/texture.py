@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from satcheck.weave.spectrum import masked_blur
+from satcheck.weave.pooling import Pool
 
 F32 = NDArray[np.float32]
 Bool = NDArray[np.bool_]
@@ -23,22 +23,26 @@ POOL = 0.8  # pitches (sigma): below two, so that a spot of four pitches keeps i
 NORMAL_MEAN = 1.2533  # sqrt(pi / 2): standard deviation over mean magnitude of a normal variable
 FLOOR = 1e-4
 NOISE_BINS = 8
+FEWEST_PLACES = 6  # of a brightness, for a quantile of their noise: one and a half pitches square
 CALMEST = 0.1  # quantile of local noise that is taken for the sensor's own
 
 
-def band(flat: F32, mask: Bool, pitch: float, name: str) -> F32:
-    """Return one band of a flattened contrast, (H, W), zero outside the mask."""
-    narrow, wide = (s * pitch for s in BANDS[name])
-    sharp = cv2.GaussianBlur(flat, (0, 0), narrow) if narrow > 0.35 else flat
-    return np.asarray((sharp - cv2.GaussianBlur(flat, (0, 0), wide)) * mask, np.float32)
+def bands(flat: F32, mask: Bool, pitch: float) -> dict[str, F32]:
+    """Return the bands of a flattened contrast by name, (H, W) each, zero outside the mask."""
+    smooth = {s: _smoothed(flat, s * pitch) for pair in BANDS.values() for s in pair}
+    return {name: (smooth[a] - smooth[b]) * mask for name, (a, b) in BANDS.items()}
 
 
-def amplitude(part: F32, weight: F32, pitch: float) -> F32:
-    """Return the local standard deviation of a band, from its mean magnitude."""
-    return masked_blur(np.abs(part), weight, POOL * pitch) * np.float32(NORMAL_MEAN)
+def _smoothed(flat: F32, sigma: float) -> F32:
+    return np.asarray(cv2.GaussianBlur(flat, (0, 0), sigma) if sigma > 0.35 else flat, np.float32)
 
 
-def two_way(part: F32, weight: F32, pitch: float, name: str) -> tuple[F32, F32]:
+def amplitude(part: F32, pool: Pool, pitch: float) -> F32:
+    """Return the local standard deviation of a band at a pool's places, from its magnitude."""
+    return pool.mean(np.abs(part), POOL * pitch) * np.float32(NORMAL_MEAN)
+
+
+def two_way(part: F32, pool: Pool, pitch: float, name: str) -> tuple[F32, F32]:
     """Return the texture across its main direction, and how one-directional it is.
 
     A weave has two tow families; a wrinkle, a seam or the edge of a reflection has one direction.
@@ -46,16 +50,15 @@ def two_way(part: F32, weight: F32, pitch: float, name: str) -> tuple[F32, F32]:
 
     Returns
     -------
-    crosswise : (H, W) float32 array
+    crosswise : (R, C) float32 array
         Natural log of the root of the smaller eigenvalue of the smoothed structure tensor.
-    coherence : (H, W) float32 array
+    coherence : (R, C) float32 array
         (largest - smallest) / (largest + smallest), 0 to 1.
     """
     unit = np.float32(BANDS[name][0] * pitch / 8)
     dx = cv2.Sobel(part, cv2.CV_32F, 1, 0) * unit
     dy = cv2.Sobel(part, cv2.CV_32F, 0, 1) * unit
-    sigma = 0.9 * pitch
-    xx, xy, yy = (masked_blur(np.asarray(p, np.float32), weight, sigma)
+    xx, xy, yy = (pool.mean(np.asarray(p, np.float32), 0.9 * pitch)
                   for p in (dx * dx, dx * dy, dy * dy))  # fmt: skip
     trace = xx + yy
     gap = np.sqrt((xx - yy) ** 2 + 4 * xy**2)
@@ -64,25 +67,28 @@ def two_way(part: F32, weight: F32, pitch: float, name: str) -> tuple[F32, F32]:
     return np.asarray(crosswise, np.float32), np.asarray(gap / (trace + 1e-7), np.float32)
 
 
-def noise_level(flat: F32, mask: Bool, log_light: F32, pitch: float) -> F32:
-    """Return the standard deviation of the pixel noise at each place's brightness, (H, W).
+def noise_level(flat: F32, pool: Pool, log_light: F32, pitch: float) -> F32:
+    """Return the standard deviation of the pixel noise at each place's brightness, (R, C).
 
     The finest diagonal detail of the calmest places of each brightness is taken for noise. What a
-    phone has smoothed away is not seen: the level is a floor, not a ceiling.
+    phone has smoothed away is not seen: the level is a floor, not a ceiling. ``log_light`` is the
+    places' brightness, (R, C).
     """
     detail = np.zeros_like(flat)
     detail[:-1, :-1] = (flat[:-1, :-1] - flat[1:, :-1] - flat[:-1, 1:] + flat[1:, 1:]) / 2
-    local = amplitude(detail, mask.astype(np.float32), pitch)
+    local = amplitude(detail, pool, pitch)
     size = max(1, round(pitch)) | 1
-    inner = cv2.erode(mask.astype(np.uint8), np.ones((size, size), np.uint8)) > 0
+    eroded = cv2.erode(pool.mask.astype(np.uint8), np.ones((size, size), np.uint8)) > 0
+    inner = np.asarray(pool.at(np.asarray(eroded)), bool)
     if not inner.any():
-        return np.full_like(flat, FLOOR)
-    edges = np.linspace(log_light[inner].min(), log_light[inner].max() + 1e-6, NOISE_BINS + 1)
-    place = np.digitize(log_light[inner], edges)
-    known = [k for k in range(1, NOISE_BINS + 1) if (place == k).sum() > 200]
+        return np.full_like(local, FLOOR)
+    seen, light = local[inner], log_light[inner]
+    edges = np.linspace(light.min(), light.max() + 1e-6, NOISE_BINS + 1)
+    place = np.digitize(light, edges)
+    known = [k for k in range(1, NOISE_BINS + 1) if (place == k).sum() >= FEWEST_PLACES]
     if not known:
-        return np.full_like(flat, float(np.quantile(local[inner], CALMEST)))
-    calm = [float(np.quantile(local[inner][place == k], CALMEST)) for k in known]
+        return np.full_like(local, float(np.quantile(seen, CALMEST)))
+    calm = [float(np.quantile(seen[place == k], CALMEST)) for k in known]
     middles = [(edges[k - 1] + edges[k]) / 2 for k in known]
     return np.interp(log_light, middles, calm).astype(np.float32)
 

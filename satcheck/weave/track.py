@@ -6,7 +6,7 @@ round body, and by a slow correction fitted along the part. Nothing is searched 
 search would find a "weave" in any noise.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -26,6 +26,7 @@ STEP = 0.75  # pitches between windows
 NODE_WIDTH = 0.22  # standard deviation of a node, in lattice steps: a window's own resolution
 ANNULUS = (0.25, 1.6)  # cycles per pitch between which texture counts as weave
 QUIET = 2.2  # cycles per pitch above which what is left is noise: two tow harmonics and blur
+NEGLIGIBLE = 1e-3  # weight below which a frequency is no part of any node
 GRID = 0.04  # natural log steps in which repeats are tabulated; a tenth of a node's width
 STRETCH = np.arange(-6, 7, 2)  # grid steps by which the lattice may depart from its geometry
 STRETCH_SPREAD = 0.25  # natural log; what a braid pushed by hand departs from its geometry
@@ -74,13 +75,14 @@ def track(frame: Frame, flat: F32, lattice: Lattice) -> Windows:
     if len(x) == 0:
         nothing = np.zeros(0)
         return Windows(x, y, nothing, nothing, nothing, nothing)
+    share = _filled(frame, x, y, size)
     spectra = power(flat, y - size // 2, x - size // 2, size, size)
-    spectra /= _filled(frame, x, y, size)[:, None, None]
-    table = _Table.around(_carried(lattice, lane, width), spectra.shape[1:], lattice)
-    table = table.stretched(*_stretch(spectra, row, lane, table))
-    at_nodes, between = table.means(spectra)
     variance, noise = _totals(spectra, lattice.pitch)
-    return Windows(x, y, at_nodes, between, variance, noise)
+    table = _Table.around(_carried(lattice, lane, width), size, lattice)
+    seen = table.seen(spectra) / share[:, None]
+    table = table.stretched(*_stretch(seen, row, lane, table))
+    at_nodes, between = table.means(seen)
+    return Windows(x, y, at_nodes, between, variance / share, noise / share)
 
 
 def _places(frame: Frame, size: int, step: int) -> tuple[Index, Index, Index, F64, F64]:
@@ -117,17 +119,28 @@ def _carried(lattice: Lattice, lane: F64, width: F64) -> tuple[F64, F64]:
 
 @dataclass(frozen=True, eq=False)
 class _Table:
-    """Node weights for a grid of repeats, and which of them each window needs."""
+    """Node weights for a grid of repeats, and which of them each window needs.
+
+    Only frequencies that some node or the annulus reaches are kept, those below the axis folded
+    on those above it: both weigh the same.
+    """
 
     weights: F32
-    """(across, along, frequencies): how far each frequency belongs to a node, 0 to 1."""
+    """(across * along, frequencies): how far each frequency belongs to a node, 0 to 1."""
     ring: NDArray[np.bool_]
     """(frequencies,): the weave's annulus."""
-    across: Index
-    along: Index
+    twice: F32
+    """(frequencies,): 2 where a frequency and its mirror are folded into one, else 1."""
+    rows: Index
+    columns: Index
+    """(frequencies,): their places in the upper half of the spectrum."""
+    along: int
+    """Repeats along in the grid."""
+    pair: Index
+    """(n,): each window's row of ``weights``."""
 
     @classmethod
-    def around(cls, repeats: tuple[F64, F64], shape: tuple[int, ...], lattice: Lattice) -> "_Table":
+    def around(cls, repeats: tuple[F64, F64], size: int, lattice: Lattice) -> "_Table":
         """Return the table that holds every repeat and its stretches."""
         reach = int(np.abs(STRETCH).max())
         steps = [np.rint(np.log(r / np.median(r)) / GRID).astype(np.intp) for r in repeats]
@@ -136,39 +149,54 @@ class _Table:
             float(np.median(r)) * np.exp(GRID * np.arange(low, s.max() + reach + 1))
             for r, s, low in zip(repeats, steps, lows, strict=True)
         ]
-        fx = np.fft.rfftfreq(shape[0]).astype(np.float32)[None, :]
-        fy = np.abs(np.fft.fftfreq(shape[0])).astype(np.float32)[:, None]
+        fx = np.fft.rfftfreq(size).astype(np.float32)
+        fy = fx[: size // 2 + 1]
         weights = _node_weights(fx, fy, grids[0], grids[1], lattice.over)
-        ring = _between(fx, fy, lattice.pitch, *ANNULUS)
-        return cls(weights, ring.ravel(), steps[0] - lows[0], steps[1] - lows[1])
+        ring = _between(fx[None, :], fy[:, None], lattice.pitch, *ANNULUS)
+        rows, columns = np.nonzero(ring | (weights.max((0, 1)) > NEGLIGIBLE))
+        kept = weights[:, :, rows, columns].reshape(-1, rows.size)
+        twice = np.where((rows == 0) | (2 * rows == size), 1, 2).astype(np.float32)
+        along = grids[1].size
+        pair = (steps[0] - lows[0]) * along + steps[1] - lows[1]
+        return cls(kept, ring[rows, columns], twice, rows, columns, along, pair)
+
+    def seen(self, spectra: F32) -> F32:
+        """Return the power of spectra (n, N, N // 2 + 1) at the table's frequencies, folded."""
+        size = spectra.shape[1]
+        above = spectra[:, self.rows, self.columns]
+        below = spectra[:, -self.rows % size, self.columns]
+        return np.where(self.twice > 1, above + below, above)
 
     def stretched(self, across: Index, along: Index) -> "_Table":
         """Return the table with every window's repeats moved by grid steps."""
-        return _Table(self.weights, self.ring, self.across + across, self.along + along)
+        return replace(self, pair=self.pair + across * self.along + along)
 
-    def means(self, spectra: F32) -> tuple[F64, F64]:
+    def means(self, seen: F32) -> tuple[F64, F64]:
         """Return mean power density at the nodes and between them, (n,) each."""
-        flat = spectra.reshape(len(spectra), -1)
-        at_nodes, between = np.zeros(len(flat)), np.zeros(len(flat))
-        pair = self.across * self.weights.shape[1] + self.along
-        for key in np.unique(pair):
-            chosen = pair == key
-            weight = self.weights[divmod(int(key), self.weights.shape[1])]
+        at_nodes, between = self.stretched_means(seen, np.zeros(1, np.intp))
+        return at_nodes[:, 0], between[:, 0]
+
+    def stretched_means(self, seen: F32, moves: Index) -> tuple[F64, F64]:
+        """Return the means after each of some moves (m,) within the table, (n, m) each."""
+        at_nodes, between = np.zeros((2, len(seen), moves.size))
+        order = np.argsort(self.pair, kind="stable")
+        pairs, starts = np.unique(self.pair[order], return_index=True)
+        for pair, chosen in zip(pairs, np.split(order, starts[1:]), strict=True):
+            weight = self.weights[pair + moves]
             off = ((weight < 0.1) & self.ring).astype(np.float32)
-            sums = flat[chosen] @ np.stack([weight, off], 1)
-            at_nodes[chosen] = sums[:, 0] / weight.sum()
-            between[chosen] = sums[:, 1] / max(off.sum(), 1.0)
+            both = np.concatenate([weight, off]).T
+            sums = seen[chosen] @ both / np.maximum(self.twice @ both, 1e-6)
+            at_nodes[chosen], between[chosen] = np.split(sums, 2, axis=1)
         return at_nodes, between
 
 
 def _node_weights(fx: F32, fy: F32, across: F64, along: F64, over: int) -> F32:
-    """Return (len(across), len(along), frequencies) weights, 0 to 1."""
-    weight = np.zeros((len(across), len(along), fy.size * fx.size), np.float32)
+    """Return (len(across), len(along), len(fy), len(fx)) weights, 0 to 1."""
+    weight = np.zeros((across.size, along.size, fy.size, fx.size), np.float32)
     for i, j, _ in NODES[over][:4]:
-        u = np.exp(-((fx * across[:, None] - i) ** 2) / (2 * NODE_WIDTH**2))
-        v = np.exp(-((fy[:, 0] * along[:, None] - j) ** 2) / (2 * NODE_WIDTH**2))
-        node = v[None, :, :, None] * u[:, None, None, :]
-        np.maximum(weight, node.reshape(weight.shape).astype(np.float32), out=weight)
+        u = np.exp(-((fx * across[:, None] - i) ** 2) / (2 * NODE_WIDTH**2)).astype(np.float32)
+        v = np.exp(-((fy * along[:, None] - j) ** 2) / (2 * NODE_WIDTH**2)).astype(np.float32)
+        np.maximum(weight, v[None, :, :, None] * u[:, None, None, :], out=weight)
     return weight
 
 
@@ -195,7 +223,7 @@ def _totals(spectra: F32, pitch: float) -> tuple[F64, F64]:
     return variance.astype(float), density.astype(float) * float(weight.sum())
 
 
-def _stretch(spectra: F32, row: Index, lane: F64, table: _Table) -> tuple[Index, Index]:
+def _stretch(seen: F32, row: Index, lane: F64, table: _Table) -> tuple[Index, Index]:
     """Fit by how many grid steps the lattice departs from its geometry, for each window.
 
     Windows of a row see the same braid, so their spectra are judged together and with their
@@ -205,15 +233,15 @@ def _stretch(spectra: F32, row: Index, lane: F64, table: _Table) -> tuple[Index,
     chosen = chosen[:: max(1, len(chosen) // FIT_WINDOWS)]
     rows = int(row.max()) + 1
     counts = gaussian_filter1d(np.bincount(row[chosen], minlength=rows).astype(float), SMOOTH)
-    part = _Table(table.weights, table.ring, table.across[chosen], table.along[chosen])
-    value = np.zeros((rows, len(STRETCH), len(STRETCH)))
+    moves = STRETCH[:, None] * table.along + STRETCH
+    part = replace(table, pair=table.pair[chosen])
+    on, off = part.stretched_means(seen[chosen], moves.ravel())
+    ratio = np.clip(np.log((on + 1e-12) / (off + 1e-12)), -0.5, 2.0)
+    sums = np.zeros((rows, moves.size))
+    np.add.at(sums, row[chosen], ratio)
+    mean = gaussian_filter1d(sums, SMOOTH, axis=0) / np.maximum(counts, 1e-3)[:, None]
     prior = -0.06 * (GRID * STRETCH / STRETCH_SPREAD) ** 2
-    for i, wide in enumerate(STRETCH):
-        for j, long in enumerate(STRETCH):
-            on, off = part.stretched(np.asarray(wide), np.asarray(long)).means(spectra[chosen])
-            ratio = np.clip(np.log((on + 1e-12) / (off + 1e-12)), -0.5, 2.0)
-            mean = gaussian_filter1d(np.bincount(row[chosen], ratio, rows), SMOOTH)
-            value[:, i, j] = mean / np.maximum(counts, 1e-3) + prior[i] + prior[j]
-    best = np.unravel_index(value.reshape(rows, -1).argmax(1), value.shape[1:])
+    value = mean + (prior[:, None] + prior).ravel()
+    best = np.unravel_index(value.argmax(1), moves.shape)
     smooth = [gaussian_filter1d(STRETCH[k].astype(float), 3.0, mode="nearest") for k in best]
     return np.rint(smooth[0]).astype(np.intp)[row], np.rint(smooth[1]).astype(np.intp)[row]
