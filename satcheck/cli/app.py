@@ -12,6 +12,7 @@ from typing import Annotated, NoReturn
 import typer
 
 from satcheck import __version__
+from satcheck.cli.audit import audit
 from satcheck.cli.calibrate import calibrate
 from satcheck.cli.card import card
 from satcheck.cli.check import check
@@ -52,7 +53,11 @@ def version() -> None:
     say(f"satcheck {__version__}")
 
 
-for command in (check, calibrate, rejudge, card, mix, weigh, lesson, demo, serve, watch, drift):
+COMMANDS = (
+    *(check, calibrate, rejudge, card, mix, weigh),
+    *(lesson, demo, serve, watch, audit, drift),
+)
+for command in COMMANDS:
     app.command()(command)
 app.add_typer(ledger, name="ledger")
 app.add_typer(study, name="study")

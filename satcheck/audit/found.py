@@ -1,0 +1,57 @@
+"""What an audit finds in its folders, before anything is judged."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+VIEWS = ("anterior", "posterior", "medial", "lateral")
+
+BY_NAME, BY_FOLDER, ALONE = "file name", "sub-folder", "photo alone"
+"""Where a part's number is from, where nothing better names it."""
+
+
+@dataclass(frozen=True)
+class Told:
+    """What is known of a photo before it is looked at; None where nobody said."""
+
+    part: str | None = None
+    view: str | None = None
+    fibre: str | None = None
+    distal: str | None = None
+    technician: str | None = None
+    resin: str | None = None
+
+
+@dataclass(frozen=True)
+class Found:
+    """One photo to judge."""
+
+    path: Path
+    root: Path
+    """The folder of the call that it was found under."""
+    sha256: str
+    told: Told
+    fallback: str
+    """The part's number by name or folder, where neither table, ledger nor card names it."""
+    fallback_from: str
+    """One of `BY_NAME`, `BY_FOLDER` and `ALONE`."""
+
+
+@dataclass(frozen=True)
+class Problem:
+    """A file that could not be audited, and why."""
+
+    name: str
+    sentence: str
+
+
+@dataclass(frozen=True)
+class Gathered:
+    """What lies in the folders."""
+
+    photos: tuple[Found, ...]
+    problems: tuple[Problem, ...]
+    repeated: Mapping[str, tuple[Path, ...]]
+    """Files with the same bytes, by sha256; the first of them is judged."""
+    others: int
+    """Files that are no photos and are not named as such."""

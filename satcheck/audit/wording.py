@@ -1,0 +1,102 @@
+"""What an audit found, in sentences that terminal, page and sheet share."""
+
+from collections.abc import Sequence
+
+from satcheck.audit.summary import EACH, Group, SecondLook, Summary, Trend
+
+MANY = 6
+"""So many of a list are named before the rest is counted."""
+
+
+def counted(count: int, one: str, many: str = "") -> str:
+    """Return a count with its word: 1 part, 2 parts."""
+    return f"{count} {one if count == 1 else many or one + 's'}"
+
+
+def percent(share: float | None) -> str:
+    """Return a share in whole percent; only all is 100 % and only none is 0 %."""
+    if share is None:
+        return "-"
+    whole = round(100 * share)
+    return f"{min(max(whole, 1), 99) if 0 < share < 1 else whole} %"
+
+
+def listed(names: Sequence[str], most: int = MANY) -> str:
+    """Return names with commas, the rest counted."""
+    rest = len(names) - most
+    return ", ".join(names[:most]) + (f" and {rest} more" if rest > 0 else "")
+
+
+def outcome_sentence(found: Summary) -> str:
+    """Return how many parts fail, pass and could not be judged."""
+    parts = counted(len(found.parts), "part")
+    photos = counted(len(found.photos), "photo")
+    return (
+        f"{parts} in {photos}: {found.count('fail')} fail, {found.count('pass')} pass, "
+        f"{found.count('not judged')} not judged."
+    )
+
+
+def judged_sentence(found: Summary) -> str:
+    """Return the share not judged, and why."""
+    worth = [f"{word} {percent(share)}" for word, share in found.reasons.items() if share >= 0.005]
+    why = f" ({listed(worth, 4)})" if worth else ""
+    return f"Not judged: {percent(1 - found.share_judged)} of the parts as seen{why}."
+
+
+def pareto_sentence(found: Summary) -> str:
+    """Return which zones starve most."""
+    worst = [zone for zone in found.pareto if zone.starved][:3]
+    if not worst:
+        return "No judged zone is starved."
+    said = [f"{zone.zone} ({zone.starved} of {counted(zone.judged, 'part')})" for zone in worst]
+    return f"Starved most often: {', '.join(said)}."
+
+
+def trend_sentence(found: Trend) -> str:
+    """Return whether a quantity has moved, and since which part."""
+    name = f"{found.quantity.capitalize()}{f', {found.whose}' if found.whose else ''}"
+    if found.chart is None:
+        return f"{name}: no limits yet ({found.problem})."
+    if found.alarm is None:
+        later = counted(len(found.values) - found.baseline, "part")
+        return f"{name}: has not moved in the {later} since the first {found.baseline}."
+    way = "up" if found.chart.moved > 0 else "down"
+    at = found.alarm
+    return f"{name}: has moved {way} since part {found.parts[at]} ({found.times[at][:10]})."
+
+
+def second_sentences(second: SecondLook, failing: int, unjudged: int) -> tuple[str, ...]:
+    """Return who should be looked at again, by plan and by verdict."""
+    first = f"Look at each of the {failing} that fail and the {unjudged} not judged."
+    plan = second.plan
+    if plan is None:
+        return first, EACH
+    if plan.is_all:
+        drawn = f"Of the {plan.lot} that pass, look at all: the plan asks for as many (AQL "
+        return first, f"{drawn}{plan.aql:g} %, ISO 2859-1, level II, normal, single).", EACH
+    allowed = "none is" if plan.accept == 0 else f"at most {plan.accept} are"
+    return (
+        first,
+        f"Of the {plan.lot} that pass, look at {plan.size} (ISO 2859-1, level II, normal, single, "
+        f"AQL {plan.aql:g} %, letter {plan.letter}). Where {allowed} found starved or rich, the "
+        f"lot stands; else look at all. A lot with {percent(second.lets_pass)} wrong still passes "
+        "one time in ten.",
+        EACH,
+    )
+
+
+def group_row(group: Group) -> tuple[str, ...]:
+    """Return a technician's, resin's, fibre's or month's row, as `GROUP_HEAD`."""
+    fails = "-"
+    if group.fails is not None:
+        low, high = 100 * group.fails.low, 100 * group.fails.high
+        fails = f"{percent(group.fails.value)} ({low:.0f}-{high:.0f})"
+    even = "-" if group.evenness is None else f"{group.evenness:.2f}"
+    return (
+        *(group.name or "not named", str(group.parts), fails),
+        *(percent(group.starved), even, percent(group.share_judged)),
+    )
+
+
+GROUP_HEAD = ("", "parts", "fail (95 %)", "zones starved", "evenness", "judged")

@@ -1,0 +1,66 @@
+"""Plans as ISO 2859-1 prints them; what they let pass, by the binomial."""
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from satcheck.statistics.sampling import (
+    AQLS,
+    Plan,
+    chance_to_pass,
+    sampling_plan,
+    share_that_passes,
+)
+
+# Cells that two independent copies of ISO 2859-1:1999, table 2-A, show for general level II.
+PRINTED = [
+    *((30, "D", 8, aql, accept) for aql, accept in ((1.5, 0), (6.5, 1), (10.0, 2))),
+    *((60, "E", 13, aql, accept) for aql, accept in ((1.0, 0), (4.0, 1), (6.5, 2))),
+    *((120, "F", 20, aql, accept) for aql, accept in ((0.65, 0), (2.5, 1), (4.0, 2), (6.5, 3))),
+    *((200, "G", 32, aql, accept) for aql, accept in ((1.5, 1), (2.5, 2))),
+    *((400, "H", 50, aql, accept) for aql, accept in ((1.0, 1), (1.5, 2))),
+    *((800, "J", 80, aql, accept) for aql, accept in ((0.65, 1), (1.0, 2), (1.5, 3), (2.5, 5))),
+]
+
+
+@pytest.mark.parametrize(("lot", "letter", "size", "aql", "accept"), PRINTED)
+def test_a_plan_is_the_printed_one(
+    lot: int, letter: str, size: int, aql: float, accept: int
+) -> None:
+    assert sampling_plan(lot, aql) == Plan(lot, aql, letter, size, accept)
+
+
+@pytest.mark.parametrize(
+    ("lot", "letter"),
+    [(26, "D"), (50, "D"), (51, "E"), (90, "E"), (91, "F"), (150, "F"), (151, "G"), (280, "G"),
+     (281, "H"), (500, "H"), (501, "J"), (1200, "J")],
+)  # fmt: skip
+def test_the_lot_sizes_end_where_the_table_says(lot: int, letter: str) -> None:
+    aql_that_the_letter_itself_has = {"D": 1.5, "E": 1.0, "F": 0.65, "G": 1.5, "H": 1.0, "J": 0.65}
+    assert sampling_plan(lot, aql_that_the_letter_itself_has[letter]).letter == letter
+
+
+def test_an_arrow_leads_to_the_next_plan() -> None:
+    assert sampling_plan(120, 1.0).letter == "E"  # up, to the one that accepts 0
+    assert sampling_plan(200, 1.0).letter == "H"  # down, to the one that accepts 1
+    assert sampling_plan(60, 0.10) == Plan(60, 0.10, "K", 60, 0)  # down, beyond the lot: all
+
+
+@given(st.integers(1, 10**6), st.sampled_from(AQLS), st.sampled_from(("I", "II", "III")))
+def test_a_plan_fits_its_lot_and_keeps_the_makers_risk(lot: int, aql: float, level: str) -> None:
+    plan = sampling_plan(lot, aql, level)
+    assert 1 <= plan.size <= lot
+    assert plan.is_all or chance_to_pass(plan, aql / 100) > 0.8
+
+
+def test_what_passes_is_the_binomials() -> None:
+    plan = sampling_plan(60, 1.0)
+    assert chance_to_pass(plan, 0.01) == pytest.approx(0.99**13)  # 0.8775
+    assert chance_to_pass(plan, 0.10) == pytest.approx(0.2542, abs=5e-5)
+    assert chance_to_pass(plan, share_that_passes(plan)) == pytest.approx(0.10)
+
+
+@pytest.mark.parametrize(("lot", "aql", "level"), [(0, 1.0, "II"), (9, 2.0, "II"), (9, 1.0, "IV")])
+def test_what_the_standard_does_not_hold_is_refused(lot: int, aql: float, level: str) -> None:
+    with pytest.raises(ValueError, match=str(aql)):
+        sampling_plan(lot, aql, level)
