@@ -79,7 +79,7 @@ def gather(
     for path, root in _files(places, out, made.problems):
         _sort(made, path, root, told)
     repeated = {sha256: tuple(paths) for sha256, paths in made.seen.items() if len(paths) > 1}
-    return Gathered(tuple(made.photos), tuple(made.problems), repeated, made.others)
+    return Gathered(tuple(made.photos), tuple(dict.fromkeys(made.problems)), repeated, made.others)
 
 
 def _sort(made: _Sorting, path: Path, root: Path, told: Mapping[Path, Told]) -> None:
@@ -178,5 +178,5 @@ def _walk(folder: Path, leave_out: Path | None, problems: list[Problem]) -> Iter
                 continue
             if path.is_file():
                 yield path
-            elif path.is_symlink():
-                problems.append(Problem(str(path), "is a link that leads nowhere"))
+            elif path.is_symlink() and path.suffix.lower() in PHOTO_ENDINGS:
+                problems.append(Problem(str(real / name), "is a link that leads nowhere"))

@@ -3,11 +3,11 @@
 from collections.abc import Mapping, Sequence
 from html import escape
 
-from satcheck.audit.summary import Trend, ZoneCount
+from satcheck.audit.summary import FEWEST, Trend, ZoneCount
 from satcheck.audit.wording import percent
 from satcheck.pages.svg import INK, QUIET, WIDTH, dot, line, path, picture, text
 
-LABEL, ROW, RIGHT = 118, 22, 62
+LABEL, ROW, RIGHT = 132, 22, 62
 """Room for words on the left, height of a bar's row, room for numbers on the right."""
 LEFT, TOP, BOTTOM = 12, 26, 150
 
@@ -50,7 +50,12 @@ def reasons_chart(reasons: Mapping[str, float]) -> str:
 
 
 def trend_chart(trend: Trend) -> str:
-    """Return a quantity over the parts: its values, its average of late, its limits."""
+    """Return a quantity over the parts: its values, its average of late, its limits.
+
+    Blank where there are so few parts that a picture would only look like a trend.
+    """
+    if trend.chart is None and len(trend.values) < FEWEST:
+        return ""
     made, values = trend.chart, trend.values
     limits = () if made is None else made.limits
     low, high = min(*values, *limits, values[0]), max(*values, *limits, values[0])

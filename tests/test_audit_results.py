@@ -1,0 +1,152 @@
+"""Every output of an audit says the same, carries its promise and caution, and runs nothing."""
+
+import csv
+import io
+import json
+from pathlib import Path
+
+import pypdfium2
+import pytest
+from audits import jpeg, month, part_of, photo_of
+
+from satcheck.audit.found import Problem
+from satcheck.audit.outputs import file_name, write_results
+from satcheck.audit.results import SCHEMA, as_json, parts_csv, photos_csv, text
+from satcheck.audit.rows import PhotoRow
+from satcheck.audit.summary import SUPPORTS, Summary, summarise
+from satcheck.errors import UsageError
+from satcheck.model import Label
+from satcheck.pages.audit import audit_page
+from satcheck.part_sheet import part_sheet
+from satcheck.resin_and_photo import Beside
+
+EVIL = "=HYPERLINK(1)<script>x</script>"
+
+
+@pytest.fixture(scope="module")
+def found() -> Summary:
+    bad = photo_of(EVIL, Label.STARVED, {"lock": Label.STARVED}, by="@who", copies=("twice.jpg",))
+    parts = (*month(), part_of(EVIL, bad), part_of("漢字", photo_of("漢字", view="lateral")))
+    return summarise(
+        parts, made_at="2026-04-01 10:00", folders=["March"],
+        problems=[Problem("bad.jpg", "is damaged")], others=3,
+    )  # fmt: skip
+
+
+def no_picture(photo: PhotoRow) -> bytes | None:
+    return None
+
+
+def a_picture(photo: PhotoRow) -> bytes | None:
+    return jpeg()
+
+
+def page_of(found: Summary) -> str:
+    return "".join(audit_page(found, a_picture))
+
+
+def words(pdf: bytes) -> str:
+    pages = pypdfium2.PdfDocument(pdf)
+    return "\n".join(page.get_textpage().get_text_bounded() for page in pages)
+
+
+def test_every_output_states_calibration_promise_and_caution(found: Summary) -> None:
+    sheet = " ".join(words(part_sheet(found.parts[0], found, no_picture)).split())
+    terminal = " ".join(text(found).split())
+    for output in (terminal, page_of(found), sheet, parts_csv(found), photos_csv(found),
+                   json.dumps(as_json(found))):  # fmt: skip
+        assert "c0ffee12" in output
+        assert "No promise." in output
+        assert SUPPORTS in output
+
+
+def test_a_spreadsheet_takes_no_cell_for_a_formula(found: Summary) -> None:
+    for table in (parts_csv(found), photos_csv(found)):
+        rows = list(csv.DictReader(io.StringIO(table)))
+        assert len(rows) == 26
+        assert not [cell for row in rows for cell in row.values() if cell[:1] in set("=+-@\t\r")]
+        assert any(row["part"] == f"'{EVIL}" for row in rows)
+
+
+def test_the_json_holds_what_the_tables_hold(found: Summary) -> None:
+    plain = json.loads(json.dumps(as_json(found), allow_nan=False))
+    assert plain["schema"] == SCHEMA
+    assert plain["counts"] == {"parts": 26, "photos": 26, "fail": 7, "pass": 19, "not judged": 0}
+    assert plain["second_look"]["plan"]["lot"] == 19
+    assert plain["not_read"] == [{"name": "bad.jpg", "sentence": "is damaged"}]
+    assert {part["part"] for part in plain["parts"]} == {part.part for part in found.parts}
+
+
+def test_the_terminal_lists_failing_parts_first_and_the_unread_last(found: Summary) -> None:
+    lines = text(found).splitlines()
+    assert lines[0] == "26 parts in 26 photos: 7 fail, 19 pass, 0 not judged."
+    assert lines[3].split()[:2] in (["=HYPERLINK(1)<s~", "STARVED"], ["P-00", "STARVED"])
+    assert lines[-1] == "  bad.jpg: is damaged"
+    assert "\x1b" not in text(summarise([part_of("\x1b[2J")]))
+
+
+def test_no_name_becomes_markup_on_the_page(found: Summary) -> None:
+    page = page_of(found)
+    assert "<script>x" not in page
+    assert "&lt;script&gt;x" in page
+    assert page.count("data:image/jpeg;base64,") == 26
+    assert 'src="http' not in page
+    assert "http" not in page.replace("http://www.w3.org", "")
+
+
+def test_a_name_that_looks_like_a_picture_s_place_stays_a_name() -> None:
+    part = part_of('src="<0>"')
+    page = "".join(audit_page(summarise([part]), a_picture))
+    assert page.count("data:image/jpeg;base64,") == 1
+
+
+def test_the_scale_stands_beside_the_photo() -> None:
+    beside = Beside(
+        "lean", ("distal",), (), "starved", True, "Whole part lean by weight: x.", False
+    )
+    photo = photo_of("1", Label.STARVED, {"lock": Label.STARVED})
+    part = type(part_of("1"))("1", (photo,), beside)
+    found = summarise([part])
+    assert "Whole part lean by weight" in words(part_sheet(part, found, no_picture))
+    assert "Whole part lean by weight" in page_of(found)
+    assert next(csv.DictReader(io.StringIO(parts_csv(found))))["by_weight"] == "lean"
+
+
+def test_a_sheet_names_the_part_in_its_script_or_by_code(found: Summary) -> None:
+    part = part_of("Łódź-7 漢", photo_of("Łódź-7 漢"))
+    said = words(part_sheet(part, found, no_picture))
+    assert "Part Łódź-7 " in said
+    assert "漢" in said or "U+6F22" in said
+    assert "Inspected by:" in said
+
+
+def test_equal_parts_give_equal_sheets_and_many_photos_several_pages(found: Summary) -> None:
+    many = part_of("9", *(photo_of("9", path=f"{n}.jpg") for n in range(14)))
+    one, other = (part_sheet(many, found, a_picture) for _ in range(2))
+    assert one == other
+    assert len(pypdfium2.PdfDocument(one)) > 1
+
+
+@pytest.mark.parametrize("part", ["4711", "a/b", "..", "", "A", "a", "漢" * 90, "con:", "x" * 300])
+def test_a_sheet_s_name_is_a_plain_file_name(part: str) -> None:
+    name = file_name(part)
+    assert name not in ("", ".", "..")
+    assert not set(name) & set('/\\:*?"<>|\0')
+    assert len(name.encode()) < 200
+    assert file_name(part + "/") != name
+
+
+def test_parts_that_differ_only_in_case_have_sheets_of_their_own() -> None:
+    assert file_name("A-1").casefold() != file_name("a-1").casefold()
+
+
+def test_all_files_are_written_and_a_folder_that_is_a_file_is_one_sentence(
+    found: Summary, tmp_path: Path
+) -> None:
+    write_results(found, tmp_path / "out", no_picture)
+    names = {path.name for path in (tmp_path / "out").iterdir()}
+    assert names == {"audit.html", "audit.json", "parts.csv", "photos.csv", "sheets"}
+    assert len(list((tmp_path / "out" / "sheets").iterdir())) == 26
+    (tmp_path / "file").touch()
+    with pytest.raises(UsageError, match="cannot be written"):
+        write_results(found, tmp_path / "file", no_picture)

@@ -1,0 +1,150 @@
+"""What stands out among an audit's parts, against rows made by hand."""
+
+from dataclasses import replace
+
+import pytest
+from audits import month, part_of, photo_of
+
+from satcheck.audit.rows import PartRow, part_rows
+from satcheck.audit.summary import FEWEST, pareto, second_look, summarise, trend
+from satcheck.audit.wording import (
+    judged_sentence,
+    outcome_sentence,
+    pareto_sentence,
+    percent,
+    second_sentences,
+    trend_sentence,
+)
+from satcheck.model import Label
+from satcheck.statistics.intervals import wilson
+
+STARVED, RICH = Label.STARVED, Label.RICH
+
+
+def constant(part: PartRow) -> float:
+    return 0.5
+
+
+def test_a_part_has_the_worst_verdict_of_its_photos_and_says_where() -> None:
+    part = part_of(
+        "4711",
+        photo_of("4711", path="a", view="anterior"),
+        photo_of("4711", STARVED, {"lock": STARVED, "brim": RICH}, path="b", view="lateral"),
+        photo_of("4711", Label.NOT_JUDGED, path="c", share_judged=0.0, reasons={"glare": 0.6}),
+    )
+    assert (part.verdict, part.outcome) == (STARVED, "fail")
+    assert part.where == "starved lateral: lock; rich lateral: brim"
+    assert part.unseen == ("posterior", "medial")
+    assert part.share_starved == 1 / 22
+    assert part.open == (
+        "36 % not judged (glare), 1 of 3 photos not judged at all, no photo from posterior, medial"
+    )
+
+
+def test_a_part_of_which_nothing_was_judged_neither_passes_nor_fails() -> None:
+    part = part_of("1", photo_of("1", Label.NOT_JUDGED, reasons={"no part": 1.0}))
+    assert (part.outcome, part.share_starved) == ("not judged", None)
+    assert part.open == "nothing judged (no part)"
+
+
+def test_parts_that_fail_come_first_then_those_not_judged() -> None:
+    photos = [
+        photo_of("1"),
+        photo_of("2", Label.NOT_JUDGED),
+        photo_of("4", RICH, {"brim": RICH}),
+        photo_of("3", STARVED, {"brim": STARVED}),
+    ]
+    assert [row.part for row in part_rows(photos, lambda *_: None)] == ["3", "4", "2", "1"]
+
+
+def test_in_the_pareto_a_part_counts_once_however_many_photos_show_it() -> None:
+    lock, brim = {"lock": STARVED}, {"brim": STARVED, "lock": STARVED}
+    parts = [
+        part_of("1", *(photo_of("1", STARVED, lock, path=name) for name in "abc")),
+        part_of("2", photo_of("2", STARVED, brim)),
+        part_of("3", photo_of("3", Label.NOT_JUDGED)),
+    ]
+    first, second, *rest = pareto(parts)
+    assert (first.zone, first.starved, first.judged) == ("lock", 2, 2)
+    assert (second.zone, second.starved) == ("brim", 1)
+    assert (first.cumulative, second.cumulative) == (2 / 3, 1.0)
+    assert not any(zone.starved for zone in rest)
+    assert pareto_sentence(summarise(parts)) == (
+        "Starved most often: lock (2 of 2 parts), brim (1 of 2 parts)."
+    )
+
+
+def test_the_sentences_count_what_there_is() -> None:
+    bad = photo_of("3", STARVED, {"brim": STARVED}, share_judged=0.5, reasons={"glare": 0.5})
+    found = summarise([part_of("1"), part_of("3", bad)])
+    assert outcome_sentence(found) == "2 parts in 2 photos: 1 fail, 1 pass, 0 not judged."
+    assert judged_sentence(found) == "Not judged: 27 % of the parts as seen (glare 26 %)."
+    assert pareto_sentence(summarise([part_of("1")])) == "No judged zone is starved."
+
+
+def test_groups_hold_the_library_s_interval_and_one_group_is_no_comparison() -> None:
+    found = summarise(month())
+    by = {group.name: group for group in found.groups["technician"]}
+    assert set(found.groups) == {"technician", "month"}
+    assert (by["CD"].parts, by["AB"].parts) == (12, 12)
+    assert by["CD"].fails == wilson(6, 12)
+    assert by["AB"].fails == wilson(0, 12)
+
+
+def test_a_trend_that_moves_is_found_and_one_that_stays_is_not() -> None:
+    parts = month(40)
+    steady = trend(parts, "x", lambda part: 0.5 + 0.01 * (int(part.part[2:]) % 5))
+    assert steady.baseline == 20
+    assert steady.alarm is None
+    assert "has not moved in the 20 parts since the first 20" in trend_sentence(steady)
+    moved = trend(parts, "x", lambda p: 0.01 * (int(p.part[2:]) % 5) + (p.part >= "P-30"))
+    assert moved.alarm is not None
+    assert moved.parts[moved.alarm] >= "P-30"
+    assert f"has moved up since part {moved.parts[moved.alarm]}" in trend_sentence(moved)
+
+
+def test_a_trend_runs_in_the_order_of_dates() -> None:
+    parts = month(4)
+    assert trend(parts[::-1], "x", constant).parts == ("P-00", "P-01", "P-02", "P-03")
+
+
+@pytest.mark.parametrize(("count", "problem"), [(FEWEST, "10 parts"), (30, "all alike")])
+def test_without_enough_parts_or_any_spread_there_are_no_limits(count: int, problem: str) -> None:
+    found = trend(month(count), "x", constant)
+    assert found.chart is None
+    assert problem in found.problem
+
+
+def test_the_second_look_draws_the_plan_s_number_and_always_the_same_parts() -> None:
+    parts = month(80)  # 60 pass: letter E, and at AQL 2.5 the arrow leads to F, 20 and 1
+    look = second_look(parts)
+    assert look.plan is not None
+    assert (look.plan.lot, look.plan.size, look.plan.accept) == (60, 20, 1)
+    assert look == second_look(parts[::-1])
+    assert len(set(look.parts)) == 20
+    assert set(look.parts) <= {part.part for part in parts if not part.fails}
+    other = [replace(part, photos=(photo_of(part.part, path=f"{part.part} again"),))
+             if not part.fails else part for part in parts]  # fmt: skip
+    assert second_look(other).parts != look.parts
+
+
+def test_the_note_on_one_offs_stands_beside_every_plan() -> None:
+    for parts in (month(80), month(4), [part_of("1", photo_of("1", STARVED, {"lock": STARVED}))]):
+        *_, last = second_sentences(second_look(parts), 1, 0)
+        assert "each is inspected by a qualified person" in last
+
+
+def test_near_photos_are_named_and_unknown_hashes_left_out() -> None:
+    photos = [
+        photo_of(n, likeness=v) for n, v in (("1", 0), ("2", 1), ("3", 2**64 - 1), ("4", None))
+    ]
+    (group,) = summarise([part_of(photo.part, photo) for photo in photos]).near
+    assert [photo.part for photo in group] == ["1", "2"]
+
+
+@pytest.mark.parametrize(
+    ("share", "words"),
+    [(0.0, "0 %"), (0.001, "1 %"), (0.5, "50 %"), (0.999, "99 %"), (1.0, "100 %"), (None, "-")],
+)
+def test_only_all_is_a_hundred_per_cent(share: float | None, words: str) -> None:
+    assert percent(share) == words
