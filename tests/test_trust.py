@@ -140,11 +140,11 @@ def test_light_and_dark_laminate_within_the_sensors_range_are_believed(light: fl
     assert not doubt(weave, None, is_pitch_known=True).reasons[middle(weave)].any()
 
 
-@pytest.mark.parametrize(("light", "is_lost"), [(0.6, False), (0.8, True)])
-def test_a_part_exposed_to_within_half_a_stop_of_white_is_not_judged(
+@pytest.mark.parametrize(("light", "is_lost"), [(0.75, False), (0.85, True)])
+def test_a_part_exposed_to_within_a_third_of_a_stop_of_white_is_not_judged(
     light: float, is_lost: bool
 ) -> None:
-    """White is 2 ** 0.5 times 0.7: half a stop."""
+    """White is 2 ** (1 / 3) times 0.8."""
     weave = weave_of(frame(light))
     assert doubted(frame(light), Reason.CLIPPED)[middle(weave)].all() == is_lost
 
