@@ -2,12 +2,17 @@
 
 import re
 from collections.abc import Iterator
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
 from bench_server import Server
 from browsers import DONE, SAMPLES, WAIT, card_photo, chromium, open_page, phone, too_low, watched
+from ledgers import inspect
 from playwright.sync_api import Browser, BrowserContext, Page, Route, expect
+
+from satcheck.ledger.book import open_ledger
+from satcheck.model import Label
 
 FORGET = """() => new Promise((done) => {
   const asked = indexedDB.open("satcheck");
@@ -17,6 +22,13 @@ FORGET = """() => new Promise((done) => {
   };
 })"""
 """What a private window does by itself: it keeps no photo."""
+
+ONE_FIBRE = """document.addEventListener("readystatechange", () => {
+  if (document.readyState !== "interactive") return; // before the page's own script
+  const fibres = [...document.querySelectorAll("[name=fibre]")];
+  fibres.slice(1).forEach((one) => one.closest("label").remove());
+});"""
+"""Leaves the page what a calibration of one fibre shows."""
 
 STARVED, LATER, BLURRED = "basalt_01.jpg", "basalt_02.jpg", "blurred.jpg"
 
@@ -350,6 +362,43 @@ def test_the_large_screen_shows_todays_parts_each_with_its_series(
     card.locator("a").click()
     page.wait_for_selector("[data-at=result]", timeout=WAIT)
     expect(page.locator("#who-part")).to_have_text("1015")
+
+
+def test_a_part_that_was_judged_elsewhere_stands_on_the_board_and_opens(
+    page: Page, bench: Server
+) -> None:
+    with open_ledger(bench.records / "shop.ledger", lambda: datetime.now(UTC)) as ledger:
+        inspect(ledger, Label.STARVED, part="1023")
+    page.goto(f"{bench.base}/today")
+    card = page.locator(".part", has_text="1023")
+    expect(card.locator(".verdict-word")).to_have_text("starved")
+    expect(card).to_contain_text("no view")
+    card.locator("a").click()
+    expect(page.locator("#notes")).to_contain_text("no picture was kept")
+    expect(page.locator("#frame")).to_be_hidden()
+
+
+def test_the_gel_clock_takes_minutes_and_no_script(page: Page) -> None:
+    page.fill("#part", "1024")
+    page.locator("#part").blur()
+    page.click("#clock")
+    for text in ("<img src=x onerror=alert(1)>", "0", "241", "NaN"):
+        page.eval_on_selector("#gel-minutes", "(field, text) => { field.value = text; }", text)
+        page.click("#gel-start")
+        expect(page.locator("#gel-bad")).to_have_text("The working time must be 1 to 240 minutes.")
+
+
+def test_a_shop_with_one_fibre_finds_it_chosen(context: BrowserContext, bench: Server) -> None:
+    page = context.new_page()
+    page.add_init_script(ONE_FIBRE)
+    page.goto(bench.link)
+    page.wait_for_selector("[data-at=start]")
+    page.fill("#part", "1025")
+    page.locator("#part").blur()
+    page.reload()
+    expect(page.locator("#part")).to_have_value("1025")
+    expect(page.locator("[name=fibre]")).to_have_count(1)
+    expect(page.locator("[name=fibre]")).to_be_checked()
 
 
 def test_a_foreign_script_in_the_page_would_not_run(page: Page) -> None:

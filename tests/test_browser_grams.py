@@ -28,6 +28,7 @@ def page(context: BrowserContext, bench: Server) -> Iterator[Page]:
 
 
 def to_grams(page: Page, part: str) -> None:
+    page.wait_for_load_state()  # no thumb is as fast as a script that has not loaded yet
     page.fill("#part", part)
     page.locator("#part").blur()
     page.click("a.to")
@@ -75,6 +76,7 @@ def test_the_weighing_knows_the_mix_and_stands_beside_the_photos_verdict(page: P
     mix(page, "2002")
     weigh(page)
     expect(page.locator("#weight-word")).to_have_text("ENOUGH")
+    expect(page.locator("#weight-but")).to_have_text("But the photo shows: starved.")
     expect(page.locator("#photos a")).to_contain_text("starved")
     page.locator("#photos a").click()
     page.wait_for_selector("[data-at=result]", timeout=WAIT)

@@ -64,6 +64,7 @@ def test_a_trainer_sees_on_any_device_who_confuses_what(
     browser: Browser, context: BrowserContext, school: Server
 ) -> None:
     page = open_find(context, school)
+    expect(page.get_by_role("link", name="Bench")).to_be_visible()
     learn(page, "ab", ALL_RIGHT)
     expect(page.locator("#everyone tbody tr")).to_have_count(1)
     page.locator("#next-search").tap()

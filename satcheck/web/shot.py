@@ -11,7 +11,7 @@ from satcheck.web.words import say
 
 VIEWS = ("anterior", "posterior", "medial", "lateral")
 
-_ID = re.compile(r"[0-9a-f]{32}")
+_ID = re.compile(r"[0-9a-f]{32}(?:[0-9a-f]{32})?")
 _PART = re.compile(r"\w[\w .\-/#]{0,39}")
 _MOST_TAPS = 40
 
@@ -49,7 +49,7 @@ class Shot:
 
 
 def is_id(text: object) -> bool:
-    """Return whether a text is a shot's id, and so safe in a file name."""
+    """Return whether a text is a shot's or an entry's id, and so safe in a file name."""
     return isinstance(text, str) and _ID.fullmatch(text) is not None
 
 

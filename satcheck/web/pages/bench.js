@@ -168,7 +168,7 @@ setInterval(() => { // honest: how long it has taken, no invented percentage
 // ---- addresses, so that the back button does what it says
 
 async function route() {
-  const found = /^#photo=([0-9a-f]{32})$/.exec(location.hash);
+  const found = /^#photo=([0-9a-f]{32}|[0-9a-f]{64})$/.exec(location.hash);
   if (!found) {
     giveUp();
     clearResult();

@@ -172,11 +172,14 @@ function showMix(told) {
 function showWeigh(told) {
   byId("by-weight").dataset.w = told.by_weight;
   byId("weight-word").textContent = words(`weight_${told.by_weight}`);
+  const worst = told.photos[0]?.verdict; // the worst comes first
+  const but = ["starved", "rich"].includes(worst) ? words("weight_but", { verdict: words(worst) }) : "";
+  byId("weight-but").textContent = but;
   byId("weight-resin").textContent = told.resin;
   byId("weight-wanted").textContent = told.wanted;
   byId("all-figures").replaceChildren(...lines(told.figures));
   byId("photos").replaceChildren(...(told.photos.length ? told.photos.map(photo) : lines([words("weight_no_photo")])));
-  announce(`${words(`weight_${told.by_weight}`)}. ${told.resin} ${told.photos[0]?.sentence ?? ""}`);
+  announce(`${words(`weight_${told.by_weight}`)}. ${but} ${told.resin} ${told.photos[0]?.sentence ?? ""}`);
 }
 
 function photo({ id, view, verdict, time, sentence }) {

@@ -13,7 +13,8 @@ export const partNumber = () => setup().part.trim().replace(/\s+/g, " ");
 export function recallSetup() {
   let kept = {};
   try { kept = JSON.parse(recall(SETUP)) || {}; } catch { /* nothing was kept */ }
-  if (typeof kept.part === "string") byId("part").value = kept.part;
+  const isTyped = byId("part").value !== ""; // on a slow phone, before this script came
+  if (typeof kept.part === "string" && !isTyped) byId("part").value = kept.part;
   for (const name of ["view", "fibre"]) {
     const wanted = [...form.querySelectorAll(`[name=${name}]`)].find((one) => one.value === kept[name]);
     if (wanted) wanted.checked = true;
@@ -23,7 +24,8 @@ export function recallSetup() {
 export function adopt(facts) { // a photo that is opened by its address brings its own part, view and fibre
   byId("part").value = facts.part;
   for (const name of ["view", "fibre"]) {
-    for (const one of form.querySelectorAll(`[name=${name}]`)) one.checked = one.value === facts[name];
+    const wanted = [...form.querySelectorAll(`[name=${name}]`)].find((one) => one.value === facts[name]);
+    if (wanted) wanted.checked = true; // a photo that was judged elsewhere may have no view
   }
   showWho();
 }

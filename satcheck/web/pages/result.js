@@ -4,7 +4,7 @@ import { followPart, secondsLeft } from "./gel.js";
 import { adopt } from "./part.js";
 import { showSeries } from "./series.js";
 import { announce, freeUrls, go, keepUrl } from "./stage.js";
-import { ask, byId, LETTERS, make, newId, picture, recall, remember, words } from "./wire.js";
+import { ask, byId, LETTERS, make, newId, pictureIfKept, recall, remember, words } from "./wire.js";
 import { zoom } from "./zoom.js";
 
 const NOISE = "satcheck-noise";
@@ -25,14 +25,18 @@ export function stageChanged(now) {
 
 export async function showResult(answer, isNew) {
   const pictures = await Promise.all(
-    ["marks", "plain"].map((which) => picture(`/api/photos/${answer.id}/${which}.jpg`)),
+    ["marks", "plain"].map((which) => pictureIfKept(`/api/photos/${answer.id}/${which}.jpg`)),
   );
   shown = answer;
   series = null;
   adopt(answer);
   freeUrls();
-  [byId("marks").src, byId("plain").src] = pictures.map(keepUrl);
-  await byId("marks").decode().catch(() => {});
+  const hasPicture = !pictures.includes(null);
+  for (const part of document.querySelectorAll("#frame, .legend, .mend")) part.hidden = !hasPicture;
+  if (hasPicture) {
+    [byId("marks").src, byId("plain").src] = pictures.map(keepUrl);
+    await byId("marks").decode().catch(() => {});
+  }
   byId("verdict").dataset.v = answer.verdict;
   byId("word").textContent = words(answer.verdict);
   byId("letter").textContent = LETTERS[answer.verdict];
@@ -41,7 +45,7 @@ export async function showResult(answer, isNew) {
   const time = new Date(answer.time).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" });
   const share = `${Math.round(100 * answer.share_judged)} %`;
   byId("notes").textContent = [words("stored", { time }) + ".", words("judged", { share }), answer.card_note,
-    answer.demo ? words("demo") : ""].filter(Boolean).join(" ");
+    hasPicture ? "" : words("no_picture"), answer.demo ? words("demo") : ""].filter(Boolean).join(" ");
   endMending();
   picturePlain(false);
   view.reset();

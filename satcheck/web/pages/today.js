@@ -1,6 +1,6 @@
 // Today's parts on a large screen: each with its views' series, the newest on top; asks again by itself.
 
-import { ask, byId, letterRow, LETTERS, make, picture, takeKey, words } from "./wire.js";
+import { ask, byId, letterRow, LETTERS, make, pictureIfKept, takeKey, words } from "./wire.js";
 
 const EVERY = 10000; // ms
 const pictures = new Map(); // id -> URL of its picture
@@ -33,7 +33,8 @@ async function card(part) {
   const { newest } = part;
   const box = make("article", "", { class: "part" });
   const link = make("a", "", { href: `/#photo=${newest.id}` });
-  link.append(make("img", "", { src: await shownBy(newest.id), alt: `${part.part}, ${words(newest.view)}` }));
+  const address = await shownBy(newest.id);
+  if (address) link.append(make("img", "", { src: address, alt: `${part.part}, ${words(newest.view)}` }));
   const told = make("div"), head = make("header");
   head.append(make("h2", part.part), make("p", `${part.fibre}, ${clock(newest.time)}`, { class: "small" }));
   const verdict = make("div", "", { class: "verdict", "data-v": newest.verdict });
@@ -49,15 +50,16 @@ async function card(part) {
 function views(part) {
   const list = make("dl");
   for (const { view, photos } of part.views) {
+    if (!view && !photos.length) continue;
     const row = make("dd");
     row.append(photos.length ? letterRow(photos.map((photo) => photo.verdict)) : "–");
-    list.append(make("dt", words(view)), row);
+    list.append(make("dt", words(view || "view_unknown")), row);
   }
   return list;
 }
 
 async function shownBy(id) {
-  if (!pictures.has(id)) pictures.set(id, await picture(`/api/photos/${id}/marks.jpg`));
+  if (!pictures.has(id)) pictures.set(id, await pictureIfKept(`/api/photos/${id}/marks.jpg`));
   return pictures.get(id);
 }
 

@@ -60,6 +60,14 @@ export async function ask(path, method = "GET", sent = undefined) {
   return answer.json();
 }
 
+// Returns the address of a picture, or null where a photo was judged elsewhere and none was kept.
+export async function pictureIfKept(path) {
+  try { return await picture(path); } catch (error) {
+    if (error.status === 404) return null;
+    throw error;
+  }
+}
+
 export async function picture(path) {
   const answer = await fetch(path, { headers: keyHeader() });
   if (!answer.ok) throw await refusal(answer.status, await answer.text());
