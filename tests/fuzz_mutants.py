@@ -13,7 +13,9 @@ from io import BytesIO
 
 import numpy as np
 import pillow_heif
+from numpy.typing import NDArray
 from PIL import Image, ImageCms
+from scenes import Braid, Shape, View, draw
 
 Rng = random.Random
 _REFUSED = ("CMYK", "grey", "alpha", "palette", "frames")
@@ -87,11 +89,13 @@ def whole_photos() -> dict[str, bytes]:
 
 
 def _picture(seed: int) -> Image.Image:
-    """Return a small woven picture with an edge, so that every part of a coder is used."""
+    """Return a small woven part before a light wall, so that all of a coder is used."""
     y, x = np.mgrid[0:SIDE, 0:SIDE]
     tone = 110 + 60 * np.sin(x / 3) * np.sin(y / 3) + 20 * (x > 150)
     noise = np.random.default_rng(seed).normal(0, 6, (SIDE, SIDE, 3))
     rgb = tone[..., None] + noise + np.array([20.0 * seed, 0, -20])
+    away = (x < 40) | (x > 260) | (y < 20) | (y > 280)
+    rgb = np.where(away[..., None], 220 + 0.2 * noise, rgb)
     return Image.fromarray(np.clip(rgb, 0, 255).astype(np.uint8))
 
 
@@ -323,3 +327,65 @@ _OF_KIND: dict[str, list[Step]] = {
     "WebP": [_resize_webp],
     "HEIC": [_spoil_boxes] * 4,
 }
+
+
+# --- odd content of sound files ----------------------------------------------------------------
+
+
+def odd_photo(seed: int, number: int) -> tuple[str, bytes]:
+    """Return a sound JPEG of what nobody means to photograph: for what measures, not what reads."""
+    rng = Rng(f"odd {seed}:{number}")
+    tone = _part(rng) if rng.random() < 0.7 else _texture(rng, *_sides(rng))
+    height, width = tone.shape
+    for _ in range(rng.choice((0, 1, 1, 2, 5))):
+        y, x = rng.randrange(-60, height), rng.randrange(-60, width)
+        top, left = max(0, y), max(0, x)
+        bottom = min(height, y + rng.choice((1, 9, 120, 350, 900)) + 60)
+        right = min(width, x + rng.choice((1, 9, 120, 350, 900)) + 60)
+        tone[top:bottom, left:right] = _texture(rng, bottom - top, right - left)
+    tint = np.array([rng.uniform(0.3, 1.2) for _ in "rgb"])
+    rgb = tone[..., None] * rng.choice((np.ones(3), tint)) * rng.choice((0.02, 0.3, 1, 1, 1, 4))
+    picture = Image.fromarray(np.clip(rgb, 0, 255).astype(np.uint8))
+    return "odd", _saved(picture, "JPEG", quality=rng.choice((1, 30, 75, 95)))
+
+
+def _sides(rng: Rng) -> tuple[int, int]:
+    width, height = (rng.choice((300, 301, 420, 640, 900)) for _ in "wh")
+    return max(height, -(-width // 3)), max(width, -(-height // 3))
+
+
+def _part(rng: Rng) -> NDArray[np.float64]:
+    """Return grey codes of a woven part, rarely a good photo of one."""
+    braid = Braid(
+        pitch=rng.choice((2.5, 6, 12, 30, 80)) * rng.uniform(0.8, 1.25),
+        angle=rng.uniform(5, 85),
+        over=rng.choice((1, 2, 3)),
+        amplitude=rng.choice((0.0, 0.02, 0.1, 0.5)),
+        aperiodic=rng.random() < 0.2,
+    )
+    is_round = rng.random() < 0.5  # a cone needs tows that fit its thinner end
+    shape = Shape(rng.randrange(300, 500), rng.randrange(300, 800), is_round)
+    view = View(rng.choice((0, 0.5, 3)), rng.choice((0, 0.005, 0.1)), rng.choice((0.1, 1, 3)))
+    scene = draw(np.random.default_rng(rng.getrandbits(32)), braid, shape, view)
+    return scene.rgb[..., 0].astype(float)
+
+
+def _texture(rng: Rng, height: int, width: int) -> NDArray[np.float64]:
+    """Return grey codes (height, width) of one of the textures that a measure may trip over."""
+    y, x = np.mgrid[0:height, 0:width].astype(float)
+    size = rng.choice((1, 2, 3.5, 9, 30, 200)) * rng.uniform(0.8, 1.25)
+    turn = rng.uniform(0, np.pi)
+    across, along = x * np.cos(turn) + y * np.sin(turn), y * np.cos(turn) - x * np.sin(turn)
+    numbers = np.random.default_rng(rng.getrandbits(32))
+    made = rng.choice(
+        (
+            np.full((height, width), rng.choice((0.0, 1, 90, 254, 255))),
+            numbers.uniform(0, 255, (height, width)),
+            127 + 80 * np.sin(across / size) * np.sin(along / size),
+            np.where(np.floor(across / size) % 2, 30.0, 220.0),
+            np.where((np.floor(across / size) + np.floor(along / size)) % 2, 0.0, 255.0),
+            across / (abs(across).max() + 1) * 255,
+            60 + 40 * np.sin(np.hypot(across, along) / size),
+        )
+    )
+    return np.clip(made + numbers.normal(0, rng.choice((0.0, 2, 20)), (height, width)), 0, 255)

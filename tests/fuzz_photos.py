@@ -16,10 +16,11 @@ import sys
 import tempfile
 from collections import Counter
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from fuzz_mutants import mutant
+from fuzz_mutants import mutant, odd_photo
 
 from satcheck.errors import SatcheckError
 from satcheck.photo import Photo, read_photo
@@ -55,8 +56,12 @@ def inspector() -> Read:
 
     def judge(path: Path) -> str:
         photo: Photo = read_photo(path)
-        fibre = fibres[int(photo.sha256[:8], 16) % len(fibres)]
-        return inspect(photo, calibration, Settings(fibre)).verdict.word
+        number = int(photo.sha256[:8], 16)
+        settings = Settings(fibres[number % len(fibres)])
+        if number % 4 == 0:  # as told by a person who is wrong
+            box = (0, photo.height / 9, photo.width * number % 7 / 4, photo.height)
+            settings = replace(settings, box=box, pitch=number % 91 + 0.1, mm_per_px=0.2)
+        return inspect(photo, calibration, settings).verdict.word
 
     return judge
 
@@ -69,7 +74,7 @@ def serve(seed: int, start: int, stop: int, *, is_inspected: bool) -> None:
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "mutant.jpg"
         for number in range(start, stop):
-            kind, data = mutant(seed, number)
+            kind, data = _photo(seed, number, is_inspected=is_inspected)
             path.write_bytes(data)
             signal.alarm(SECONDS)
             try:
@@ -81,6 +86,11 @@ def serve(seed: int, start: int, stop: int, *, is_inspected: bool) -> None:
             signal.alarm(0)
             most = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024
             print(json.dumps([number, kind, end, sentence, most]), flush=True)
+
+
+def _photo(seed: int, number: int, *, is_inspected: bool) -> tuple[str, bytes]:
+    """Return a broken photo; to be inspected, every second time a sound one of odd content."""
+    return odd_photo(seed, number) if is_inspected and number % 2 else mutant(seed, number)
 
 
 def _mapped() -> int:
@@ -113,7 +123,7 @@ def outcomes(seed: int, start: int, stop: int, *, is_inspected: bool) -> Iterato
         if noise and status == 0:
             yield [start - 1, "", "printed", noise[:500], 0]
         if status or start < stop:
-            kind = mutant(seed, start)[0]
+            kind = _photo(seed, start, is_inspected=is_inspected)[0]
             end = "hung" if status == -signal.SIGALRM else "crashed"
             yield [start, kind, end, f"status {status} {noise[-500:]}", 0]
             start += 1
@@ -125,8 +135,8 @@ def fault(end: str, sentence: str, memory: int) -> str:
         return f"{end}: {sentence}"
     if memory > MOST_MEMORY:
         return f"{memory / 1e6:.0f} MB in use"
-    # One sentence names the file, what is wrong with it, and what is allowed.
-    is_one = sentence.startswith("mutant.jpg: ") and "; " in sentence and "\n" not in sentence
+    # One sentence says what is wrong, and what is allowed.
+    is_one = "\n" not in sentence and ("; " in sentence or sentence.endswith("is allowed."))
     return f"no such sentence: {sentence}" if end == "refused" and not is_one else ""
 
 
