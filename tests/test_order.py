@@ -186,6 +186,7 @@ ORDER = (
     "web.grams_routes",
     "web.lesson_routes",
     "web.app",
+    "web.patience",
     "web.serve",
     "cli.arguments",
     "cli.common",

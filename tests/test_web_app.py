@@ -13,6 +13,7 @@ from typing import Any
 
 import httpx
 import pytest
+from ledgers import inspect
 from records import inspection_of
 
 from satcheck.ledger.book import Ledger, open_ledger
@@ -37,6 +38,9 @@ LESSON = "<style>p {}</style><p>photo bytes</p><script>let a;</script>"
 SHOT: dict[str, Any] = {
     "id": ID, "part": "4711", "view": "medial", "fibre": "basalt", "size": 5,
 }  # fmt: skip
+
+
+ROUND = {"id": ID, "initials": "AB", "picture": "p", "fibre": "basalt", "counts": [[0] * 3] * 3}
 
 
 def now() -> datetime:
@@ -270,6 +274,16 @@ def test_pictures_come_with_the_key_and_never_without(tmp_path: Path) -> None:
         ("POST", "/api/clock?part=1", b'{"minutes": "soon"}'),
         ("POST", "/api/clock?part=1", b'{"minutes": NaN}'),
         ("POST", "/api/clock?part=1", b'{"minutes": 1000}'),
+        ("POST", "/api/clock?part=1", b'{"minutes": 1' + bytes([48]) * 4000 + b"}"),
+        ("POST", "/api/clock?part=1", b'{"minutes": 1e999}'),
+        ("POST", "/api/clock?part=", b'{"minutes": 20}'),
+        ("POST", "/api/clock?part=%1b[2J%3Cscript%3E", b'{"minutes": 20}'),
+        ("POST", "/api/photos", b"[" * 19_000),
+        ("POST", "/api/photos", b'{"a":' * 3000),
+        ("POST", "/api/photos", json.dumps({**SHOT, "inside": [[10**400, 0]]}).encode()),
+        ("POST", "/api/photos", json.dumps({**SHOT, "part": "\ud800"}).encode()),
+        ("POST", "/api/grams/mix", b'{"id": "' + ID.encode() + b'", "part": "1", "\\udc00": 1}'),
+        ("POST", "/api/lesson/results", json.dumps({**ROUND, "picture": "\ud800"}).encode()),
         ("PUT", f"/api/photos/{ID}?offset=0", b"x"),
         ("PUT", "/api/photos/..%2F..%2Fkey?offset=0", b"x"),
         ("GET", "/api/photos/..%2Fkey", b""),
@@ -284,6 +298,17 @@ def test_nonsense_is_answered_by_a_status_of_4xx(
     async def work(at: Phone) -> None:
         assert 400 <= (await at.client.request(method, path, content=body)).status_code < 500
         assert list(at.ledger.entries()) == []
+
+    at_the_shop(tmp_path, work)
+
+
+def test_a_name_that_is_no_text_costs_no_page(tmp_path: Path) -> None:
+    """A file's name in another encoding, by which an audit called a part."""
+
+    async def work(at: Phone) -> None:
+        inspect(at.ledger, part="M\udcfcller", view="medial")
+        (told,) = (await at.client.get("/api/today")).json()["parts"]
+        assert told["part"] == "M\udcfcller"
 
     at_the_shop(tmp_path, work)
 

@@ -212,6 +212,23 @@ def test_yesterdays_mix_sheet_says_nothing_of_todays_gel(
     assert working_times(ledger, "acrylic") == ()
 
 
+@pytest.mark.parametrize("hours", [-2, 0])
+def test_a_clock_that_is_set_back_gives_no_more_working_time(
+    ledger: Ledger, time: Time, hours: int
+) -> None:
+    ticks = iter([0.0, 600.0, 600.0, 600.0]).__next__
+    clocks = Clocks(ledger, time, ticks)
+    clocks.start("4711", 25)
+    time.pass_(3600 * hours + 600)
+    left = clocks.seconds_left("4711")
+    assert left == pytest.approx(15 * 60, abs=1)
+    clocks.stop("4711")
+    assert clocks.seconds_left("4711") is None
+    clocks.start("4711", 20)
+    time.pass_(-7200)
+    assert Clocks(ledger, time).seconds_left("4711") is None, "started before the server was"
+
+
 def test_every_label_of_the_sheets_is_in_the_table_of_words() -> None:
     wanted = {f"g_{name}" for name in (*MIX_FIELDS, *WEIGH_FIELDS)}
     wanted |= {f"figure_{name}" for name in balance.LINES} | {f"resin_{name}" for name in RESINS}

@@ -5,12 +5,14 @@ sends by itself; the page sends it as a header. There are no cookies, so a forei
 a phone ask in its name.
 """
 
+import json
 import secrets
 import time
 from collections import deque
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.responses import JSONResponse
@@ -78,6 +80,14 @@ class WrongKeys:
         self.times.setdefault(address, deque(maxlen=MOST_WRONG)).append(now)
 
 
+class Json(JSONResponse):
+    """An answer in ASCII: a file's name may hold what UTF-8 cannot, and must cost no page."""
+
+    def render(self, content: Any) -> bytes:
+        """Return the bytes of an answer."""
+        return json.dumps(content, allow_nan=False, separators=(",", ":")).encode("ascii")
+
+
 class Gate:
     """Lets through what has the right Host and, under /api/, the right key."""
 
@@ -103,7 +113,7 @@ class Gate:
         refusal = self._refusal(scope)
         await (refusal or self.app)(scope, receive, guarded)
 
-    def _refusal(self, scope: Scope) -> JSONResponse | None:
+    def _refusal(self, scope: Scope) -> Json | None:
         headers = Headers(scope=scope)
         if _host_name(headers.get("host", "")) not in self.hosts:
             return problem(421, "host_wrong")
@@ -123,10 +133,10 @@ class Gate:
 
 def problem(
     status: int, word: str, headers: Mapping[str, str] | None = None, **values: object
-) -> JSONResponse:
+) -> Json:
     """Return an answer that says what is wrong, by its word and in a sentence."""
     content = {"problem": word, "sentence": say(word, **values)}
-    return JSONResponse(content, status, dict(headers or {}))
+    return Json(content, status, dict(headers or {}))
 
 
 def _host_name(host: str) -> str:

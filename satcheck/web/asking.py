@@ -6,11 +6,11 @@ from dataclasses import dataclass
 from functools import wraps
 from typing import Any
 
-from starlette.requests import Request
-from starlette.responses import JSONResponse, Response
+from starlette.requests import ClientDisconnect, Request
+from starlette.responses import Response
 
 from satcheck.errors import SatcheckError, UsageError
-from satcheck.web.access import problem
+from satcheck.web.access import Json, problem
 from satcheck.web.bench import Bench
 from satcheck.web.gel import Clocks
 from satcheck.web.grams import Grams
@@ -20,6 +20,7 @@ from satcheck.web.upload import TooLarge, UploadsFull
 from satcheck.web.words import WORDS
 
 _MOST_JSON = 20_000
+_MOST_DIGITS = 15
 
 Handler = Callable[[Request], Awaitable[Response]]
 
@@ -47,9 +48,11 @@ def told(handler: Callable[[Request, Shop], Awaitable[Response]]) -> Handler:
             return await handler(request, shop)
         except WrongFieldError as error:
             content = {"problem": "usage", "sentence": str(error), "field": error.field}
-            return JSONResponse(content, 422)
+            return Json(content, 422)
         except UsageError as error:
-            return JSONResponse({"problem": "usage", "sentence": str(error)}, 422)
+            return Json({"problem": "usage", "sentence": str(error)}, 422)
+        except ClientDisconnect:
+            return Response(status_code=499)  # nobody hears it; what has come is kept
         except UploadsFull:
             return problem(503, "uploads_full")
         except TooLarge:
@@ -69,9 +72,15 @@ async def read_json(request: Request) -> dict[str, Any]:
         if len(body) > _MOST_JSON:
             raise UsageError(WORDS["bad_request"])
     try:
-        sent = json.loads(body)
-    except ValueError as error:
+        sent = json.loads(body, parse_int=_whole_number)
+        json.dumps(sent, ensure_ascii=False).encode()  # half a sign, which no page sends
+    except (ValueError, RecursionError) as error:
         raise UsageError(WORDS["bad_request"]) from error
     if not isinstance(sent, dict):
         raise UsageError(WORDS["bad_request"])
     return sent
+
+
+def _whole_number(digits: str) -> int | float:
+    """Return a number that a page sent; one beyond any meant as a float, which may be infinite."""
+    return int(digits) if len(digits) <= _MOST_DIGITS else float(digits)

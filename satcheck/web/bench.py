@@ -19,6 +19,8 @@ from satcheck.web.workers import Workers
 MOST_FAILURES = 500
 EARLIER = 4
 """Photos of the series that a later one may take its weave's size from (own rule)."""
+MOST_CARDS = 8
+"""Photos of cards in memory at once (own rule); a further one waits before it is read in."""
 
 
 @dataclass(frozen=True)
@@ -41,6 +43,7 @@ class Bench:
         self.store, self.uploads, self.workers = store, uploads, workers
         self._tasks: dict[str, asyncio.Task[None]] = {}
         self._failed: OrderedDict[str, str] = OrderedDict()
+        self.cards = asyncio.Semaphore(MOST_CARDS)
 
     def resume(self) -> None:
         """Go on with what had come before the server was stopped."""

@@ -6,13 +6,14 @@ the same clock, and a record of the part holds it.
 """
 
 import math
+import time
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from typing import NamedTuple
 
 from satcheck.errors import UsageError
 from satcheck.ledger.book import Ledger
-from satcheck.ledger.entries import Draft, Kind, timestamp
+from satcheck.ledger.entries import Draft, Entry, Kind, timestamp
 from satcheck.ledger.search import Search
 from satcheck.ledger.sheets import newest_sheet
 from satcheck.web.words import say
@@ -34,8 +35,15 @@ class _Running(NamedTuple):
 class Clocks:
     """The clocks of the parts, one a part."""
 
-    def __init__(self, ledger: Ledger, now: Callable[[], datetime]) -> None:
-        self._ledger, self._now = ledger, now
+    def __init__(
+        self,
+        ledger: Ledger,
+        now: Callable[[], datetime],
+        ticks: Callable[[], float] = time.monotonic,
+    ) -> None:
+        self._ledger, self._now, self._ticks = ledger, now, ticks
+        self._begun: dict[str, float] = {}
+        """Ticks at the start of the clocks that started here, by the id of their entry."""
 
     def start(self, part: str, minutes: object) -> None:
         """Start a part's clock now.
@@ -49,7 +57,8 @@ class Clocks:
         value = float(minutes) if is_number else math.nan  # type: ignore[arg-type]
         if not LEAST_MINUTES <= value <= MOST_MINUTES:
             raise UsageError(say("gel_bad"))
-        self._record({"part": part, "event": "start", "minutes": value})
+        entry = self._record({"part": part, "event": "start", "minutes": value})
+        self._begun[entry.id] = self._ticks()
 
     def gelled(self, part: str) -> float | None:
         """Note that a part's mix has gelled now; return the minutes, None where no clock ran.
@@ -83,7 +92,12 @@ class Clocks:
             return None
         begun = datetime.fromisoformat(found[0].made_at)
         gone = (self._now().astimezone(UTC) - begun).total_seconds()
-        return None if gone > FORGET_SECONDS else _Running(float(found[0].body["minutes"]), gone)
+        ticked = self._begun.get(found[0].id)
+        # The computer's clock may be set, and ticks stop while it sleeps: more is gone for sure.
+        gone = gone if ticked is None else max(gone, self._ticks() - ticked)
+        if not 0 <= gone <= FORGET_SECONDS:
+            return None
+        return _Running(float(found[0].body["minutes"]), gone)
 
     def _mixed(self, part: str, running: _Running) -> dict[str, object]:
         """Return what the part's mix sheet says of this mix; an older sheet is of another one."""
@@ -98,5 +112,5 @@ class Clocks:
         }
         return {key: value for key, value in told.items() if value is not None}
 
-    def _record(self, body: dict[str, object]) -> None:
-        self._ledger.append(Draft(Kind.GEL_CLOCK, body))
+    def _record(self, body: dict[str, object]) -> Entry:
+        return self._ledger.append(Draft(Kind.GEL_CLOCK, body))

@@ -3,10 +3,10 @@
 import asyncio
 
 from starlette.requests import Request
-from starlette.responses import JSONResponse, Response
+from starlette.responses import Response
 from starlette.routing import Route
 
-from satcheck.web.access import problem
+from satcheck.web.access import Json, problem
 from satcheck.web.asking import Shop, read_json, told
 from satcheck.web.grams import KINDS
 from satcheck.web.shot import read_part
@@ -16,7 +16,7 @@ from satcheck.web.shot import read_part
 async def _sheets(request: Request, shop: Shop) -> Response:
     """Return both sheets of a part."""
     part = read_part(request.query_params.get("part"))
-    return JSONResponse(await asyncio.to_thread(shop.grams.of_part, part))
+    return Json(await asyncio.to_thread(shop.grams.of_part, part))
 
 
 @told
@@ -25,7 +25,7 @@ async def _save(request: Request, shop: Shop) -> Response:
     kind = KINDS.get(request.path_params["sheet"])
     if kind is None:
         return problem(404, "bad_request")
-    return JSONResponse(await asyncio.to_thread(shop.grams.save, kind, await read_json(request)))
+    return Json(await asyncio.to_thread(shop.grams.save, kind, await read_json(request)))
 
 
 @told

@@ -3,10 +3,10 @@
 import asyncio
 
 from starlette.requests import Request
-from starlette.responses import HTMLResponse, JSONResponse, Response
+from starlette.responses import HTMLResponse, Response
 from starlette.routing import Route
 
-from satcheck.web.access import problem
+from satcheck.web.access import Json, problem
 from satcheck.web.asking import Shop, read_json, told
 
 
@@ -23,8 +23,8 @@ async def _results(request: Request, shop: Shop) -> Response:
     """Keep a learner's round, or return everyone's."""
     if request.method == "POST":
         await asyncio.to_thread(shop.lessons.save, await read_json(request))
-        return JSONResponse({})
-    return JSONResponse({"learners": await asyncio.to_thread(shop.lessons.results)})
+        return Json({})
+    return Json({"learners": await asyncio.to_thread(shop.lessons.results)})
 
 
 ROUTES = (

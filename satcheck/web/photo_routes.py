@@ -4,13 +4,13 @@ import asyncio
 from datetime import datetime
 from typing import Any
 
-from starlette.requests import ClientDisconnect, Request
-from starlette.responses import JSONResponse, Response
+from starlette.requests import Request
+from starlette.responses import Response
 from starlette.routing import Route
 
 from satcheck.errors import UsageError
 from satcheck.ledger.entries import timestamp
-from satcheck.web.access import problem
+from satcheck.web.access import Json, problem
 from satcheck.web.answer import answer, series_answer, today
 from satcheck.web.asking import Shop, read_json, told
 from satcheck.web.shot import is_id, read_part, read_shot
@@ -44,16 +44,17 @@ async def _begin(request: Request, shop: Shop) -> Response:
 @told
 async def _card(request: Request, shop: Shop) -> Response:
     """Read the part's number off the card in a photo, which is not kept."""
-    data = bytearray()
-    async for piece in request.stream():
-        data += piece
-        if len(data) > shop.bench.uploads.most_bytes:
-            raise TooLarge
-    part = await shop.bench.read_card(bytes(data))
+    async with shop.bench.cards:
+        data = bytearray()
+        async for piece in request.stream():
+            data += piece
+            if len(data) > shop.bench.uploads.most_bytes:
+                raise TooLarge
+        part = await shop.bench.read_card(bytes(data))
     try:
-        return JSONResponse({"part": None if part is None else read_part(part)})
+        return Json({"part": None if part is None else read_part(part)})
     except UsageError:  # a card of somebody else's
-        return JSONResponse({"part": None})
+        return Json({"part": None})
 
 
 @told
@@ -69,8 +70,6 @@ async def _send(request: Request, shop: Shop) -> Response:
         received = await uploads.append(shot, offset, request.stream())
     except (WrongOffset, ValueError):
         return _state(shop, name, status=409)
-    except ClientDisconnect:
-        return Response(status_code=499)  # nobody hears it; what has come is kept
     if received == shot.size:
         shop.bench.start(shot)
     return _state(shop, name)
@@ -104,7 +103,7 @@ def _state(shop: Shop, name: str, status: int = 200) -> Response:
     }
     if progress.state == "kept":
         content["answer"] = answer(_kept(shop, name))
-    return JSONResponse(content, status)
+    return Json(content, status)
 
 
 def _kept(shop: Shop, name: str) -> Kept:
@@ -121,7 +120,7 @@ async def _series(request: Request, shop: Shop) -> Response:
     seconds = shop.clocks.seconds_left(kept.part)
     minutes = None if seconds is None else seconds / 60
     found = await asyncio.to_thread(series_answer, kept, shop.bench.store, minutes)
-    return JSONResponse({**found, "weight": shop.grams.beside_photo(kept)})
+    return Json({**found, "weight": shop.grams.beside_photo(kept)})
 
 
 @told
@@ -139,13 +138,13 @@ async def _today(_request: Request, shop: Shop) -> Response:
     midnight = datetime.now().astimezone().replace(hour=0, minute=0, second=0, microsecond=0)
     kept = await asyncio.to_thread(shop.bench.store.since, timestamp(midnight))
     parts = [{**one, "weight": shop.grams.by_weight(one["part"])} for one in today(kept)]
-    return JSONResponse({"parts": parts, "photos": len(kept)})
+    return Json({"parts": parts, "photos": len(kept)})
 
 
 @told
 async def _clock(request: Request, shop: Shop) -> Response:
     """Read, start or stop a part's gel clock, or note that its mix has gelled."""
-    part = " ".join(request.query_params.get("part", "").split())[:40]
+    part = read_part(request.query_params.get("part"))
     gelled = None
     if request.method == "POST":
         sent = await read_json(request)
@@ -155,7 +154,7 @@ async def _clock(request: Request, shop: Shop) -> Response:
             shop.clocks.start(part, sent.get("minutes"))
     elif request.method == "DELETE":
         shop.clocks.stop(part)
-    return JSONResponse({"seconds_left": shop.clocks.seconds_left(part), "gelled": gelled})
+    return Json({"seconds_left": shop.clocks.seconds_left(part), "gelled": gelled})
 
 
 ROUTES = (

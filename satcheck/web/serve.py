@@ -23,6 +23,7 @@ from satcheck.web.bench import Bench
 from satcheck.web.gel import Clocks
 from satcheck.web.grams import Grams
 from satcheck.web.lesson import Lessons, read_lesson
+from satcheck.web.patience import PatientProtocol
 from satcheck.web.store import LedgerStore
 from satcheck.web.upload import Uploads
 from satcheck.web.workers import Workers
@@ -136,7 +137,8 @@ def run(app: Starlette, place: Place, sockets: Sequence[socket.socket]) -> None:
     """Serve until Ctrl+C."""
     config = uvicorn.Config(
         app,
-        log_level="warning",
+        http=PatientProtocol,
+        log_level="error",  # what a stranger sends must not push the code off the screen
         access_log=False,
         server_header=False,
         proxy_headers=False,
