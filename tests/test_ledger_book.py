@@ -3,7 +3,7 @@
 import hashlib
 import sqlite3
 import threading
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta, timezone
 from itertools import pairwise
 from pathlib import Path
 
@@ -15,7 +15,10 @@ from ledgers import clock_from, note
 from satcheck.errors import LedgerError, UsageError
 from satcheck.ledger.book import Head, Ledger, open_ledger
 from satcheck.ledger.entries import START, Draft, Kind
+from satcheck.ledger.opening import connect
+from satcheck.ledger.schema import STEPS
 from satcheck.ledger.search import Search
+from satcheck.ledger.verifying import verify
 
 
 @pytest.fixture
@@ -69,6 +72,42 @@ def test_entries_are_found_newest_first_by_each_word_and_time(ledger: Ledger) ->
         entries[2],
     )
     assert ledger.find(Search(kind="photo")) == ()
+
+
+@pytest.mark.parametrize(("back", "order"), [(1, [1, 2, 3]), (60, [1, 2, 3]), (3000, [2, 3, 1])])
+def test_a_clock_set_back_by_less_than_a_day_changes_no_order(
+    tmp_path: Path, back: int, order: list[int]
+) -> None:
+    """Beyond a day the clock is believed: then it is the earlier time that was wrong."""
+    times = [datetime(2026, 3, 4, 8, tzinfo=UTC) - timedelta(minutes=m) for m in (0, back, back)]
+    with open_ledger(tmp_path / "set.ledger", iter(times).__next__) as ledger:
+        entries = [ledger.append(note("the same")) for _ in times[:2]]
+        entries.append(ledger.append(note("after")))
+        assert [entry.seq for entry in reversed(ledger.find(Search()))] == order
+        assert len({entry.id for entry in entries}) == 3
+        assert verify(ledger).first is None
+
+
+def test_time_zones_do_not_matter_only_moments_do(tmp_path: Path) -> None:
+    """The computer goes from one zone to another and back, ten minutes pass each time."""
+    zones = [timezone(timedelta(hours=hours)) for hours in (1, -9, 12, 0)]
+    first = datetime(2026, 3, 4, 8, tzinfo=UTC)
+    times = [(first + k * timedelta(minutes=10)).astimezone(z) for k, z in enumerate(zones)]
+    with open_ledger(tmp_path / "zones.ledger", iter(times).__next__) as ledger:
+        made = [ledger.append(note(str(k))).made_at for k in range(4)]
+    assert made == [f"2026-03-04T08:{k}0:00.000000Z" for k in ("0", "1", "2", "3")]
+
+
+def test_an_older_version_stops_recording_when_a_newer_one_has_changed_the_file(
+    tmp_path: Path,
+) -> None:
+    path = tmp_path / "shop.ledger"
+    with open_ledger(path, clock_from()) as older:
+        older.append(note("before"))
+        connect(path, create=False, steps=(*STEPS, ("CREATE TABLE more (a)",))).close()
+        with pytest.raises(LedgerError, match="a newer satcheck has given it form"):
+            older.append(note("after"))
+        assert [entry.body["text"] for entry in older.entries()] == ["before"]
 
 
 @pytest.mark.parametrize(

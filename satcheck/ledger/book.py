@@ -28,13 +28,13 @@ import sys
 import zlib
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from datetime import datetime
+from datetime import datetime, timedelta
 from pathlib import Path
 from threading import RLock
 from types import TracebackType
 from typing import Any, NamedTuple, Self
 
-from satcheck.errors import UsageError
+from satcheck.errors import LedgerError, UsageError
 from satcheck.ledger.entries import (
     START,
     Clock,
@@ -49,6 +49,9 @@ from satcheck.ledger.entries import (
 from satcheck.ledger.index import RowValues, add_to_index, rebuild_index
 from satcheck.ledger.opening import PATIENCE, connect, connect_to_read, explained
 from satcheck.ledger.search import Search
+
+SET_BACK = timedelta(days=1)
+"""By so much a clock may be set back unnoticed: a wrong hour, day or zone (own rule)."""
 
 
 class Head(NamedTuple):
@@ -66,6 +69,7 @@ class Ledger:
         self._db = db
         self._clock = clock
         self._lock = RLock()
+        self._form = self._form_now()
 
     def __enter__(self) -> Self:
         return self
@@ -176,8 +180,17 @@ class Ledger:
             return self._db.execute(sql, values).fetchall()
 
     def now(self) -> str:
-        """Return the ledger's time."""
-        return timestamp(self._clock())
+        """Return the time of an entry that is recorded now, so that lists keep their order.
+
+        Where the clock was set back, by up to `SET_BACK`, it is taken to stand since the last
+        entry; one that is further behind is believed.
+        """
+        now = self._clock()
+        last = self.read("SELECT made_at FROM record WHERE origin = '' ORDER BY seq DESC LIMIT 1")
+        if last:
+            next_ = datetime.fromisoformat(last[0][0]) + timedelta(microseconds=1)
+            now = next_ if now < next_ <= now + SET_BACK else now
+        return timestamp(now)
 
     def write_copy(self, target: Path) -> None:
         """Write all of the file, as it is at this moment, to a new one; raises sqlite3.Error."""
@@ -205,11 +218,25 @@ class Ledger:
         with self._lock, explained(self.path):
             self._db.execute("BEGIN IMMEDIATE")
             try:
+                self._check_form()
                 yield self._db
                 self._db.execute("COMMIT")
             except BaseException:
                 self._db.rollback()
                 raise
+
+    def _check_form(self) -> None:
+        """Refuse to write where a newer version, beside this one, has changed the file since."""
+        if (form := self._form_now()) != self._form:
+            raise LedgerError(
+                str(self.path),
+                f"a newer satcheck has given it form {form} meanwhile; nothing was recorded; end "
+                "this program and start the newer one",
+            )
+
+    def _form_now(self) -> int:
+        with explained(self.path):
+            return int(self._db.execute("PRAGMA user_version").fetchone()[0])
 
     def _append(self, draft: Draft, body: str) -> Entry:
         made_at = self.now() if draft.made_at is None else timestamp(_moment(draft.made_at))
