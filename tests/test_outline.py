@@ -1,5 +1,8 @@
 """The outline on drawn scenes whose silhouette is known, and on pictures without a part."""
 
+from types import SimpleNamespace
+from typing import Any
+
 import cv2
 import numpy as np
 import pytest
@@ -8,6 +11,7 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 from skimage import data
 
+from satcheck.outline.edge import _extent
 from satcheck.outline.find import Part, find_part, mend, part_in_box, part_in_outline
 
 Bool = NDArray[np.bool_]
@@ -213,3 +217,14 @@ def test_taps_mend_a_wrong_outline() -> None:
     assert overlap(after.silhouette, silhouette) > 0.9 > overlap(wrong, silhouette)
     assert after.silhouette[180, 240]
     assert not after.silhouette[450, 70]
+
+
+@pytest.mark.parametrize(("rows", "found"), [((0, 0), (0, 0)), ((0, 60), (0, 60))])
+def test_a_part_that_is_not_there_or_begins_with_the_picture_has_an_extent(
+    rows: tuple[int, int], found: tuple[int, int]
+) -> None:
+    """Found by fuzz_photos.py: the mean of no row, and a first row of -1."""
+    inner = np.zeros((60, 40), bool)
+    inner[rows[0] : rows[1], 5:35] = True
+    frame: Any = SimpleNamespace(ribbon=inner, length=60.0)
+    assert _extent(frame, inner)[:2] == found

@@ -196,10 +196,10 @@ def _extent(frame: Frame, inner: Bool) -> tuple[int, int, bool, bool]:
     smooth = np.convolve(width, np.ones(5) / 5, "same")
     first = _end(smooth[: middle + 1][::-1], frame.length)
     last = _end(smooth[middle:], frame.length)
-    start, stop = middle - first, middle + last
+    start, stop = max(0, middle - first), middle + last
     near = max(2, int(0.06 * frame.length))
     necks = [
-        bool(np.median(w) < NECK * body)
+        w.size > 0 and bool(np.median(w) < NECK * body)
         for w in (width[start : start + near], width[max(0, stop - near) : stop])
     ]
     return start, stop, necks[0], necks[1]
