@@ -14,6 +14,7 @@ import signal
 import subprocess
 import sys
 import tempfile
+import warnings
 from collections import Counter
 from collections.abc import Callable, Iterator
 from dataclasses import replace
@@ -69,6 +70,7 @@ def inspector() -> Read:
 def serve(seed: int, start: int, stop: int, *, is_inspected: bool) -> None:
     """Try files one after the other; print what came of each as a line of JSON."""
     resource.setrlimit(resource.RLIMIT_AS, (MOST_MEMORY + _mapped(), -1))
+    warnings.simplefilter("error")  # what a user would see on the terminal
     signal.signal(signal.SIGALRM, signal.SIG_DFL)  # also ends a decoder that never returns
     attempt = inspector() if is_inspected else read
     with tempfile.TemporaryDirectory() as folder:
