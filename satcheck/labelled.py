@@ -40,6 +40,7 @@ Progress = Callable[[int, int, str], None]
 
 DRY_CUES = ("fine", "medium", "crosswise", "order", "light", "red_blue", "red_green")
 FULL_CUES = (
+    "fine",
     "calm_medium",
     "calm_coarse",
     "crosswise",
@@ -77,7 +78,7 @@ SURE = 0.8  # prior from which a cell counts as labelled
 FALSE_STARVED, MISSED_STARVED, FALSE_RICH = 0.03, 0.05, 0.05  # shares of labelled cells, by part
 # Few parts cannot move a bound farther than this. Even odds of starved lie at -0.4, of rich at 0.5:
 # a second look costs less than a starved place passed, so starved begins before even odds.
-STARVED_RANGE, LEAN_RANGE, RICH_RANGE = (-0.22, -0.16), (-0.12, -0.05), (0.6, 0.7)
+STARVED_RANGE, LEAN_RANGE, RICH_RANGE = (-0.22, -0.16), (-0.12, -0.05), (0.55, 0.65)
 LIGHT_ENDS = (0.02, 0.98)  # quantiles: a shadowed fold or a glint is not the light of a photo
 HEAVY_BAND = 0.2  # of the index below rich
 FEWEST_PARTS = 4  # below, leaving one out leaves too little to fit
