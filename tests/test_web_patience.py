@@ -77,7 +77,12 @@ Work = Callable[[Shop, int], Awaitable[None]]
 @asynccontextmanager
 async def listening(shop: Shop) -> AsyncIterator[int]:
     config = uvicorn.Config(
-        shop.app, port=0, http=PatientProtocol, log_level="error", lifespan="off"
+        shop.app,
+        port=0,
+        http=PatientProtocol,
+        log_level="error",
+        log_config=None,
+        lifespan="off",
     )
     server = uvicorn.Server(config)
     task = asyncio.create_task(server.serve())
@@ -187,19 +192,55 @@ def test_who_is_slow_but_moves_gets_everything(monkeypatch: pytest.MonkeyPatch) 
     at_a_hasty_shop(work, monkeypatch)
 
 
-def test_too_many_connections_of_one_address_are_turned_away(
-    monkeypatch: pytest.MonkeyPatch,
+@pytest.mark.parametrize("limit", ["MOST_OF_ONE", "MOST_CONNECTIONS"])
+def test_of_too_many_connections_the_one_that_idled_longest_is_closed(
+    limit: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(patience, "MOST_OF_ONE", 2)
+    monkeypatch.setattr(patience, limit, 2)
 
     async def work(_shop: Shop, port: int) -> None:
-        async with connected(port), connected(port) as (reader, writer):
-            async with connected(port) as (third, _):
-                assert await is_closed(third)
-            writer.write(GET)
-            assert await asyncio.wait_for(reader.readuntil(b"200 OK"), ENOUGH)
+        async with connected(port) as (busy, begun), connected(port) as (idle, _):
+            begun.write(HEAD)
+            await asyncio.sleep(0.1)
+            async with connected(port) as (reader, writer):
+                assert await is_closed(idle)
+                writer.write(GET)
+                assert await asyncio.wait_for(reader.readuntil(b"200 OK"), ENOUGH)
+            begun.write(bytes(100))
+            assert await asyncio.wait_for(busy.readuntil(b"100 bytes"), ENOUGH)
 
     at_a_hasty_shop(work, monkeypatch, seconds=60)
+
+
+def test_where_all_are_busy_a_further_connection_is_closed(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(patience, "MOST_CONNECTIONS", 1)
+
+    async def work(_shop: Shop, port: int) -> None:
+        async with connected(port) as (_, begun):
+            begun.write(HEAD)
+            await asyncio.sleep(0.1)
+            async with connected(port) as (reader, _):
+                assert await is_closed(reader)
+
+    at_a_hasty_shop(work, monkeypatch, seconds=60)
+
+
+@pytest.mark.parametrize("place", [b"body", b"unread", b"large"])
+def test_a_body_that_stops_being_http_is_refused_and_nothing_is_logged(
+    place: bytes, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    start = b"PUT /%s HTTP/1.1\r\nHost: shop.test\r\nTransfer-Encoding: chunked\r\n\r\n" % place
+
+    async def work(_shop: Shop, port: int) -> None:
+        for pause in (0.0, 0.05):
+            async with connected(port) as (reader, writer):
+                writer.write(start)
+                await asyncio.sleep(pause)
+                writer.write(b"no length\r\n")
+                assert await is_closed(reader)
+
+    at_a_hasty_shop(work, monkeypatch)
+    assert caplog.text == ""
 
 
 def test_room_is_left_for_other_files(monkeypatch: pytest.MonkeyPatch) -> None:

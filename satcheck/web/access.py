@@ -142,5 +142,6 @@ def problem(
 def _host_name(host: str) -> str:
     """Return a Host header's name without its port, in lower case; of IPv6 what is in brackets."""
     if host.startswith("["):
-        return host[1:].partition("]")[0].casefold()
+        inside, end, _ = host[1:].partition("]")
+        return inside.casefold() if end else ""
     return host.partition(":")[0].casefold().rstrip(".")

@@ -31,17 +31,34 @@ class PatientProtocol(H11Protocol):
 
     def __init__(self, *args: Any, **more: Any) -> None:
         super().__init__(*args, **more)
-        self._free_since = self._moved = self.loop.time()
+        self.free_since = self._moved = self.loop.time()
         self._unsent = 0
 
     def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
-        """Watch a new connection, or close it where there are too many."""
+        """Watch a new connection; where there are too many, close the one that idled longest."""
         super().connection_made(transport)
-        own = [one for one in self.connections if _address(one) == _address(self)]
-        if len(self.connections) > most_connections() or len(own) > MOST_OF_ONE:
-            transport.abort()
-            return
+        all_ = [one for one in self.connections if isinstance(one, PatientProtocol)]
+        own = [one for one in all_ if _address(one) == _address(self)]
+        for some, most in ((own, MOST_OF_ONE), (all_, most_connections())):
+            if len(some) > most:
+                idle = [one for one in some if one.is_idle and one is not self]
+                min(idle, key=lambda one: one.free_since, default=self).transport.abort()
         self.loop.call_later(LOOK_SECONDS, self._look)
+
+    @property
+    def is_idle(self) -> bool:
+        """Return whether no request is being answered."""
+        return self.cycle is None or self.cycle.response_complete
+
+    def send_400_response(self, msg: str) -> None:
+        """Refuse what is no HTTP; also where a request's body stops being one in the middle."""
+        if not self.is_idle:
+            self.cycle.disconnected = True  # the answer that is on its way goes nowhere
+            self.cycle.message_event.set()
+        if self.conn.our_state in (h11.IDLE, h11.SEND_RESPONSE):
+            super().send_400_response(msg)
+        else:
+            self.transport.abort()
 
     def data_received(self, data: bytes) -> None:
         """Take what has come."""
@@ -50,7 +67,7 @@ class PatientProtocol(H11Protocol):
 
     def on_response_complete(self) -> None:
         """Wait for the next request from now on."""
-        self._free_since = self.loop.time()
+        self.free_since = self.loop.time()
         super().on_response_complete()
 
     def _look(self) -> None:
@@ -67,11 +84,11 @@ class PatientProtocol(H11Protocol):
         if unsent != self._unsent:
             self._unsent, self._moved = unsent, now
         if unsent:
-            self._free_since = now
+            self.free_since = now
             return now - self._moved > STALLED_SECONDS
-        if self.cycle is None or self.cycle.response_complete:
+        if self.is_idle:
             # Also where an answer was given before the body had come: nobody reads that any more.
-            return now - self._free_since > HEAD_SECONDS
+            return now - self.free_since > HEAD_SECONDS
         if self.conn.their_state is h11.SEND_BODY and not self.flow.read_paused:
             return now - self._moved > STALLED_SECONDS
         self._moved = now  # our turn
