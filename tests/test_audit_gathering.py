@@ -1,8 +1,10 @@
 """What lies in a shop's folders: photos by part, doubles, links, names in any script."""
 
+import errno
 import os
 import unicodedata
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -88,13 +90,25 @@ def test_hidden_files_and_the_results_are_left_alone(tmp_path: Path) -> None:
     assert gather([tmp_path], leave_out=tmp_path / "out").photos == ()
 
 
-@pytest.mark.skipif(os.geteuid() == 0, reason="root may look into every folder")
-def test_a_folder_that_may_not_be_read_is_a_problem(tmp_path: Path) -> None:
-    put(tmp_path / "shut" / "1.jpg")
-    (tmp_path / "shut").chmod(0)
-    (problem,) = gather([tmp_path]).problems
-    (tmp_path / "shut").chmod(0o700)
-    assert "cannot be looked into" in problem.sentence
+def test_a_folder_that_may_not_be_read_is_a_problem(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    shut, scandir = put(tmp_path / "shut" / "1.jpg").parent, os.scandir
+
+    def guarded(place: str) -> Any:
+        if Path(place) == shut:
+            raise PermissionError(errno.EACCES, "Permission denied", str(shut))
+        return scandir(place)
+
+    other = put(tmp_path / "open" / "2.jpg")
+    monkeypatch.setattr("os.scandir", guarded)
+    found = gather([tmp_path])
+    assert [photo.path for photo in found.photos] == [other]
+    (problem,) = found.problems
+    assert (problem.name, problem.sentence) == (
+        str(shut),
+        "cannot be looked into (Permission denied)",
+    )
 
 
 def test_a_place_that_is_not_there_is_refused(tmp_path: Path) -> None:
