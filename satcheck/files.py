@@ -1,5 +1,6 @@
 """Writing files so that nothing is lost: whole or not at all, and never over what is not ours."""
 
+import contextlib
 import os
 import secrets
 import tempfile
@@ -116,7 +117,7 @@ def write_whole(path: Path, data: bytes) -> None:
     Raises
     ------
     OSError
-        If the disk is full or the file cannot be written; nothing is left behind then.
+        Naming the file, if the disk is full or it cannot be written; nothing is left behind then.
     """
     part = path.with_name(f".{path.name[:40]}.{secrets.token_hex(4)}.part")
     try:
@@ -125,8 +126,11 @@ def write_whole(path: Path, data: bytes) -> None:
             file.flush()
             os.fsync(file.fileno())
         part.replace(path)
-    except BaseException:
-        part.unlink(missing_ok=True)
+    except BaseException as error:
+        with contextlib.suppress(OSError):
+            part.unlink(missing_ok=True)
+        if isinstance(error, OSError):  # a full disk says no name, and the part's says nothing
+            raise type(error)(error.errno, error.strerror, str(path)) from error
         raise
 
 

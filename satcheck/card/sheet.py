@@ -5,6 +5,7 @@ it and no rounding notches its border. The file asks the viewer not to scale it,
 arguments give equal bytes.
 """
 
+import io
 import math
 from itertools import groupby
 from pathlib import Path
@@ -18,6 +19,7 @@ from reportlab.pdfgen.canvas import Canvas
 
 from satcheck.card.layout import IDS_PER_DESIGN, LAYOUT, Rect, Weave, marker_dictionary
 from satcheck.errors import UsageError
+from satcheck.files import write_whole
 
 SheetSize = Literal["A6", "A4"]
 MAX_PART_LENGTH = 24
@@ -62,13 +64,16 @@ def write_card(path: Path | str, part: str | None = None, size: SheetSize = "A6"
     ------
     UsageError
         For another size, or a part number that does not fit.
+    OSError
+        If the file cannot be written; what stood there stays then.
     """
     if size not in PAGES:
         raise UsageError(f"card size {size!r} is unknown; allowed: {', '.join(PAGES)}")
     if part is not None:
         _check_part(part)
     width, height, places = PAGES[size]
-    canvas = Canvas(str(path), (width * mm, height * mm), pageCompression=1, invariant=1)
+    out = io.BytesIO()
+    canvas = Canvas(out, (width * mm, height * mm), pageCompression=1, invariant=1)
     canvas.setTitle("Reference card")
     canvas.setViewerPreference("PrintScaling", "None")
     for x, y in places:
@@ -77,6 +82,7 @@ def write_card(path: Path | str, part: str | None = None, size: SheetSize = "A6"
         _Pen(canvas, height, 31.0, 250.0).lines(SHEET_NOTE, 0.0, 0.0, 10)
     canvas.showPage()
     canvas.save()
+    write_whole(Path(path), out.getvalue())
 
 
 def _check_part(part: str) -> None:

@@ -1,5 +1,6 @@
 """What the commands share: exit statuses, what is said on stdout and stderr, the calibration."""
 
+import errno
 import os
 import sys
 from collections.abc import Collection
@@ -18,6 +19,15 @@ SEVERITY = (WRONG, DEFECT, NOT_JUDGED, OK)
 TRACEBACK = "SATCHECK_TRACEBACK"
 """Environment variable that lets an unforeseen error through, for whoever looks for its cause."""
 
+REMEDIES = {
+    errno.ENOSPC: "make room and try again",
+    errno.EDQUOT: "make room and try again",
+    errno.EACCES: "a file and folder that you may use are allowed",
+    errno.EPERM: "a file and folder that you may use are allowed",
+    errno.EROFS: "a disk that can be written is allowed",
+}
+"""What to do about an error of the system."""
+
 
 def worst_status(statuses: Collection[int]) -> int:
     """Return the exit status of a call, from those of its photos; 0 where there is none."""
@@ -32,6 +42,7 @@ def explain(error: Exception, name: str = "satcheck") -> str:
         message = f"{name}: not enough memory; a smaller photo is allowed"
     elif isinstance(error, OSError):
         message = f"{error.filename or name}: {error.strerror or error}"
+        message += f"; {REMEDIES[error.errno]}" if error.errno in REMEDIES else ""
     elif hasattr(error, "format_message"):  # typer's own, on the arguments
         command = getattr(getattr(error, "ctx", None), "command_path", name)
         message = f"{error.format_message()} ({command} --help says what is allowed)"
