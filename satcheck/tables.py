@@ -13,6 +13,7 @@ from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
+from typing import Any
 
 from satcheck.errors import TableError
 
@@ -28,6 +29,9 @@ _NO_TEXT = {
 }
 """What a file that a spreadsheet saved otherwise begins with."""
 _SAVE = "save it as CSV UTF-8, comma-separated"
+_FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
+"""First signs by which a spreadsheet takes text for a formula (OWASP, CSV Injection; from
+memory)."""
 _SHOWN = 60  # characters of a header that is none
 
 
@@ -167,3 +171,18 @@ def _check_header(
             there = ",".join(names)
             shown = there if len(there) <= _SHOWN else f"{there[:_SHOWN]}..."
             raise TableError(str(table), 1, f"column {name!r} is missing in {shown!r}", header)
+
+
+def unformula(value: Any) -> Any:
+    """Return a cell that a spreadsheet shows and does not run: text with an apostrophe before."""
+    return f"'{value}" if isinstance(value, str) and _is_like_formula(value) else value
+
+
+def as_typed(cell: str) -> str:
+    """Return the text from which `unformula` made a cell."""
+    return cell[1:] if cell.startswith("'") and _is_like_formula(cell[1:]) else cell
+
+
+def _is_like_formula(text: str) -> bool:
+    # Text that has an apostrophe of its own there gets another, so that each has one way back.
+    return text.lstrip(" '").startswith(_FORMULA)

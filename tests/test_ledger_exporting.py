@@ -10,7 +10,8 @@ from hypothesis import strategies as st
 from ledgers import clock_from, inspect, note
 
 from satcheck.ledger.book import Ledger, open_ledger
-from satcheck.ledger.exporting import COLUMNS, csv_lines, json_lines, unformula
+from satcheck.ledger.exporting import COLUMNS, csv_lines, json_lines
+from satcheck.tables import unformula
 
 
 @pytest.fixture

@@ -16,10 +16,10 @@ from satcheck.audit.wording import (
     second_sentences,
     trend_sentence,
 )
-from satcheck.ledger.exporting import unformula
 from satcheck.ledger.listing import shown
 from satcheck.model import ZONES, Label, ZoneVerdict
 from satcheck.resin.mix_sheet import wrapped
+from satcheck.tables import unformula
 
 SCHEMA = "satcheck.audit/1"
 MOST_ROWS = 60

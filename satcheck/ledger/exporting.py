@@ -13,16 +13,13 @@ from typing import Any
 from satcheck.errors import LedgerError, UsageError
 from satcheck.ledger.entries import Entry
 from satcheck.ledger.index import LOOKED_UP
+from satcheck.tables import unformula
 
 COLUMNS = (
     *("seq", "id", "kind", "made_at", "by", "corrects"),
     *LOOKED_UP,
     *("evenness", "share_judged", "text"),
 )
-
-_FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
-"""First signs by which a spreadsheet takes text for a formula (OWASP, CSV Injection; from
-memory)."""
 
 
 def csv_lines(entries: Iterable[Entry]) -> Iterator[str]:
@@ -78,12 +75,6 @@ def write_export(entries: Iterable[Entry], path: Path) -> None:
         raise LedgerError(str(path), f"cannot be written ({error.strerror or error})") from error
     finally:
         part.unlink(missing_ok=True)
-
-
-def unformula(value: Any) -> Any:
-    """Return a cell that a spreadsheet shows and does not run: text with an apostrophe before."""
-    is_text = isinstance(value, str)
-    return f"'{value}" if is_text and value.lstrip(" ").startswith(_FORMULA) else value
 
 
 def _values(entry: Entry) -> dict[str, Any]:

@@ -15,7 +15,7 @@ from satcheck.lesson.crops import Spot, best_spot
 from satcheck.lesson.scoring import CLASSES
 from satcheck.lesson.specimens import Specimen
 from satcheck.model import SCALE, STATES, Label
-from satcheck.tables import read_rows
+from satcheck.tables import as_typed, read_rows, unformula
 
 COLUMNS = ("use", "part_of_lesson", "photo", "fibre", "state", "why", "note")
 PARTS = ("see", "find", "decide")
@@ -128,7 +128,8 @@ def write_picks(picks: Sequence[Pick]) -> str:
     rows.writerow(COLUMNS)
     for p in picks:
         state = "" if p.state is None else p.state.word
-        rows.writerow(["yes" if p.use else "no", p.part, p.photo, p.fibre, state, p.why, p.note])
+        cells = ["yes" if p.use else "no", p.part, p.photo, p.fibre, state, p.why, p.note]
+        rows.writerow([unformula(cell) for cell in cells])
     return out.getvalue()
 
 
@@ -147,11 +148,11 @@ def read_picks(path: Path) -> tuple[Pick, ...]:
         found.append(
             Pick(
                 part,
-                row.text("photo"),
-                row.text("fibre"),
+                as_typed(row.text("photo")),
+                as_typed(row.text("fibre")),
                 STATES[state] if state else None,
-                row.cells["why"],
-                row.cells["note"],
+                as_typed(row.cells["why"]),
+                as_typed(row.cells["note"]),
                 row.word("use", ("yes", "no")) == "yes",
             )
         )
