@@ -287,8 +287,11 @@ def sample(soak: Soak, pids: dict[str, int]) -> None:
     start = time.monotonic()
     while soak.is_on:
         for name, pid in pids.items():
-            used = sum(_memory(one) for one in (pid, *_children(pid)))
-            soak.memory[name].append((time.monotonic() - start, used))
+            now = time.monotonic() - start
+            soak.memory[name].append((now, _memory(pid)))
+            if workers := _children(pid):
+                used = sum(_memory(one) for one in workers)
+                soak.memory[f"{name}'s workers"].append((now, used))
         soak.files.append(len(list(Path(f"/proc/{pids['server']}/fd").iterdir())))
         time.sleep(SAMPLE_SECONDS)
 
