@@ -57,13 +57,21 @@ def serve(
     key: show it to nobody outside the shop. Needs no internet.
     """
     from satcheck.calibration import default_calibration_path
-    from satcheck.web.serve import Place, address, allowed_hosts, listen, open_shop, qr_text, run
+    from satcheck.web.serve import (
+        Place,
+        address,
+        allowed_hosts,
+        check_certificate,
+        listen,
+        open_shop,
+        qr_text,
+        run,
+    )
 
     if (tls_cert is None) != (tls_key is None):
         raise UsageError("--tls-cert and --tls-key belong together; both or neither are allowed")
-    for file in (tls_cert, tls_key):
-        if file is not None and not file.is_file():
-            raise UsageError(f"{file}: there is no such file; a PEM file is allowed")
+    if tls_cert is not None and tls_key is not None:
+        check_certificate(tls_cert, tls_key)
     chosen = calibration or default_calibration_path()
     if chosen is None:
         raise UsageError("no calibration: give one with --calibration FILE")

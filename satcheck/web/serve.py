@@ -1,6 +1,7 @@
 """Put the server together and run it: addresses, key, certificates, the code to scan."""
 
 import socket
+import ssl
 from collections.abc import Collection, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -114,6 +115,18 @@ def qr_text(text: str) -> str:
     stream = StringIO()
     segno.make(text, error="m", micro=False).terminal(stream, compact=True, border=2)
     return stream.getvalue()
+
+
+def check_certificate(certificate: Path, key: Path) -> None:
+    """Raise UsageError where a certificate and its key (PEM, without a password) cannot be used."""
+    try:
+        ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER).load_cert_chain(certificate, key, password="")
+    except (OSError, ValueError) as error:  # SSLError is an OSError
+        why = getattr(error, "strerror", None) or error
+        raise UsageError(
+            f"{certificate}, {key}: no certificate with its key ({why}); two PEM files that "
+            "belong together, the key without a password, are allowed"
+        ) from error
 
 
 def listen(place: Place) -> socket.socket:

@@ -1,0 +1,51 @@
+"""How a server starts: what is wrong with its certificate or port is said before anything is."""
+
+import socket
+from contextlib import closing
+from pathlib import Path
+
+import pytest
+
+from satcheck.cli.app import main
+from satcheck.errors import UsageError
+from satcheck.web.serve import Place, address, allowed_hosts, listen
+
+
+@pytest.mark.parametrize("content", [None, b"", b"junk", b"-----BEGIN CERTIFICATE-----\nAA\n"])
+def test_a_certificate_that_cannot_be_used_is_one_sentence_and_nothing_is_made(
+    tmp_path: Path, content: bytes | None, capsys: pytest.CaptureFixture[str]
+) -> None:
+    for name in ("cert.pem", "key.pem"):
+        if content is not None:
+            (tmp_path / name).write_bytes(content)
+    words = ["--tls-cert", str(tmp_path / "cert.pem"), "--tls-key", str(tmp_path / "key.pem")]
+    with pytest.raises(SystemExit) as stopped:
+        main(["serve", "--records", str(tmp_path / "records"), *words])
+    said = capsys.readouterr()
+    assert (stopped.value.code, said.out) == (2, "")
+    assert "no certificate with its key" in said.err
+    assert len(said.err.splitlines()) == 1
+    assert not (tmp_path / "records").exists()
+
+
+def test_one_of_certificate_and_key_is_not_enough(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    with pytest.raises(SystemExit):
+        main(["serve", "--records", str(tmp_path), "--tls-cert", "cert.pem"])
+    assert "belong together" in capsys.readouterr().err
+
+
+def test_a_port_that_is_taken_is_named() -> None:
+    with closing(socket.socket()) as taken:
+        taken.bind(("127.0.0.1", 0))
+        taken.listen()
+        with pytest.raises(UsageError, match=r"cannot listen there .*another --port"):
+            listen(Place("127.0.0.1", taken.getsockname()[1]))
+
+
+def test_the_key_stands_where_no_browser_sends_it() -> None:
+    place = Place("0.0.0.0", 8470, ("shop.test",), Path("c"), Path("k"))
+    assert address(place, "abc") == "https://shop.test:8470/#k=abc"
+    assert address(Place("::1", 8470), "abc") == "http://[::1]:8470/#k=abc"
+    assert "shop.test" in allowed_hosts(place)
