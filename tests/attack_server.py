@@ -16,9 +16,12 @@ import hashlib
 import json
 import os
 import socket
+import ssl
+import subprocess
 import sys
 import tempfile
 import time
+import warnings
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
@@ -27,7 +30,7 @@ from pathlib import Path
 from typing import Any
 
 import httpx
-from bench_server import CHROMIUM, NAME, Server, server
+from bench_server import CHROMIUM, NAME, Server, free_port, server
 from kill_ledger import small_sample
 from playwright.sync_api import sync_playwright
 from records import inspection_of
@@ -291,6 +294,44 @@ def scripts(at: Server) -> Faults:
     print(f"  4 pages; refused by the policy: {[text for text in said if 'Refused' in text]}")
 
 
+# --- https -------------------------------------------------------------------------------------
+
+
+def https(at: Server) -> Faults:
+    """Serve under a certificate made by openssl: plain http and old versions get nothing."""
+    cert, key, port = at.records / "cert.pem", at.records / "key.pem", free_port()
+    subject = ["-subj", f"/CN={NAME}", "-addext", f"subjectAltName=DNS:{NAME}"]
+    words = ["openssl", "req", "-x509", "-newkey", "rsa:2048", "-nodes", "-days", "2", *subject]
+    subprocess.run([*words, "-keyout", key, "-out", cert], check=True, capture_output=True)
+    command = [sys.executable, "-m", "satcheck", "serve", "--records", str(at.records / "tls")]
+    command += ["--host", "127.0.0.1", "--port", str(port), "--name", NAME]
+    command += ["--tls-cert", str(cert), "--tls-key", str(key)]
+    with subprocess.Popen(command, stdout=subprocess.DEVNULL) as process:
+        new = ssl.create_default_context(cafile=str(cert))
+        for _ in range(300):
+            with contextlib.suppress(OSError), _tls(port, new) as sock:
+                print(f"  {sock.version()}")
+                break
+            time.sleep(0.2)
+        else:
+            yield "no https"
+        for version in (ssl.TLSVersion.TLSv1, ssl.TLSVersion.TLSv1_1):
+            with warnings.catch_warnings():
+                warnings.simplefilter("ignore")  # that these are old is why they are tried
+                old = ssl.create_default_context(cafile=str(cert))
+                old.minimum_version = old.maximum_version = version
+            with contextlib.suppress(OSError), _tls(port, old):
+                yield f"{version.name} was spoken"
+        with contextlib.suppress(httpx.HTTPError):
+            yield f"plain http: {httpx.get(f'http://127.0.0.1:{port}/').status_code}"
+        process.terminate()
+
+
+def _tls(port: int, context: ssl.SSLContext) -> ssl.SSLSocket:
+    sock = socket.create_connection(("127.0.0.1", port), 10)
+    return context.wrap_socket(sock, server_hostname=NAME)
+
+
 # --- a scanner's map of the routes -------------------------------------------------------------
 
 _TEXT = {"type": "string"}
@@ -331,7 +372,7 @@ def openapi() -> dict[str, Any]:
 
 
 ATTACKS: tuple[Callable[[Server], Faults], ...] = (
-    paths, hosts, smuggling, scripts, half_uploads, floods, slow, wrong_keys,
+    paths, hosts, smuggling, scripts, half_uploads, floods, slow, wrong_keys, https,
 )  # fmt: skip
 
 
