@@ -25,7 +25,11 @@ class PhotoError(SatcheckError):
 
     def __init__(self, name: str, problem: str, allowed: str) -> None:
         super().__init__(f"{name}: {problem}; {allowed}")
-        self.name = name
+        self.name, self.problem, self.allowed = name, problem, allowed
+
+    def __reduce__(self) -> tuple[type["PhotoError"], tuple[str, str, str]]:
+        """Let it pass from one process to another."""
+        return PhotoError, (self.name, self.problem, self.allowed)
 
 
 class CalibrationError(SatcheckError):

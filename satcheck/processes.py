@@ -82,6 +82,33 @@ def each(
             _stop(hand)
 
 
+class Helper(Generic[Task, Result]):
+    """One process that is asked task after task, and started again where one made it crash."""
+
+    def __init__(self, work: Callable[[Task], Result], seconds: float = MOST_SECONDS) -> None:
+        self._work, self._seconds = work, seconds
+        self._hand: _Hand[Task] | None = None
+
+    def __call__(self, task: Task) -> Result | Lost:
+        """Return what came of a task."""
+        if self._hand is None or not self._hand.process.is_alive():
+            self.close()
+            self._hand = _start(self._work)
+        _give(self._hand, task, self._seconds)
+        _ended([self._hand])
+        result, is_lost = _result(self._hand, self._seconds)
+        if is_lost:
+            self.close()
+        found: Result | Lost = result
+        return found
+
+    def close(self) -> None:
+        """End the process."""
+        if self._hand is not None:
+            _stop(self._hand)
+            self._hand = None
+
+
 def _go_on(
     hands: list[_Hand[Task]],
     hand: _Hand[Task],

@@ -19,7 +19,9 @@ from satcheck.inspection import Settings, inspect
 from satcheck.ledger.book import Ledger
 from satcheck.ledger.listing import shown
 from satcheck.ledger.recording import Context, judged, record_inspection
+from satcheck.model import Inspection
 from satcheck.photo import decode_photo
+from satcheck.processes import Lost
 from satcheck.report import headline
 
 EVERY = 1.0
@@ -118,6 +120,17 @@ def _files(folder: Path) -> Iterator[tuple[Path, Stamp]]:
             continue  # it went away between two looks, or may not be read
 
 
+def judge_photo(
+    bounds: Calibration, settings: Settings, photo: tuple[bytes, str]
+) -> Inspection | PhotoError:
+    """Judge a photo, by its bytes and name, in any process."""
+    data, name = photo
+    try:
+        return inspect(decode_photo(data, name), bounds, settings)
+    except PhotoError as error:
+        return error
+
+
 @dataclass(frozen=True)
 class Watch:
     """What to do with each photo."""
@@ -126,6 +139,8 @@ class Watch:
     bounds: Calibration
     settings: Settings
     context: Context
+    inspect: Callable[[tuple[bytes, str]], Inspection | PhotoError | Lost]
+    """As `judge_photo`; in a process of its own, so that a decoder that dies ends no watch."""
 
     def judge(self, path: Path) -> str | None:
         """Judge a photo and record it; return its line, or None where the ledger knows it.
@@ -145,7 +160,11 @@ class Watch:
         sha256 = hashlib.sha256(data).hexdigest()
         if judged(self.ledger, sha256, self.bounds.id, self.settings.fibre):
             return None
-        inspection = inspect(decode_photo(data, path.name), self.bounds, self.settings)
+        inspection = self.inspect((data, path.name))
+        if isinstance(inspection, PhotoError):
+            raise inspection
+        if isinstance(inspection, Lost):
+            raise PhotoError(path.name, f"it {inspection.why}", "another photo is allowed")
         entry = record_inspection(self.ledger, inspection, self.context)
         part = entry.body.get("part")
         of_part = f" (part {shown(str(part), 20)})" if part else ""

@@ -4,8 +4,9 @@ import os
 import signal
 import time
 from collections.abc import Iterator
+from contextlib import closing
 
-from satcheck.processes import Lost, each
+from satcheck.processes import Helper, Lost, each
 
 
 def act(task: tuple[str, int]) -> int:
@@ -63,3 +64,15 @@ def test_a_caller_who_stops_early_leaves_no_process() -> None:
     start = time.monotonic()
     found.close()  # type: ignore[attr-defined]
     assert time.monotonic() - start < 30  # the one that hangs was not waited for
+
+
+def test_a_helper_that_a_task_kills_takes_the_next_one() -> None:
+    with closing(Helper(act, 4)) as helper:
+        found = [helper((word, n)) for n, word in enumerate(("go", "crash", "fail", "hang", "go"))]
+    assert [one.why if isinstance(one, Lost) else one for one in found] == [
+        0,
+        "made the process that read it crash",
+        "an unforeseen error (ValueError: no such thing)",
+        "took longer than 4 s",
+        16,
+    ]

@@ -1,19 +1,27 @@
 """Photos are judged once they are complete, once only, whatever happens to the folder."""
 
 import os
+import pickle
 import shutil
 import signal
 import subprocess
 import sys
 from collections.abc import Callable
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
 import pytest
+from ledgers import clock_from
+from records import inspection_of
 
 from satcheck.errors import PhotoError, UsageError
-from satcheck.ledger.book import read_ledger
+from satcheck.ledger.book import open_ledger, read_ledger
+from satcheck.ledger.recording import Context
 from satcheck.ledger.verifying import verify
-from satcheck.watching import SECOND_TRY, SETTLED, Arrivals, is_candidate, watch
+from satcheck.model import Inspection
+from satcheck.processes import Lost
+from satcheck.watching import SECOND_TRY, SETTLED, Arrivals, Watch, is_candidate, watch
 
 SAMPLES = Path(__file__).parents[1] / "sample_images"
 JPEG = b"\xff\xd8 not much of a photo"
@@ -212,6 +220,28 @@ def test_a_photo_that_never_decodes_is_named_once(tmp_path: Path, clock: Time) -
 def test_a_missing_folder_is_refused(tmp_path: Path, clock: Time) -> None:
     with pytest.raises(UsageError, match="no such folder"):
         run(tmp_path / "none", clock, lambda _: None)
+
+
+def test_a_photo_that_kills_its_decoder_is_named_and_the_watch_goes_on(tmp_path: Path) -> None:
+    """Also where it cannot be read, and where it is no photo by its first bytes."""
+    ends: dict[str, Inspection | PhotoError | Lost] = {
+        "evil.jpg": Lost("made the process that read it crash"),
+        "torn.jpg": PhotoError("torn.jpg", "it is torn", "a whole one is allowed"),
+        "good.jpg": inspection_of(),
+    }
+    for name in ends:
+        (tmp_path / name).write_bytes(JPEG + name.encode())
+    bounds: Any = SimpleNamespace(id="c0ffee12")
+    with open_ledger(tmp_path / "shop.ledger", clock_from()) as ledger:
+        how: Any = SimpleNamespace(fibre="basalt")
+        judge = Watch(ledger, bounds, how, Context(), lambda photo: ends[photo[1]]).judge
+        with pytest.raises(PhotoError, match=r"evil.jpg: it made the process .* crash"):
+            judge(tmp_path / "evil.jpg")
+        with pytest.raises(PhotoError, match=r"torn\.jpg: it is torn; a whole one is allowed"):
+            judge(tmp_path / "torn.jpg")
+        assert str(judge(tmp_path / "good.jpg")).startswith("good.jpg: ")
+        assert verify(ledger).head.seq == 1
+    assert str(pickle.loads(pickle.dumps(ends["torn.jpg"]))) == str(ends["torn.jpg"])
 
 
 def start(folder: Path, ledger: Path) -> "subprocess.Popen[str]":

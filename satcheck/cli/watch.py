@@ -2,6 +2,8 @@
 
 import signal
 import threading
+from contextlib import closing
+from functools import partial
 from pathlib import Path
 from typing import Annotated
 
@@ -32,14 +34,16 @@ def watch(
     from satcheck.inspection import Settings
     from satcheck.ledger.book import open_ledger
     from satcheck.ledger.recording import Context
+    from satcheck.processes import Helper
     from satcheck.report import DEMO_NOTE
-    from satcheck.watching import Arrivals, Watch
+    from satcheck.watching import Arrivals, Watch, judge_photo
     from satcheck.watching import watch as watch_folder
 
     bounds = load_calibration(calibration)
     settings = Settings(fibre=pick_fibre(tuple(bounds.fibres), fibre))
-    with open_ledger(ledger, now) as opened:
-        judge = Watch(opened, bounds, settings, Context(by=by, resin=resin)).judge
+    helper = Helper(partial(judge_photo, bounds, settings))
+    with open_ledger(ledger, now) as opened, closing(helper):
+        judge = Watch(opened, bounds, settings, Context(by=by, resin=resin), helper).judge
         stop = _stop_on_signals()
         say(f"Watching {folder}; records go to {ledger}. Stop with Ctrl+C.")
         if bounds.is_demo:
