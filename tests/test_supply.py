@@ -32,7 +32,7 @@ def test_what_is_installed_lies_within_the_bounds() -> None:
 
 def test_every_dependency_stands_with_its_licence_in_the_table() -> None:
     text = (ROOT / "DEVELOPERS.md").read_text()
-    table = text[text.index("## Dependencies") : text.index("## Release")]
+    table = text.partition("## Dependencies\n")[2].partition("\n## ")[0]
     first = [line.split("|")[1] for line in table.splitlines() if line.startswith("| ")]
     named = {name.strip() for cell in first for name in cell.split(",")}
     wanted = {one.split(">")[0] for one in (*NEEDED, *OPTIONAL)}
