@@ -10,8 +10,8 @@ from satcheck.card.find import find_cards
 from satcheck.errors import UsageError
 from satcheck.model import CardFacts, Cells, Side
 from satcheck.outline.find import Part, find_part, part_in_box, part_in_outline
-from satcheck.photo import Photo, linear_light, luminance
-from satcheck.trust.blur import edge_blur
+from satcheck.photo import Photo
+from satcheck.trust.blur import photo_blur
 from satcheck.trust.card import CardReading, corrected, implausible_scale, read_card
 from satcheck.trust.doubt import doubt
 from satcheck.weave.measure import Weave, measure
@@ -76,7 +76,7 @@ def measure_photo(photo: Photo, hints: Hints) -> Measurement | None:
     if told is not None and (wrong := implausible_scale(told, weave, photo.scale)):
         raise UsageError(wrong)
     card = read_card(sighting, weave, photo.scale, hints.card_ruler)
-    blur = edge_blur(luminance(linear_light(photo.rgb)), part.silhouette)
+    blur = photo_blur(photo.rgb, part.silhouette)
     reasons = doubt(weave, blur, pitch is not None).reasons
     cells = _cells(weave, reasons, photo.scale, told, card)
     facts = None if card is None else card.facts

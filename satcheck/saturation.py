@@ -9,7 +9,7 @@ a uniform one falls back on what the shop's photos have shown.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -120,17 +120,18 @@ def log_likelihoods(mixture: Mixture, raw: F64) -> tuple[F64, F64]:
 def _settle(photo: Labelled, mixture: Mixture, shares: F64) -> tuple[float, F64]:
     """Return the log posterior and the offset at which a photo settles from given class shares."""
     offset = np.zeros(len(mixture.cues))
+    classes = _Classes.of(photo.values, mixture)
     for _ in range(ROUNDS_OFFSET):
-        step = _step(replace(photo, prior=photo.prior * shares), mixture, offset)
+        step = classes.step(photo.prior * shares, photo.weight, offset)
         counts = step.member.sum(0) * photo.weight
         shares = (counts + 1) / (counts.sum() + 3)
         moved = np.abs(step.offset - offset).max()
         offset = step.offset
         if moved < 1e-3:
             break
-    log, _ = _densities(photo.values - offset, mixture)
-    fit = photo.weight * float(logsumexp(log + np.log(shares), axis=1).sum())
-    pull = float(offset @ np.linalg.solve(mixture.between, offset))
+    log, _ = classes.densities(offset)
+    fit = photo.weight * float(_log_sum(log + np.log(shares)).sum())
+    pull = float(offset @ classes.between @ offset)
     return fit - 0.5 * pull + float(np.log(shares).sum()), offset
 
 
@@ -196,33 +197,72 @@ class _Step:
     doubt: F64
 
 
+@dataclass(frozen=True, eq=False)
+class _Classes:
+    """Points (n, K) as each class sees them: what an offset's many rounds have in common.
+
+    ``seen`` (3, n, K) are the points less a class's mean, brought to unit scatter by ``roots``
+    (3, K, K), the inverses of the scatters' Cholesky factors. ``precision`` (3, K, K) and
+    ``between`` (K, K) are the inverses of the classes' scatter and of the offsets' covariance.
+    """
+
+    seen: F64
+    roots: F64
+    heights: F64
+    precision: F64
+    between: F64
+
+    @classmethod
+    def of(cls, points: F64, mixture: Mixture) -> "_Classes":
+        """Return the points as a mixture's classes see them."""
+        size = points.shape[1]
+        factors = np.linalg.cholesky(mixture.scatter)
+        roots = np.linalg.inv(factors)
+        seen = (points - mixture.means[:, None, :]) @ roots.transpose(0, 2, 1)
+        constant = gammaln((FREEDOM + size) / 2) - gammaln(FREEDOM / 2) - size / 2 * np.log(FREEDOM)
+        heights = constant - np.log(np.diagonal(factors, axis1=1, axis2=2)).sum(1)
+        precision = roots.transpose(0, 2, 1) @ roots
+        between = np.asarray(np.linalg.inv(mixture.between), np.float64)
+        return cls(seen, roots, heights, precision, between)
+
+    def densities(self, offset: F64) -> tuple[F64, F64]:
+        """Return log Student t densities (n, 3) of the points less an offset (K,).
+
+        And the weights of the t's scale mixture, (n, 3).
+        """
+        size = self.seen.shape[2]
+        apart = self.seen - (self.roots @ offset)[:, None, :]
+        distance = np.einsum("cnk,cnk->nc", apart, apart)
+        log = self.heights - (FREEDOM + size) / 2 * np.log1p(distance / FREEDOM)
+        return log, (FREEDOM + size) / (FREEDOM + distance)
+
+    def step(self, prior: F64, weight: float, offset: F64) -> _Step:
+        """Return memberships under an offset, and the offset that they imply."""
+        log, robust = self.densities(offset)
+        log += np.log(prior)
+        member = np.exp(log - _log_sum(log)[:, None])
+        share = member * robust * weight
+        drawn = (share.T[:, None, :] @ self.seen)[:, 0]  # (3, K)
+        pull = np.einsum("ckj,ck->j", self.roots, drawn)
+        precision = self.between + np.tensordot(share.sum(0), self.precision, 1)
+        doubt = np.asarray(np.linalg.inv(precision), np.float64)
+        return _Step(member, robust, doubt @ pull, doubt)
+
+
+def _log_sum(log: F64) -> F64:
+    """Return the log of the sum of exponentials over the classes, (n,) from (n, 3)."""
+    top = log.max(1)
+    return np.asarray(top + np.log(np.exp(log - top[:, None]).sum(1)))
+
+
 def _densities(scaled: F64, mixture: Mixture) -> tuple[F64, F64]:
     """Return log Student t densities (n, 3) and the weights of the t's scale mixture (n, 3)."""
-    size = scaled.shape[1]
-    log, robust = np.empty((len(scaled), 3)), np.empty((len(scaled), 3))
-    constant = gammaln((FREEDOM + size) / 2) - gammaln(FREEDOM / 2) - size / 2 * np.log(FREEDOM)
-    for k in range(3):
-        root = np.linalg.cholesky(mixture.scatter[k])
-        distance = (np.linalg.solve(root, (scaled - mixture.means[k]).T) ** 2).sum(0)
-        log[:, k] = constant - np.log(np.diag(root)).sum()
-        log[:, k] -= (FREEDOM + size) / 2 * np.log1p(distance / FREEDOM)
-        robust[:, k] = (FREEDOM + size) / (FREEDOM + distance)
-    return log, robust
+    return _Classes.of(scaled, mixture).densities(np.zeros(scaled.shape[1]))
 
 
 def _step(photo: Labelled, mixture: Mixture, offset: F64) -> _Step:
     """Return a photo's memberships under its current offset, and the offset that they imply."""
-    log, robust = _densities(photo.values - offset, mixture)
-    log = log + np.log(photo.prior)
-    member = np.exp(log - logsumexp(log, axis=1, keepdims=True))
-    precision = np.linalg.inv(mixture.between)
-    pull = np.zeros(len(offset))
-    for k in range(3):
-        inverse = np.linalg.inv(mixture.scatter[k])
-        share = (member[:, k] * robust[:, k] * photo.weight)[:, None]
-        precision = precision + share.sum() * inverse
-        pull += inverse @ (share * (photo.values - mixture.means[k])).sum(0)
-    return _Step(member, robust, np.linalg.solve(precision, pull), np.linalg.inv(precision))
+    return _Classes.of(photo.values, mixture).step(photo.prior, photo.weight, offset)
 
 
 def _update(mixture: Mixture, photos: Sequence[Labelled], steps: Sequence[_Step]) -> Mixture:

@@ -26,7 +26,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 
-from scipy import stats
+from scipy.special import betaincinv
 
 CONFIDENCE = 0.95
 FEWEST = 10
@@ -45,7 +45,7 @@ def upper_share(errors: int, parts: int, confidence: float = CONFIDENCE) -> floa
         raise ValueError(f"{errors} errors of {parts} parts; 0 to all of them is allowed")
     if errors == parts:
         return 1.0
-    return float(stats.beta.ppf(confidence, errors + 1, parts - errors))
+    return float(betaincinv(errors + 1, parts - errors, confidence))
 
 
 def fewest_parts(share: float, errors: int = 0, confidence: float = CONFIDENCE) -> int:

@@ -10,8 +10,12 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from satcheck.photo import linear_light
+from satcheck.photo import luminance as luminance_of
+
 F32 = NDArray[np.float32]
 Bool = NDArray[np.bool_]
+Index = NDArray[np.intp]
 
 REACH = 0.012  # of the long side: an outline may lie that far from the true edge
 SCALES = ((1.0, 2.0), (2.0, 4.0), (4.0, 8.0))  # px; gradients are compared at pairs of smoothings
@@ -51,14 +55,30 @@ def edge_blur(luminance: F32, silhouette: Bool) -> Blur | None:
         Linear light, 0 to 1.
     silhouette : (H, W) bool array
     """
+    found = _band(silhouette)
+    return None if found is None else _within(luminance[found[0]], found[1])
+
+
+def photo_blur(rgb: NDArray[np.uint8], silhouette: Bool) -> Blur | None:
+    """Return ``edge_blur`` of a photo (H, W, 3), sRGB-encoded; only its rim is decoded."""
+    found = _band(silhouette)
+    return None if found is None else _within(luminance_of(linear_light(rgb[found[0]])), found[1])
+
+
+def _band(silhouette: Bool) -> tuple[tuple[slice, slice], Bool] | None:
+    """Return the rectangle that holds the rim, and the rim in it; None where there is none."""
     band = _rim(silhouette)
     rows, columns = np.nonzero(band.any(1))[0], np.nonzero(band.any(0))[0]
     if rows.size == 0:
         return None
     crop = np.s_[rows[0] : rows[-1] + 1, columns[0] : columns[-1] + 1]
-    picture = np.log(luminance[crop] + 0.01).astype(np.float32)
+    return crop, band[crop]
+
+
+def _within(luminance: F32, band: Bool) -> Blur | None:
+    picture = np.log(luminance + np.float32(0.01))
     for narrow, wide in SCALES:
-        found = _by_direction(picture, band[crop], narrow, wide)
+        found = _by_direction(picture, band, narrow, wide)
         if found is None:
             return None
         if found.most < 1.5 * wide:
@@ -74,38 +94,48 @@ def _rim(silhouette: Bool) -> Bool:
     return np.asarray(cv2.dilate(solid, kernel) > cv2.erode(solid, kernel))
 
 
-def _gradient(picture: F32, sigma: float) -> tuple[F32, F32, F32]:
+def _gradient(picture: F32, sigma: float) -> tuple[F32, F32]:
     smooth = cv2.GaussianBlur(picture, (0, 0), sigma)
     dx, dy = cv2.Sobel(smooth, cv2.CV_32F, 1, 0), cv2.Sobel(smooth, cv2.CV_32F, 0, 1)
-    return np.asarray(dx), np.asarray(dy), np.hypot(dx, dy)
+    return np.asarray(dx), np.asarray(dy)
 
 
 def _by_direction(picture: F32, band: Bool, narrow: float, wide: float) -> Blur | None:
     """Return the blur in the sharpest and softest direction that have enough edges."""
-    dx, dy, fine = _gradient(picture, narrow)
-    coarse = _gradient(picture, wide)[2]
-    ridge = band & _is_ridge(fine, dx, dy)
-    if ridge.sum() < FEWEST / CONSIDERED:
+    dx, dy = _gradient(picture, narrow)
+    ridge = _ridge(dx, dy, band)
+    if ridge[0].size < FEWEST / CONSIDERED:
         return None
-    ratio = np.maximum(fine[ridge] / np.maximum(coarse[ridge], 1e-9), 1 + 1e-3) ** 2
+    dx, dy = dx[ridge], dy[ridge]
+    fine = np.hypot(dx, dy)
+    coarse = np.hypot(*(g[ridge] for g in _gradient(picture, wide)))
+    ratio = np.maximum(fine / np.maximum(coarse, 1e-9), 1 + 1e-3) ** 2
     square = np.maximum((wide**2 - ratio * narrow**2) / (ratio - 1) - OPTICS, 0)
-    angle = np.mod(np.arctan2(dy[ridge], dx[ridge]), np.pi)
+    angle = np.mod(np.arctan2(dy, dx), np.pi)
     turn = (angle / np.pi * DIRECTIONS).astype(int) % DIRECTIONS
-    least = max(FAINT, WEAKEST * float(np.quantile(fine[ridge], 1 - STRONGEST)))
+    least = max(FAINT, WEAKEST * float(np.quantile(fine, 1 - STRONGEST)))
     widths = []
     for k in range(DIRECTIONS):
         # A shake's own edges are its softest: each direction is asked for its strongest.
-        own = fine[ridge][turn == k]
+        own = fine[turn == k]
         strong = own >= max(least, float(np.quantile(own, 1 - CONSIDERED)) if own.size else least)
         if strong.sum() >= FEWEST:
             widths.append(float(np.sqrt(np.quantile(square[turn == k][strong], SHARPEST))))
     return Blur(min(widths), max(widths)) if widths else None
 
 
-def _is_ridge(gradient: F32, dx: F32, dy: F32) -> Bool:
-    """Return where the gradient is largest across its own edge (to the nearest axis)."""
-    along_x = np.abs(dx) >= np.abs(dy)
-    left, right = np.roll(gradient, 1, 1), np.roll(gradient, -1, 1)
-    up, down = np.roll(gradient, 1, 0), np.roll(gradient, -1, 0)
-    across = np.where(along_x, np.maximum(left, right), np.maximum(up, down))
-    return np.asarray(gradient >= across)
+def _ridge(dx: F32, dy: F32, band: Bool) -> tuple[Index, Index]:
+    """Return rows and columns in the band where the gradient is largest across its own edge.
+
+    "Across" is to the nearest axis. Beyond a border of the picture lies its other one.
+    """
+    row, column = np.nonzero(band)
+    along_x = np.abs(dx[row, column]) >= np.abs(dy[row, column])
+    at = np.hypot(dx[row, column], dy[row, column])
+    height, width = band.shape
+    for step in (-1, 1):
+        r = np.where(along_x, row, (row + step) % height)
+        c = np.where(along_x, (column + step) % width, column)
+        higher = at >= np.hypot(dx[r, c], dy[r, c])
+        row, column, along_x, at = row[higher], column[higher], along_x[higher], at[higher]
+    return row, column
