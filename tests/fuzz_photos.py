@@ -28,6 +28,8 @@ from satcheck.photo import Photo, read_photo
 
 SEED = 20260310
 SECONDS = 10
+HUNG = (signal.SIGPROF, signal.SIGALRM)
+"""What ends a process whose file takes so long, of the processor's time, or ten times as long."""
 MOST_MEMORY = 1_000_000_000
 """Bytes of memory in use at once, the libraries' own 130 MB included."""
 
@@ -71,14 +73,16 @@ def serve(seed: int, start: int, stop: int, *, is_inspected: bool) -> None:
     """Try files one after the other; print what came of each as a line of JSON."""
     resource.setrlimit(resource.RLIMIT_AS, (MOST_MEMORY + _mapped(), -1))
     warnings.simplefilter("error")  # what a user would see on the terminal
-    signal.signal(signal.SIGALRM, signal.SIG_DFL)  # also ends a decoder that never returns
+    for stop_by in HUNG:
+        signal.signal(stop_by, signal.SIG_DFL)  # also ends a decoder that never returns
     attempt = inspector() if is_inspected else read
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "mutant.jpg"
         for number in range(start, stop):
             kind, data = _photo(seed, number, is_inspected=is_inspected)
             path.write_bytes(data)
-            signal.alarm(SECONDS)
+            signal.setitimer(signal.ITIMER_PROF, SECONDS)  # of work: others may need the machine
+            signal.alarm(10 * SECONDS)
             try:
                 end, sentence = attempt(path), ""
             except SatcheckError as error:
@@ -86,6 +90,7 @@ def serve(seed: int, start: int, stop: int, *, is_inspected: bool) -> None:
             except BaseException as error:  # noqa: BLE001 - that is what is looked for
                 end, sentence = "raised", repr(error)
             signal.alarm(0)
+            signal.setitimer(signal.ITIMER_PROF, 0)
             most = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024
             print(json.dumps([number, kind, end, sentence, most]), flush=True)
 
@@ -126,7 +131,7 @@ def outcomes(seed: int, start: int, stop: int, *, is_inspected: bool) -> Iterato
             yield [start - 1, "", "printed", noise[:500], 0]
         if status or start < stop:
             kind = _photo(seed, start, is_inspected=is_inspected)[0]
-            end = "hung" if status == -signal.SIGALRM else "crashed"
+            end = "hung" if -status in HUNG else "crashed"
             yield [start, kind, end, f"status {status} {noise[-500:]}", 0]
             start += 1
 
