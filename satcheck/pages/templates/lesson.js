@@ -13,6 +13,7 @@ function open(tab) {
     each.setAttribute("aria-selected", on); each.tabIndex = on ? 0 : -1;
     $(each.getAttribute("aria-controls")).hidden = !on;
   }
+  document.querySelector("header .lead").hidden = tab.id !== "tab-see"; // a phone has no room for it twice
   if (tab.id === "tab-find") paint();
 }
 tabs.forEach((tab, k) => {
@@ -183,6 +184,7 @@ function showSearch() {
   if (over) searchAt = 0;
   const search = DATA.searches[searchAt];
   marks = search.truth.map((row) => Array(row.length).fill(0)); cross = null; finished = false;
+  stage.style.setProperty("--ratio", search.size[0] / search.size[1]);
   $("photo").src = search.picture; $("verdict").hidden = true; $("done").hidden = false;
   $("find-title").textContent = over ? "All photos done. Once more from the first:" : `${capital(search.fibre)}: mark what is starved and what is rich. Leave the rest.`;
   paint(); showProgress();
@@ -206,6 +208,7 @@ function showProgress() {
   const got = score(total), bars = make("span", "", { className: "bars" });
   bars.style.maxWidth = "20rem"; bars.setAttribute("aria-hidden", "true");
   bars.append(...rounds.slice(-12).map(([, counts]) => { const bar = make("i", ""); bar.style.height = `${Math.max(2, 100 * (score(counts).kappa ?? 1))}%`; return bar; }));
+  $("confusion").hidden = bars.hidden = !rounds.length;
   $("progress").replaceChildren(make("span", rounds.length ? `${who() === "-" ? "" : `${who()}: `}${rounds.length} round${rounds.length > 1 ? "s" : ""}, ${got.kappa === null ? "no score yet" : `${Math.round(100 * got.kappa)} of 100`}; 0 is what chance gives. ` : "No round yet."), bars);
   $("confusion").tBodies[0].replaceChildren(...["Good", "Starved", "Rich"].map((name, j) => {
     const row = make("tr", ""), all = sum(total[j]);
