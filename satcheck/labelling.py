@@ -18,6 +18,7 @@ SURELY_ONE_WAY = 0.95  # coherence from which a single cell is, within a spot th
 # Median of ln(lattice's share of the texture over the rest's) below which a spot is no weave: truly
 # starved spots of 23 rendered photos reach down to -0.48, a third of the false lie below -0.75.
 OFF_LATTICE = -0.75
+ON_LATTICE = -0.48  # from which a cell of such a spot, if two-way, is weave beside a fold
 HOLE = 64  # cells: up to four pitches across, what starved laminate surrounds is starved
 RIM = 2  # cells: one pitch, half of what a window of four pitches reaches beyond its cell
 CORE = -0.75  # index that some cells of a starved spot must reach; -0.4 is even odds
@@ -85,7 +86,7 @@ def _folds(
     # A fold may run into a dry spot: what is clearly two-way there stays.
     return np.asarray(
         (one_way[spots] & (coherence > TWO_WAY))
-        | off[spots]
+        | (off[spots] & ((order < ON_LATTICE) | (coherence > TWO_WAY)))
         | ((spots > 0) & (coherence > SURELY_ONE_WAY))
     )
 
