@@ -10,7 +10,16 @@ from scipy.ndimage import binary_dilation
 
 from satcheck import labelling
 from satcheck.flags import Reason
-from satcheck.labelling import CORE, OFF_LATTICE, ONE_WAY, SURELY_ONE_WAY, TWO_WAY, label_cells
+from satcheck.labelling import (
+    CORE,
+    MOSTLY_DARK,
+    OFF_LATTICE,
+    ON_LATTICE,
+    ONE_WAY,
+    SURELY_ONE_WAY,
+    TWO_WAY,
+    label_cells,
+)
 from satcheck.model import Cells, Label
 
 SHAPE = (30, 36)
@@ -167,6 +176,17 @@ def test_a_spot_whose_texture_does_not_follow_the_braid_is_a_wrinkle(
     assert (labels[away(spot)] == Label.GOOD).all(), "only starved-looking spots are doubted"
 
 
+def test_the_two_way_part_of_such_a_spot_stays_starved(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A dry patch that a fold runs into: on the lattice and two-way is weave."""
+    spot, weave = place(SHAPE, 10, 10, 8, 12), place(SHAPE, 10, 10, 8, 4)
+    cells = textured(np.full(SHAPE, TWO_WAY - 0.1))
+    order = np.where(weave, ON_LATTICE + 0.1, OFF_LATTICE - 0.5).astype(np.float32)
+    cells = replace(cells, cues={**cells.cues, "order": order})
+    labels, _ = labelled(monkeypatch, index_of(spot), cells)
+    assert (labels[weave] == Label.STARVED).all()
+    assert (labels[spot & ~weave] == Label.NOT_JUDGED).all()
+
+
 @pytest.mark.parametrize(("coherence", "label"), [(0.98, Label.NOT_JUDGED), (0.1, Label.STARVED)])
 def test_texture_of_one_direction_is_not_called_starved(
     monkeypatch: pytest.MonkeyPatch, coherence: float, label: Label
@@ -213,6 +233,32 @@ def test_a_light_darker_than_any_labelled_photo_is_not_judged(
     assert (labels[:5] == Label.NOT_JUDGED).all()
     assert not reasons[5:].any()
     assert (labels[5:] == Label.STARVED).all()
+
+
+def in_the_dark(share: float) -> Cells:
+    """Return cells of which a share is darker than any labelled one."""
+    least, _ = fibre_bounds().light
+    light = np.full(SHAPE, least, np.float32)
+    light[: round(share * SHAPE[0])] = least - 0.01
+    cells = grid(SHAPE)
+    return replace(cells, cues={**cells.cues, "light": light})
+
+
+def test_a_mostly_dark_photo_shows_starved_cloth_and_no_good_one(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    starved = np.zeros(SHAPE, bool)
+    starved[-6:] = True
+    labels, reasons = labelled(monkeypatch, index_of(starved), in_the_dark(MOSTLY_DARK + 0.1))
+    assert set(np.unique(labels)) == {Label.STARVED, Label.LEAN, Label.NOT_JUDGED}
+    assert (labels[starved] == Label.STARVED).all()
+    assert (reasons[labels == Label.NOT_JUDGED] == Reason.DARK).all()
+
+
+def test_a_photo_with_dark_corners_shows_good_cloth(monkeypatch: pytest.MonkeyPatch) -> None:
+    cells = in_the_dark(MOSTLY_DARK - 0.1)
+    labels, _ = labelled(monkeypatch, np.full(SHAPE, BEST), cells)
+    assert (labels[cells.cues["light"] >= fibre_bounds().light[0]] == Label.GOOD).all()
 
 
 @pytest.mark.parametrize(("around", "label"), [(WORST, Label.STARVED), (-0.4, Label.LEAN)])
