@@ -6,6 +6,8 @@ given to another one by the scheduler.
 """
 
 from collections.abc import Callable, Iterable, Iterator
+from concurrent.futures import CancelledError
+from contextlib import suppress
 from itertools import islice
 from typing import Any, TypeVar
 
@@ -19,7 +21,10 @@ Result = TypeVar("Result")
 AHEAD = 2
 """Tasks given out for each thread of the cluster: one to work at, one that waits."""
 PATIENCE = 10.0
-"""Seconds to wait for the scheduler."""
+"""Seconds to wait for the scheduler, and for a first worker."""
+WORKERLESS = 60.0
+"""Seconds without a worker, after which none is expected any more."""
+_KILLED = Lost("made the processes that read it crash")
 
 
 def each_on_cluster(
@@ -43,33 +48,75 @@ def each_on_cluster(
 def _spread(
     client: Any, work: Callable[[Task], Result], coming: Iterator[Task]
 ) -> Iterator[tuple[Task, Result | Lost]]:
-    from distributed import as_completed
+    """Yield the results; a task that was there when workers died is tried again by itself.
 
+    The scheduler blames every task that waits on a worker for that worker's death, so that one
+    task that kills its workers would take its neighbours along.
+    """
     at_once = max(1, AHEAD * sum(client.nthreads().values()))
+    suspects: list[Task] = []
+    for task, result in _abreast(client, work, coming, at_once):
+        if result is _KILLED:
+            suspects.append(task)
+        else:
+            yield task, result
+    yield from _abreast(client, work, iter(suspects), 1)
+
+
+def _abreast(
+    client: Any, work: Callable[[Task], Result], coming: Iterator[Task], at_once: int
+) -> Iterator[tuple[Task, Result | Lost]]:
     of: dict[Any, Task] = {}
-
-    def submit(task: Task) -> Any:
-        future = client.submit(work, task, pure=False)
-        of[future] = task
-        return future
-
-    running = as_completed([submit(task) for task in islice(coming, at_once)])
-    for future in running:
-        task = of.pop(future)
-        error = future.exception()
-        result = future.result() if error is None else Lost(_why(error))
-        future.release()
-        if (following := next(coming, None)) is not None:
-            running.add(submit(following))
-        yield task, result
+    while True:
+        for task in islice(coming, at_once - len(of)):
+            of[client.submit(work, task, pure=False)] = task
+        if not of:
+            return
+        for future, result in _ended(client, list(of)):
+            yield of.pop(future), result
 
 
-def _why(error: BaseException) -> str:
+def _ended(client: Any, futures: list[Any]) -> list[tuple[Any, Any]]:
+    """Return those that end next, each with its result; an engine that is gone is not waited for.
+
+    Raises
+    ------
+    UsageError
+        If the scheduler is gone, or has been without a worker for too long.
+    """
+    gone = f"--cluster {client.scheduler.address}: {{}}; what was judged is kept: start {{}} and "
+    gone += "give the same command again"
+    try:
+        return [(future, _result(future)) for future in _wait(client, futures)]
+    except TimeoutError as error:
+        raise UsageError(gone.format("all workers are gone", "workers")) from error
+    except (CancelledError, OSError) as error:
+        raise UsageError(gone.format("the scheduler is gone", "it")) from error
+
+
+def _wait(client: Any, futures: list[Any]) -> Iterable[Any]:
+    from distributed import wait
+
+    while True:
+        with suppress(TimeoutError):
+            done: Iterable[Any] = wait(futures, PATIENCE, "FIRST_COMPLETED").done
+            return done
+        client.wait_for_workers(1, WORKERLESS)
+
+
+def _result(future: Any) -> Any:
+    error = future.exception()
+    result = future.result() if error is None else _lost(error)
+    future.release()
+    return result
+
+
+def _lost(error: BaseException) -> Lost:
     from distributed import KilledWorker
 
     if isinstance(error, KilledWorker):
-        return "made the processes that read it crash"
-    return f"an unforeseen error ({type(error).__name__}: {error})"
+        return _KILLED
+    return Lost(f"an unforeseen error ({type(error).__name__}: {error})")
 
 
 def _connect(address: str) -> Any:
@@ -100,14 +147,18 @@ def _connect(address: str) -> Any:
 
 def _check_workers(client: Any, address: str) -> None:
     try:
+        client.wait_for_workers(1, PATIENCE)
+    except TimeoutError as error:
+        raise UsageError(
+            f"--cluster {address}: the scheduler has no worker; start one and more"
+        ) from error
+    try:
         versions = set(client.run(_version).values())
     except Exception as error:
         raise UsageError(
             f"--cluster {address}: a worker cannot load satcheck ({error}); install satcheck "
             f"{__version__} on every worker"
         ) from error
-    if not versions:
-        raise UsageError(f"--cluster {address}: the scheduler has no worker; start one and more")
     if versions != {__version__}:
         raise UsageError(
             f"--cluster {address}: the workers have satcheck {', '.join(sorted(versions))}; "
