@@ -1,7 +1,9 @@
 """Photos on their way in: counted, taken up again, and safe from a stop of the server."""
 
 import asyncio
+import threading
 from collections.abc import AsyncIterator
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
@@ -87,3 +89,25 @@ def test_too_many_photos_under_way_are_turned_away(tmp_path: Path) -> None:
     with pytest.raises(UploadsFull):
         uploads.begin(shot(9, "f" * 32))
     assert uploads.begin(shot(9, f"{0:032x}")) == 0, "one that is under way may go on"
+
+
+def test_photos_that_end_meanwhile_do_not_disturb_a_new_one(tmp_path: Path) -> None:
+    uploads, stop = Uploads(tmp_path), threading.Event()
+
+    def others() -> None:
+        while not stop.is_set():
+            one = shot(3, "a" * 32)
+            uploads.begin(one)
+            send(uploads, one, 0, b"abc")
+            uploads.drop(one.id)
+
+    with ThreadPoolExecutor() as pool:
+        other = pool.submit(others)
+        try:
+            for number in range(300):
+                mine = shot(3, f"{number:032x}")
+                assert uploads.begin(mine) == 0
+                uploads.drop(mine.id)
+        finally:
+            stop.set()
+        other.result()

@@ -74,9 +74,9 @@ class Uploads:
 
     def received(self, name: str) -> int:
         """Return how many bytes of a photo have come."""
-        for path in (self.photo(name), self._part(name)):
-            if path.exists():
-                return path.stat().st_size
+        for path in (self._part(name), self.photo(name)):  # the first becomes the second
+            if (found := _stat(path)) is not None:
+                return found.st_size
         return 0
 
     def is_whole(self, name: str) -> bool:
@@ -148,7 +148,15 @@ class Uploads:
     def _forget_old(self) -> None:
         now = time.time()
         for note in self.folder.glob("*.json"):
-            part = self._part(note.stem)
-            newest = max(path.stat().st_mtime for path in (note, part) if path.exists())
+            found = (_stat(note), _stat(self._part(note.stem)))
+            newest = max((one.st_mtime for one in found if one is not None), default=now)
             if not self.is_whole(note.stem) and now - newest > FORGET_SECONDS:
                 self.drop(note.stem)
+
+
+def _stat(path: Path) -> os.stat_result | None:
+    """Return what is known of a file; None where it has just been moved or dropped."""
+    try:
+        return path.stat()
+    except FileNotFoundError:
+        return None
