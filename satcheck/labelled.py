@@ -78,9 +78,9 @@ SURE = 0.8  # prior from which a cell counts as labelled
 FALSE_STARVED, MISSED_STARVED, FALSE_RICH = 0.03, 0.05, 0.05  # shares of labelled cells, by part
 # Few parts cannot move a bound farther than this. Even odds of starved lie at -0.4, of rich at 0.5:
 # a second look costs less than a starved place passed, so starved begins before even odds.
-STARVED_RANGE, LEAN_RANGE, RICH_RANGE = (-0.22, -0.16), (-0.12, -0.05), (0.55, 0.65)
+STARVED_RANGE, LEAN_RANGE, RICH_RANGE = (-0.22, -0.16), (-0.12, -0.05), (0.5, 0.6)
 LIGHT_ENDS = (0.02, 0.98)  # quantiles: a shadowed fold or a glint is not the light of a photo
-HEAVY_BAND = 0.2  # of the index below rich
+HEAVY_BAND = 0.15  # of the index below rich
 FEWEST_PARTS = 4  # below, leaving one out leaves too little to fit
 
 

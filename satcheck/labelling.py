@@ -1,4 +1,4 @@
-"""From saturation index to labels, cell by cell: bounds, doubts, and what a patch looks like."""
+"""From saturation index to labels, cell by cell: bounds, doubts, holes and rims."""
 
 import numpy as np
 from numpy.typing import NDArray
@@ -8,25 +8,16 @@ from satcheck.calibration import FibreBounds
 from satcheck.flags import Reason
 from satcheck.model import SCALE, Cells, Label
 from satcheck.saturation import saturation_index
+from satcheck.spots import EIGHT, SPECK, folds, with_contrast, with_core, with_evidence
 
 Labels = NDArray[np.uint8]
 Bool = NDArray[np.bool_]
 
-ONE_WAY = 0.8  # median coherence from which a spot is a fold, a seam or a reflection's edge
-TWO_WAY = 0.6  # coherence up to which a cell is weave even where a fold runs into it
-SURELY_ONE_WAY = 0.95  # coherence from which a single cell is, within a spot that is not
-# Median of ln(lattice's share of the texture over the rest's) below which a spot is no weave: truly
-# starved spots of 23 rendered photos reach down to -0.48, a third of the false lie below -0.75.
-OFF_LATTICE = -0.75
-ON_LATTICE = -0.48  # from which a cell of such a spot, if two-way, is weave beside a fold
 # Share of a part darker than any that was labelled: up to 0.13 on 97 rendered photos as taken, by
 # bounds from other parts; from 0.47 on four photos that were two and three stops under-exposed.
 MOSTLY_DARK = 0.3
 HOLE = 64  # cells: up to four pitches across, what starved laminate surrounds is starved
 RIM = 2  # cells: one pitch, half of what a window of four pitches reaches beyond its cell
-CORE = -0.75  # index that some cells of a starved spot must reach; -0.4 is even odds
-SPECK = 5  # cells: smaller than one and a half pitches, a lone starved place is only lean
-EIGHT = np.ones((3, 3), np.int8)
 
 
 def label_cells(cells: Cells, fibre: FibreBounds) -> tuple[Labels, NDArray[np.uint32]]:
@@ -56,11 +47,13 @@ def label_index(
     reasons[cells.part & dark] |= np.uint32(Reason.DARK)
     raw = _by_bounds(index, bounds)
     dry = np.where(cells.part & (reasons == 0), raw, 0)
-    folded = _folds(dry, cells.cues["coherence"], cells.cues["order"])
+    folded = folds(dry, cells.cues["coherence"], cells.cues["order"])
     reasons[folded] |= np.uint32(Reason.WRINKLE)
     judged = cells.part & (reasons == 0)
     solid = _solid(np.where(judged, raw, 0).astype(np.uint8))
-    labels = _rimmed(_with_core(solid, np.nan_to_num(index) <= CORE))
+    rimmed = _rimmed(with_core(solid, index))  # also beside what is softened next
+    labels = with_evidence(rimmed, index, cells.cues["coherence"])
+    labels = with_contrast(labels, cells.cues.get("crosswise"))
     unseen = _unseen(labels, dark, judged, cells.part)
     reasons[unseen] |= np.uint32(Reason.DARK)
     labels = np.where(judged & ~unseen, labels, Label.NOT_JUDGED)
@@ -82,35 +75,6 @@ def _by_bounds(index: NDArray[np.float32], bounds: tuple[float, ...]) -> Labels:
     codes = np.array([*SCALE, Label.NOT_JUDGED], np.uint8)
     place = np.searchsorted(np.array(bounds), np.nan_to_num(index), side="left")
     return codes[np.where(np.isnan(index), len(SCALE), place)]
-
-
-def _folds(
-    labels: NDArray[np.generic], coherence: NDArray[np.float32], order: NDArray[np.float32]
-) -> Bool:
-    """Return the starved-looking spots that are folds, seams or reflections.
-
-    Their texture runs one way, or it does not follow the braid.
-    """
-    spots, count = ndimage.label(labels == Label.STARVED, EIGHT)
-    if count == 0:
-        return np.zeros(labels.shape, bool)
-    coherence, order = np.nan_to_num(coherence), np.nan_to_num(order)
-    names = np.arange(1, count + 1)
-    one_way = np.append(False, np.asarray(ndimage.median(coherence, spots, names)) > ONE_WAY)
-    off = np.append(False, np.asarray(ndimage.median(order, spots, names)) < OFF_LATTICE)
-    # A fold may run into a dry spot: what is clearly two-way there stays.
-    return np.asarray(
-        (one_way[spots] & (coherence > TWO_WAY))
-        | (off[spots] & ((order < ON_LATTICE) | (coherence > TWO_WAY)))
-        | ((spots > 0) & (coherence > SURELY_ONE_WAY))
-    )
-
-
-def _with_core(labels: Labels, certain: Bool) -> Labels:
-    """Soften to lean the starved spots that nowhere are certain (hysteresis, after Canny 1986)."""
-    spots, count = ndimage.label(labels == Label.STARVED, EIGHT)
-    cores = np.bincount(spots[certain], minlength=count + 1)
-    return np.where((spots > 0) & (cores[spots] < SPECK), Label.LEAN, labels).astype(np.uint8)
 
 
 def _filled(labels: Labels, around: tuple[Label, ...], by: Label) -> Labels:

@@ -17,11 +17,15 @@ from numpy.typing import NDArray
 
 from satcheck.calibration import read_calibration
 from satcheck.inspection import Settings, inspect
+from satcheck.model import Inspection, Label
 from satcheck.photo import read_photo
+from satcheck.zone_calls import called
 
 HERE = Path(__file__).resolve().parent.parent
 STARVED, GOOD, RICH = 1, 3, 5
 NOT_JUDGED = 9
+ALL_OVER, MOSTLY = 0.99, 0.3
+"""Shares of a third from which it counts as good, or as starved: one patch of either matters."""
 
 
 def compare(truth: NDArray[np.uint8], labels: NDArray[np.uint8]) -> Counter[str]:
@@ -48,6 +52,21 @@ def compare(truth: NDArray[np.uint8], labels: NDArray[np.uint8]) -> Counter[str]
     return Counter({name: int(mask.sum()) for name, mask in pairs.items()})
 
 
+def thirds(truth: dict[str, dict[str, float]], found: Inspection) -> Counter[str]:
+    """Return how the thirds that are good, or mostly starved, all over were called."""
+    counts: Counter[str] = Counter()
+    for name, shares in truth.items():
+        for state, least in (("good", ALL_OVER), ("starved", MOSTLY)):
+            if found.zones and shares[state] >= least:
+                counts[f"{state} thirds"] += 1
+                counts[f"{state} thirds called {_kind(called(found.zones, name))}"] += 1
+    return counts
+
+
+def _kind(label: Label) -> str:
+    return "workable" if label in (Label.LEAN, Label.GOOD, Label.HEAVY) else label.word
+
+
 RATES = {
     "starved found": "starved",
     "starved called good or rich": "starved",
@@ -57,6 +76,11 @@ RATES = {
     "lean or heavy": "scored",
     "not judged": "scored",
     "part and outline": "part or outline",
+    **{
+        f"{state} thirds called {kind}": f"{state} thirds"
+        for state in ("good", "starved")
+        for kind in ("workable", "starved", "rich", "not judged")
+    },
 }
 
 
@@ -73,12 +97,13 @@ def main() -> None:
             continue
         photo = read_photo(arguments.folder / scene["photo"])
         settings = Settings(fibre=scene["fibre"], distal=scene["distal"])
-        labels = inspect(photo, calibration, settings).labels
+        judged = inspect(photo, calibration, settings)
         name = arguments.folder / f"{Path(scene['photo']).stem}.truth.png"
         truth = np.asarray(cv2.imread(str(name), cv2.IMREAD_UNCHANGED))
         size = (truth.shape[1], truth.shape[0])
-        small = cv2.resize(labels, size, interpolation=cv2.INTER_NEAREST)
+        small = cv2.resize(judged.labels, size, interpolation=cv2.INTER_NEAREST)
         found = compare(np.asarray(truth, np.uint8), np.asarray(small, np.uint8))
+        found += thirds(scene["zones"], judged)
         for key in (scene["fibre"], "all"):
             totals[key] = totals.get(key, Counter()) + found
     for key, total in totals.items():

@@ -10,17 +10,9 @@ from scipy.ndimage import binary_dilation
 
 from satcheck import labelling
 from satcheck.flags import Reason
-from satcheck.labelling import (
-    CORE,
-    MOSTLY_DARK,
-    OFF_LATTICE,
-    ON_LATTICE,
-    ONE_WAY,
-    SURELY_ONE_WAY,
-    TWO_WAY,
-    label_cells,
-)
+from satcheck.labelling import MOSTLY_DARK, label_cells
 from satcheck.model import Cells, Label
+from satcheck.spots import CORE, OFF_LATTICE, ON_LATTICE, ONE_WAY, SURELY_ONE_WAY, TWO_WAY
 
 SHAPE = (30, 36)
 Labels = NDArray[np.uint8]
