@@ -227,9 +227,9 @@ def _fit(table: Path, fibre: str, evidence: Sequence[Evidence]) -> FibreBounds:
     """Return one fibre's bounds; each part's own index comes from the other parts."""
     line = evidence[0].photo.line
     for k, needed in enumerate(CLASSES[:2]):
-        if not any((e.prior[..., k][e.cells.part] >= SURE).any() for e in evidence):
+        if not any(_teaches(e, k).any() for e in evidence):
             raise TableError(
-                str(table), line, f"fibre {fibre} has no {needed} zone or part",
+                str(table), line, f"fibre {fibre} has no {needed} zone or part that can be judged",
                 f"label at least one {needed} zone, or one accepted part" if k else
                 "label at least one starved zone",
             )  # fmt: skip
@@ -309,9 +309,14 @@ def _believed(cells: Cells) -> Bool:
     return np.asarray((cells.reasons & ~np.uint32(Reason.NO_WEAVE)) == 0)
 
 
+def _teaches(e: Evidence, k: int) -> Bool:
+    """Return the cells that are labelled as a class and can be believed, (R, C)."""
+    return np.asarray((e.prior[..., k] >= SURE) & e.cells.part & _believed(e.cells))
+
+
 def _complete(evidence: Sequence[Evidence]) -> bool:
     """Return whether starved and good are both still labelled."""
-    return all(any((e.prior[..., k][e.cells.part] >= SURE).any() for e in evidence) for k in (0, 1))
+    return all(any(_teaches(e, k).any() for e in evidence) for k in (0, 1))
 
 
 def _mixtures(
@@ -339,7 +344,7 @@ def _bounds(
     accepted: list[tuple[F64, F64]] = []
     for e, index in held_out:
         for k in range(3):
-            where = (e.prior[..., k] >= SURE) & ~np.isnan(index) & _believed(e.cells)
+            where = _teaches(e, k) & ~np.isnan(index)
             if where.any():
                 found = index[where].astype(np.float64)
                 classes[k].append((found, np.full(len(found), 1 / len(found))))
@@ -348,6 +353,8 @@ def _bounds(
     good = accepted or classes[1]  # a good zone of a rejected part may hold starved spots
 
     def quantile(chosen: list[tuple[F64, F64]], share: float) -> float:
+        if not chosen:  # labelled, and no index anywhere: a bound goes to its cautious end
+            return np.inf
         found = np.concatenate([v for v, _ in chosen])
         weight = np.concatenate([w for _, w in chosen])
         order = np.argsort(found)

@@ -205,6 +205,17 @@ def test_a_fibre_needs_a_starved_and_a_good_zone(tmp_path: Path, row: str, words
     assert words in refusal(one_row(tmp_path, row))
 
 
+def test_a_starved_zone_that_no_photo_lets_be_judged_teaches_nothing(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The shop's only starved photo is blurred: that is said, and no bound is made up."""
+    blurred = replace(grid((12, 9)), reasons=np.full((12, 9), Reason.FOCUS, np.uint32))
+    made = Measurement(blurred, np.ones((1, 1), bool), np.ones((1, 1), bool), "down", False)
+    monkeypatch.setattr(labelled, "measure_photo", lambda *_: made)
+    table = one_row(tmp_path, "a.png,P,basalt,rejected,distal,starved,")
+    assert "no starved zone or part that can be judged" in refusal(table)
+
+
 def evidence(
     seed: int, states: tuple[int, ...], accepted: bool
 ) -> tuple[Evidence, NDArray[np.float32]]:
