@@ -6,7 +6,7 @@ FOLDER holds scenes.json, photos and NAME.truth.png as sample_images does (the d
 photos whose role is "check" are spoiled; none of them helped to calibrate. The outline comes from
 the unspoiled photo, so that the table tells of trust alone. Writes OUT/sweep.csv and
 OUT/sweep.png; shares are of pixels of the truth maps, as in tests/measure_truth.py. All of it
-takes a quarter of an hour; ``--only motion JPEG`` spoils by what has such a word in its name.
+takes most of an hour; ``--only motion JPEG`` spoils by what has such a word in its name.
 """
 
 import argparse
