@@ -5,13 +5,14 @@ and the weave always spans about the same number of pixels.
 """
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from satcheck.outline.find import Part
-from satcheck.photo import linear_light
+from satcheck.photo import linear_light, luminance
 from satcheck.zones import ZoneMap
 
 MARGIN = 0.03  # of the part's length, kept around it so that windows do not meet the border
@@ -46,14 +47,35 @@ class Frame:
     to_photo: NDArray[np.float64]
     scale: float
 
-    @property
+    @cached_property
+    def light(self) -> NDArray[np.float32]:
+        """Luminance (H, W), linear, 0 to 1."""
+        return luminance(self.linear)
+
+    @cached_property
+    def depth(self) -> NDArray[np.float32]:
+        """How far each pixel lies within the laminate (H, W), px; beyond the frame is none."""
+        return distance_within(self.laminate)
+
+    @cached_property
     def span(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-        """Return each row's centre column and half width; both (H,), NaN where there is no part."""
-        rows = self.laminate.any(1)
-        left = np.argmax(self.laminate, 1).astype(np.float64)
-        right = self.laminate.shape[1] - np.argmax(self.laminate[:, ::-1], 1).astype(np.float64)
-        nothing = np.where(rows, 0.0, np.nan)
-        return (left + right) / 2 + nothing, (right - left) / 2 + nothing
+        """Each row's centre column and half width; both (H,), NaN where there is no part."""
+        return span(self.laminate)
+
+
+def span(mask: NDArray[np.bool_]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return centre column and half width of each row of a mask (H, W); both (H,), NaN if empty."""
+    left = np.argmax(mask, 1).astype(np.float64)
+    right = mask.shape[1] - np.argmax(mask[:, ::-1], 1).astype(np.float64)
+    nothing = np.where(mask.any(1), 0.0, np.nan)
+    return (left + right) / 2 + nothing, (right - left) / 2 + nothing
+
+
+def distance_within(mask: NDArray[np.bool_]) -> NDArray[np.float32]:
+    """Return how far each pixel lies within a mask (H, W), in pixels; beyond its border is not."""
+    padded = np.pad(mask, 1).view(np.uint8)
+    far = cv2.distanceTransform(padded, cv2.DIST_L2, cv2.DIST_MASK_PRECISE)
+    return np.asarray(far, np.float32)[1:-1, 1:-1]
 
 
 def part_width(part: Part, zones: ZoneMap) -> float:

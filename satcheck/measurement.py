@@ -10,7 +10,7 @@ from satcheck.card.find import find_cards
 from satcheck.errors import UsageError
 from satcheck.model import CardFacts, Cells, Side
 from satcheck.outline.find import Part, find_part, part_in_box, part_in_outline
-from satcheck.photo import Photo
+from satcheck.photo import Photo, closer
 from satcheck.trust.blur import photo_blur
 from satcheck.trust.card import CardReading, corrected, implausible_scale, read_card
 from satcheck.trust.doubt import doubt
@@ -42,7 +42,7 @@ class Measurement:
     cells : Cells
         Coordinates in pixels of the upright stored photo.
     laminate, silhouette : (H, W) bool arrays
-        In pixels of ``Photo.rgb``.
+        In pixels of the photo as it was looked at: ``Photo.rgb``, or more.
     distal : Side
     distal_guessed : bool
     card : CardFacts or None
@@ -60,6 +60,8 @@ class Measurement:
 def measure_photo(photo: Photo, hints: Hints) -> Measurement | None:
     """Measure the part in a photo; None where no part was found.
 
+    A part that is small in a reduced photo is looked at more closely.
+
     Raises
     ------
     UsageError
@@ -72,6 +74,8 @@ def measure_photo(photo: Photo, hints: Hints) -> Measurement | None:
     zones = split_zones(part, hints.distal)
     pitch = None if hints.pitch is None else hints.pitch * photo.scale
     weave = measure(photo.rgb, part, zones, pitch)
+    if weave.is_coarse and (near := closer(photo)) is not None:
+        return measure_photo(near, hints)
     told = hints.mm_per_px
     if told is not None and (wrong := implausible_scale(told, weave, photo.scale)):
         raise UsageError(wrong)
@@ -85,11 +89,11 @@ def measure_photo(photo: Photo, hints: Hints) -> Measurement | None:
 
 def spread(labels: NDArray[np.uint8], cells: Cells, photo: Photo, laminate: NDArray[np.bool_],
            silhouette: NDArray[np.bool_]) -> NDArray[np.uint8]:  # fmt: skip
-    """Return cell labels as a label map (H, W) of ``Photo.rgb``, within the laminate.
+    """Return cell labels as a label map (H, W) of the upright photo, within the laminate.
 
     Tape and cord are outside; laminate that no cell reaches is not judged (9).
     """
-    to_rgb = cells.to_photo * photo.scale
+    to_rgb = cells.to_photo * (laminate.shape[1] / photo.width)
     centred = to_rgb.copy()
     centred[:, 2] += to_rgb[:, :2] @ np.array([0.5, 0.5]) - 0.5
     drawn = cv2.warpAffine(

@@ -16,7 +16,7 @@ import re
 import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 from io import BytesIO
 from pathlib import Path
@@ -33,7 +33,11 @@ from PIL.WebPImagePlugin import WebPImageFile
 
 from satcheck.errors import PhotoError
 
-DEFAULT_MAX_PIXELS = 12_600_000
+DEFAULT_MAX_PIXELS = 3_150_000
+"""A 12 megapixel photo (4096 x 3072) is halved once: a part that fills half of its width then has
+25 pixels to a pitch, twice what its weave is measured at."""
+
+CLOSE_MAX_PIXELS = 12_600_000
 """A 12 megapixel photo stays whole, and a 50 megapixel one (8192 x 6144) is halved just once."""
 
 LARGEST_PIXELS = 16384 * 12288
@@ -106,6 +110,9 @@ class Photo:
         EXIF DateTimeOriginal as ISO 8601 local time without zone; None if it is not stored.
     rgb : ndarray of uint8, shape (H, W, 3)
         Upright pixels, row 0 at the top, sRGB-encoded (IEC 61966-2-1).
+    data : bytes
+        The file's, from which a reduced photo can be looked at more closely; empty where ``rgb``
+        came from elsewhere.
     """
 
     name: str
@@ -114,6 +121,7 @@ class Photo:
     height: int
     taken: str | None
     rgb: NDArray[np.uint8]
+    data: bytes = field(default=b"", repr=False)
 
     @property
     def scale(self) -> float:
@@ -205,7 +213,20 @@ def decode_photo(data: bytes, name: str, max_pixels: int = DEFAULT_MAX_PIXELS) -
     if _UPRIGHT[orientation][0]:
         width, height = height, width
     sha256 = hashlib.sha256(data).hexdigest()
-    return Photo(name, sha256, width, height, taken, _turn(rgb, orientation))
+    return Photo(name, sha256, width, height, taken, _turn(rgb, orientation), data)
+
+
+def closer(photo: Photo) -> Photo | None:
+    """Return a photo with more of its pixels; None where there are no more.
+
+    Raises
+    ------
+    PhotoError
+        If there is not enough memory for it.
+    """
+    if not photo.data or photo.scale >= 1 or photo.rgb.size > 3 * DEFAULT_MAX_PIXELS:
+        return None
+    return decode_photo(photo.data, photo.name, CLOSE_MAX_PIXELS)
 
 
 def _sniff(data: bytes, name: str) -> str:

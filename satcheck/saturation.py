@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter
-from scipy.special import expit, gammaln, logsumexp
+from scipy.special import expit, gammaln
 
 from satcheck.model import Cells
 
@@ -26,6 +26,7 @@ CELLS_PER_SAMPLE = 256  # cells that share one independent value: shading varies
 FIT_CELLS = 1200  # of a photo, evenly spaced: enough for its offset
 OWN_SHARE = 0.3  # of a class's own scatter against the pooled one; few photos show each class
 HILL_CAUTION = 4.0  # the height of a hill rests on few independent windows
+UNHEARD = 1e-6  # a hill of less weight than this beside the highest changes nothing
 STARTS = ((1 / 3, 1 / 3, 1 / 3), (0.9, 0.05, 0.05), (0.05, 0.9, 0.05), (0.05, 0.05, 0.9))
 ROUNDS_FIT, ROUNDS_OFFSET = 20, 40
 CAUTION = 2.0  # cues of one cell are not independent: their joint odds are overstated
@@ -109,18 +110,20 @@ def log_likelihoods(mixture: Mixture, raw: F64) -> tuple[F64, F64]:
     photo = _thin(Labelled(scaled, np.ones((len(scaled), 3))))
     # The likelihood has several hills: "starved under dim light" may look like "good under bright".
     # Each hill speaks with its weight.
-    tries = [_settle(photo, mixture, np.array(shares)) for shares in STARTS]
+    thinned = _Classes.of(photo.values, mixture)
+    tries = [_settle(photo, thinned, np.array(shares)) for shares in STARTS]
     heights = np.array([height for height, _ in tries])
     weights = np.exp((heights - heights.max()) / HILL_CAUTION)
-    log = np.stack([_densities(scaled - offset, mixture)[0] for _, offset in tries])
-    mean = logsumexp(log, axis=0, b=(weights / weights.sum())[:, None, None])
-    return mean, tries[int(heights.argmax())][1]
+    heard = np.flatnonzero(weights > UNHEARD)
+    classes = _Classes.of(scaled, mixture)
+    log = np.stack([classes.densities(tries[k][1])[0] for k in heard])
+    log += np.log(weights[heard] / weights[heard].sum())[:, None, None]
+    return _log_sum(log), tries[int(heights.argmax())][1]
 
 
-def _settle(photo: Labelled, mixture: Mixture, shares: F64) -> tuple[float, F64]:
+def _settle(photo: Labelled, classes: "_Classes", shares: F64) -> tuple[float, F64]:
     """Return the log posterior and the offset at which a photo settles from given class shares."""
-    offset = np.zeros(len(mixture.cues))
-    classes = _Classes.of(photo.values, mixture)
+    offset = np.zeros(len(classes.between))
     for _ in range(ROUNDS_OFFSET):
         step = classes.step(photo.prior * shares, photo.weight, offset)
         counts = step.member.sum(0) * photo.weight
@@ -130,7 +133,7 @@ def _settle(photo: Labelled, mixture: Mixture, shares: F64) -> tuple[float, F64]
         if moved < 1e-3:
             break
     log, _ = classes.densities(offset)
-    fit = photo.weight * float(_log_sum(log + np.log(shares)).sum())
+    fit = photo.weight * float(_log_sum((log + np.log(shares)).T).sum())
     pull = float(offset @ classes.between @ offset)
     return fit - 0.5 * pull + float(np.log(shares).sum()), offset
 
@@ -149,7 +152,7 @@ def saturation_index(cells: Cells, dry: Mixture, full: Mixture) -> NDArray[np.fl
         return index
     local = _shared(log_likelihoods(dry, values(cells, dry.cues, where))[0], where, SHARED_DRY)
     wide = _shared(log_likelihoods(full, values(cells, full.cues, where))[0], where, SHARED_FULL)
-    starved = expit((local[:, 0] - logsumexp(local[:, 1:], axis=1)) / CAUTION)
+    starved = expit((local[:, 0] - _log_sum(local[:, 1:].T)) / CAUTION)
     rich = expit((wide[:, 2] - wide[:, 1]) / CAUTION)
     index[where] = rich * (1 - starved) - starved
     return index
@@ -240,7 +243,7 @@ class _Classes:
         """Return memberships under an offset, and the offset that they imply."""
         log, robust = self.densities(offset)
         log += np.log(prior)
-        member = np.exp(log - _log_sum(log)[:, None])
+        member = np.exp(log - _log_sum(log.T)[:, None])
         share = member * robust * weight
         drawn = (share.T[:, None, :] @ self.seen)[:, 0]  # (3, K)
         pull = np.einsum("ckj,ck->j", self.roots, drawn)
@@ -250,14 +253,9 @@ class _Classes:
 
 
 def _log_sum(log: F64) -> F64:
-    """Return the log of the sum of exponentials over the classes, (n,) from (n, 3)."""
-    top = log.max(1)
-    return np.asarray(top + np.log(np.exp(log - top[:, None]).sum(1)))
-
-
-def _densities(scaled: F64, mixture: Mixture) -> tuple[F64, F64]:
-    """Return log Student t densities (n, 3) and the weights of the t's scale mixture (n, 3)."""
-    return _Classes.of(scaled, mixture).densities(np.zeros(scaled.shape[1]))
+    """Return the log of the sum of exponentials over the first axis."""
+    top = log.max(0)
+    return np.asarray(top + np.log(np.exp(log - top).sum(0)))
 
 
 def _step(photo: Labelled, mixture: Mixture, offset: F64) -> _Step:

@@ -101,11 +101,16 @@ def _patches(cells: Cells, labels: Labels, label: Label) -> list[tuple[Patch, Bo
     """Return the connected patches of a label that are large enough to matter, with their cells."""
     spots, count = ndimage.label(np.isin(labels, BAND[label]), np.ones((3, 3), np.int8))
     found, thin_counts = [], label in (Label.LEAN, Label.HEAVY)
-    for k in range(1, count + 1):
+    for k, covered in enumerate(np.bincount(spots.ravel(), minlength=count + 1)[1:], 1):
+        size, unit, matters = _size(cells, int(covered))
+        if size < matters:
+            continue
         here = spots == k
-        size, unit, matters = _size(cells, int(here.sum()))
-        large = size >= LARGE * matters or _thickness(here) * _per_cell(cells) >= THICK * matters
-        if size >= matters and (thin_counts or large):
+        if (
+            thin_counts
+            or size >= LARGE * matters
+            or _thickness(here) * _per_cell(cells) >= THICK * matters
+        ):
             row, column = np.argwhere(here).mean(0) + 0.5
             x, y = cells.to_photo @ np.array([column, row, 1.0])
             found.append((Patch(label, float(x), float(y), size, unit), here))

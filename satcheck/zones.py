@@ -36,7 +36,7 @@ BRIM = 0.06
 BRIM_REACH = 0.25  # an ear or the dip between two ears ends within this share
 LOCK = 0.10
 
-WORKING = 800  # long side at which zones are laid out, px
+WORKING = 400  # long side at which zones are laid out, px
 BINS = 256  # steps along and across the axis
 
 DIRECTIONS: dict[Side, tuple[float, float]] = {

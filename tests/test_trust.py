@@ -14,6 +14,7 @@ from satcheck.trust.blur import Blur
 from satcheck.trust.doubt import FEWEST_PIXELS, LANE, LEAST_WEAVE, RIM, SHAKEN, SOFT_PIXELS, doubt
 from satcheck.weave.lattice import Lattice
 from satcheck.weave.measure import Weave
+from satcheck.weave.spectrum import contrast
 
 HEIGHT, WIDTH = 240, 200
 LEFT, RIGHT, TOP, BOTTOM = 20, 180, 20, 220  # of the part, pixels
@@ -34,7 +35,8 @@ def weave_of(seen: Frame, pitch: float = PITCH) -> Weave:
     step = round(pitch / 2)
     rows, columns = np.arange(step // 2, HEIGHT, step), np.arange(step // 2, WIDTH, step)
     nothing = np.full((len(rows), len(columns)), np.nan, np.float32)
-    return Weave(seen, None, pitch, columns, rows, nothing, nothing, nothing, {})
+    flat = contrast(seen.light, seen.laminate, pitch)
+    return Weave(seen, None, pitch, columns, rows, nothing, nothing, nothing, {}, flat)
 
 
 def doubted(seen: Frame, reason: Reason, pitch: float = PITCH) -> NDArray[np.bool_]:

@@ -47,7 +47,7 @@ def weave_of(seen: Frame, contrast: F32 | None = None) -> Weave:
     rows, columns = np.arange(2, HEIGHT, 5), np.arange(2, WIDTH, 5)
     nothing = np.full((len(rows), len(columns)), np.nan, np.float32)
     cues = {} if contrast is None else {"medium": contrast}
-    return Weave(seen, None, PITCH, columns, rows, nothing, nothing, nothing, cues)
+    return Weave(seen, None, PITCH, columns, rows, nothing, nothing, nothing, cues, seen.light)
 
 
 def inside(weave: Weave) -> tuple[slice, slice]:
@@ -60,7 +60,7 @@ def inside(weave: Weave) -> tuple[slice, slice]:
 def test_colour_tells_the_share_of_mirrored_light(sheen: float) -> None:
     """Closed form: a sheen of g of the body's luminance is g / (1 + g) of what is seen."""
     seen = frame(AMBER, sheen)
-    body = body_colour(seen.linear, seen)
+    body = body_colour(seen.linear, seen.laminate)
     share = mirrored_share(seen.linear, body)
     assert share[150, 120] == pytest.approx(sheen / (1 + sheen), abs=0.01)
     assert share[50, 50] == pytest.approx(0, abs=0.01)
@@ -79,12 +79,13 @@ def test_a_veil_lowers_contrast_by_the_share_that_it_adds() -> None:
     seen = frame(AMBER, 1.0, relief=0.2)
     column = luminance(seen.linear[LAMP[0], 120:121])[:, 0].astype(float)
     modulation = float(np.sqrt(2) * column.std() / column.mean())
-    share = float(mirrored_share(seen.linear, body_colour(seen.linear, seen))[LAMP[0], 120].mean())
+    body = body_colour(seen.linear, seen.laminate)
+    share = float(mirrored_share(seen.linear, body)[LAMP[0], 120].mean())
     assert modulation == pytest.approx(0.2 * (1 - share), rel=0.03)
 
 
 def test_colour_chooses_the_measure() -> None:
-    amber, grey = (body_colour(frame(b).linear, frame(b)) for b in (AMBER, GREY))
+    amber, grey = (body_colour(frame(b).linear, frame(b).laminate) for b in (AMBER, GREY))
     assert saturation(amber) > COLOURED > saturation(grey)
 
 

@@ -15,6 +15,7 @@ from satcheck.trust.doubt import SOFT_WEAVE, doubt
 from satcheck.trust.harmonics import BLURS, EDGES, upper_blur, weave_blur
 from satcheck.weave.lattice import Lattice
 from satcheck.weave.measure import Weave
+from satcheck.weave.spectrum import contrast
 
 RADIUS = np.sqrt(EDGES[1:] * EDGES[:-1])
 PITCH = 12.0
@@ -70,7 +71,8 @@ def drawn(blur: float) -> Weave:
     rows, columns = (np.arange(3, n, 6) for n in frame.laminate.shape)
     nothing = np.full((len(rows), len(columns)), np.nan, np.float32)
     lattice = Lattice(PITCH, 42, 1, 1.0)
-    return Weave(frame, lattice, PITCH, columns, rows, nothing, nothing, nothing, {})
+    flat = contrast(frame.light, frame.laminate, PITCH)
+    return Weave(frame, lattice, PITCH, columns, rows, nothing, nothing, nothing, {}, flat)
 
 
 def test_a_drawn_weave_is_known_to_be_sharp_or_not() -> None:

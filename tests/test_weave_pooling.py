@@ -7,7 +7,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from satcheck.weave.pooling import Pool, gaussian_rows
+from satcheck.weave.pooling import WIDE, Pool, gaussian_rows
+from satcheck.weave.spectrum import blur
 
 F32 = NDArray[np.float32]
 SHAPE = (90, 61)
@@ -23,11 +24,27 @@ def pool(mask: NDArray[np.bool_] | None = None) -> Pool:
 
 
 @settings(max_examples=30)
-@given(st.floats(0.4, 14.0), st.integers(0, 2**32 - 1))
+@given(st.floats(0.4, 2 * WIDE, exclude_max=True), st.integers(0, 2**32 - 1))
 def test_a_pool_is_opencvs_blur_at_its_places(sigma: float, seed: int) -> None:
     """Borders are mirrored alike, also where the taps reach across the whole layer."""
     expected = cv2.GaussianBlur(layer(seed), (0, 0), sigma)[np.ix_(ROWS, COLUMNS)]
     assert pool().blurred(layer(seed), sigma) == pytest.approx(expected, abs=2e-6)
+
+
+@settings(max_examples=30)
+@given(st.floats(2 * WIDE, 20.0), st.floats(0.005, 0.03), st.floats(0, np.pi))
+def test_a_wide_gaussian_leaves_of_a_wave_what_the_closed_form_says(
+    sigma: float, cycles: float, turn: float
+) -> None:
+    """A wave of f cycles a pixel keeps exp(-2 pi^2 s^2 f^2): the Gaussian's Fourier transform."""
+    y, x = np.mgrid[:401, :302]
+    wave = np.cos(2 * np.pi * cycles * (x * np.cos(turn) + y * np.sin(turn)))
+    expected = wave * np.exp(-2 * (np.pi * sigma * cycles) ** 2)
+    inner = np.s_[100:-100, 100:-100]
+    rows, columns = np.arange(100, 301, 7), np.arange(100, 202, 5)
+    pooled = Pool(np.ones(wave.shape, bool), rows, columns).blurred(wave.astype(np.float32), sigma)
+    assert pooled == pytest.approx(expected[np.ix_(rows, columns)], abs=4e-3)
+    assert blur(wave.astype(np.float32), sigma)[inner] == pytest.approx(expected[inner], abs=8e-3)
 
 
 def test_a_mean_takes_nothing_from_outside_the_mask() -> None:

@@ -157,16 +157,16 @@ def _by_colour(image: Float, frame: Frame, barred: Bool) -> Bool:
     seeds[barred] = cv2.GC_BGD
     if not (seeds == cv2.GC_FGD).any():
         return frame.ribbon & ~barred
-    return cut(image, seeds)
+    return cut(image, seeds, 1)  # edges decide where the part ends: a second changed nothing
 
 
-def cut(lab: Float, seeds: Bytes) -> Bool:
+def cut(lab: Float, seeds: Bytes, rounds: int) -> Bool:
     """Return what GrabCut takes for part in a L*a*b* picture (H, W, 3) from its seeds (H, W)."""
     scaled = np.clip(lab * [2.2, 2, 2] + [0, 128, 128], 0, 255).astype(np.uint8)
     cv2.setRNGSeed(0)  # GrabCut's colour clusters start at random
-    labels, _, _ = cv2.grabCut(
-        scaled, seeds, (0, 0, 1, 1), np.zeros((1, 65)), np.zeros((1, 65)), 2, cv2.GC_INIT_WITH_MASK
-    )
+    models = np.zeros((1, 65)), np.zeros((1, 65))
+    mode = cv2.GC_INIT_WITH_MASK
+    labels, _, _ = cv2.grabCut(scaled, seeds, (0, 0, 1, 1), *models, rounds, mode)
     return np.isin(np.asarray(labels), (cv2.GC_FGD, cv2.GC_PR_FGD))
 
 

@@ -108,7 +108,7 @@ def mend(
     for taps, label in ((taps_inside, cv2.GC_FGD), (taps_outside, cv2.GC_BGD)):
         for x, y in np.asarray(taps, float).reshape(-1, 2) * scale:
             cv2.circle(seeds, (round(x), round(y)), radius, label, -1)
-    silhouette = solid(cut(lab_at_even_exposure(small), seeds), 1)
+    silhouette = solid(cut(lab_at_even_exposure(small), seeds, 2), 1)
     return _part(rgb, small, silhouette, part.confidence)
 
 

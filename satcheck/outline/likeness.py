@@ -21,8 +21,9 @@ Bool = NDArray[np.bool_]
 SURE = 0.35  # half widths off the believed edge, where a cell is surely part or surely not
 CORE = 0.25  # of the length at either end, which teaches nothing: it may be pipe or tape
 COLOUR_WEIGHT, PLACE_WEIGHT = (1.0, 1.6, 1.6), 20.0  # a long side counts as much as 20 CIE76
-THIN, TAUGHT = 2, 2  # every how many cells are judged, and learned from
+THIN, TAUGHT = 3, 1  # every how many cells are judged, and learned from
 NEAREST = 5
+THREADS = 2  # the search lets go of the interpreter
 USUAL, FLOOR = 0.7, 0.5  # quantile of the background's own variation; CIE76 on top of it
 
 
@@ -79,6 +80,6 @@ def _taught(frame: Frame, believed: Bool, barred: Bool) -> tuple[Bool, Bool]:
 def _unlike(cells: Float, known: Float) -> Float:
     """Return each cell's distance in colour (M,) from its nearest among the known cells."""
     known = known[::TAUGHT]
-    nearest = cKDTree(known).query(cells, k=NEAREST, eps=0.5)[1]
+    nearest = cKDTree(known).query(cells, k=NEAREST, eps=0.5, workers=THREADS)[1]
     step = cells[:, :3] - known[nearest, :3].mean(axis=1)
     return np.asarray(np.linalg.norm(step, axis=1), np.float32)

@@ -5,6 +5,8 @@ from numpy.typing import NDArray
 
 Float = NDArray[np.float32]
 
+NEVER = np.float32(-1e9)
+
 
 def smooth_path(score: Float, steepest: int, bend_cost: float) -> NDArray[np.intp]:
     """Return the path (N,) of columns through ``score`` (N, K) of the greatest value.
@@ -15,42 +17,40 @@ def smooth_path(score: Float, steepest: int, bend_cost: float) -> NDArray[np.int
     a box beside it costs four bends. Exact, by dynamic programming over (column, slope).
     """
     rows, columns = score.shape
-    slopes = np.arange(-steepest, steepest + 1)
-    origin = np.arange(columns)[:, None] - slopes[None, :]
+    slopes = np.arange(-steepest, steepest + 1)[:, None]
+    origin = np.arange(columns)[None, :] - slopes
     outside = (origin < 0) | (origin >= columns)
-    origin = np.clip(origin, 0, columns - 1)
-    each = np.broadcast_to(np.arange(len(slopes))[None, :], origin.shape)
-    value = np.repeat(score[0][:, None], len(slopes), axis=1).astype(np.float32)
-    turned = np.zeros((rows, columns, len(slopes)), np.int8)
+    flat = np.clip(origin, 0, columns - 1) + columns * np.arange(len(slopes))[:, None]
+    values = np.empty((rows, len(slopes), columns), np.float32)
+    values[0] = score[0]
     for row in range(1, rows):
-        best, turn = _best_turn(value, bend_cost)
-        value = best[origin, each] + score[row][:, None]
-        value[outside] = -1e9
-        turned[row] = turn[origin, each]
-    return _trace(value, turned, slopes)
+        best = _after_turns(values[row - 1], np.float32(bend_cost))
+        np.take(best, flat, out=values[row])
+        values[row] += score[row]
+        values[row][outside] = NEVER
+    return _trace(values, np.float32(bend_cost), slopes.ravel())
 
 
-def _best_turn(value: Float, bend_cost: float) -> tuple[Float, NDArray[np.int8]]:
-    """Return for each (column, slope) the best value over the slopes before, and which it was."""
+def _after_turns(value: Float, bend_cost: np.float32) -> Float:
+    """Return for each (slope, column) the best value over the slopes before."""
     best = value.copy()
-    turn = np.zeros(value.shape, np.int8)
     for change in (1, 2):
-        for new, old, step in (
-            (slice(change, None), slice(None, -change), -change),
-            (slice(None, -change), slice(change, None), change),
-        ):
-            offer = value[:, old] - np.float32(bend_cost * change)
-            better = offer > best[:, new]
-            best[:, new][better] = offer[better]
-            turn[:, new][better] = step
-    return best, turn
+        offer = value - bend_cost * np.float32(change)
+        np.maximum(best[change:], offer[:-change], out=best[change:])
+        np.maximum(best[:-change], offer[change:], out=best[:-change])
+    return best
 
 
-def _trace(value: Float, turned: NDArray[np.int8], slopes: NDArray[np.int_]) -> NDArray[np.intp]:
-    column, slope = divmod(int(value.argmax()), len(slopes))
-    path = np.zeros(len(turned), np.intp)
-    for row in range(len(turned) - 1, -1, -1):
+def _trace(values: Float, bend_cost: np.float32, slopes: NDArray[np.int_]) -> NDArray[np.intp]:
+    """Return the columns of the path that ends best; of equal ways the straighter one."""
+    slope, column = divmod(int(values[-1].argmax()), values.shape[2])
+    path = np.zeros(len(values), np.intp)
+    turns = np.array([0, -1, 1, -2, 2])
+    for row in range(len(values) - 1, 0, -1):
         path[row] = column
-        turn = int(turned[row, column, slope])
-        column, slope = column - int(slopes[slope]), slope + turn
+        column -= int(slopes[slope])
+        before = slope + turns[(slope + turns >= 0) & (slope + turns < len(slopes))]
+        offers = values[row - 1, before, column] - bend_cost * np.abs(before - slope)
+        slope = int(before[offers.argmax()])
+    path[0] = column
     return path

@@ -15,11 +15,14 @@ shows nearby; 3 edges and evidence on each grid; 4 dynamic programming; 5 trace 
 """
 
 from dataclasses import dataclass
+from functools import cache
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
+
+from satcheck.outline.strength import colour_step
 
 Float = NDArray[np.float32]
 Bool = NDArray[np.bool_]
@@ -42,6 +45,7 @@ MOVES = [
     if abs(dl + dr) <= 1 and (dl, dr) != (0, 0)
 ]
 NEVER = np.float32(-1e9)
+THREADS = 2  # of the nearest neighbours' search, which lets go of the interpreter
 
 
 @dataclass(frozen=True, eq=False)
@@ -90,7 +94,7 @@ def border_distance(lab: Float, exclude: Bool | None = None) -> Float:
     border[rim:-rim, rim:-rim] = False
     if exclude is not None:
         border |= exclude
-    distance, _ = cKDTree(features[border.ravel()]).query(features, k=5)
+    distance, _ = cKDTree(features[border.ravel()]).query(features, k=5, workers=THREADS)
     return np.asarray(distance.mean(axis=1).reshape(height, width), np.float32)
 
 
@@ -154,26 +158,13 @@ def _layers(lab: Float, distance: Float, x: Float, y: Float) -> tuple[Float, Flo
     evidence[~inside] = -2
     return (
         np.asarray(evidence, np.float32),
-        _edges(np.asarray(sample, np.float32), inside, 1),
-        _edges(np.asarray(sample, np.float32), inside, 0),
+        colour_step(np.asarray(sample, np.float32), inside, 1),
+        colour_step(np.asarray(sample, np.float32), inside, 0),
     )
 
 
-def _edges(sample: Float, inside: Bool, axis: int) -> Float:
-    """Return the colour step between each cell and the one before it along ``axis``."""
-    near = sample - np.roll(sample, 1, axis)
-    wide = (np.roll(sample, -1, axis) - np.roll(sample, 2, axis)) / 2
-    step = np.where(np.abs(wide) > np.abs(near), wide, near)
-    edge = np.linalg.norm(step * np.array([0.8, 1.3, 1.3], np.float32), axis=2)
-    edge[~(inside & np.roll(inside, 1, axis))] = 0
-    wrapped = np.moveaxis(edge, axis, 0)
-    wrapped[:2] = 0
-    wrapped[-1] = 0
-    return np.asarray(edge, np.float32)
-
-
 class _Search:
-    """Dynamic programming over (left, right) for all directions at once.
+    """Dynamic programming over (left, right) for all directions at once: (n, directions, n).
 
     A state's value is that of the best ribbon whose last row so far is the present one.
     """
@@ -188,27 +179,29 @@ class _Search:
         cap = _sums(np.asarray(along / (along + typical) - EDGE_PAR, np.float32))
         directions, rows, n = evidence.shape
         column = np.arange(n)
-        narrow = (column[None, :] - column[:, None]) < LEAST_WIDTH
-        value = np.full((directions, n, n), NEVER)
+        narrow = np.where(column - column[:, None, None] < LEAST_WIDTH, NEVER, np.float32(0))
+        value = np.full((n, directions, n), NEVER)
         self.best = np.full(directions, NEVER)
         self._last = [(0, 0)] * directions
-        self._rows: list[tuple[Float, Float, Float]] = []
+        self._rows: list[tuple[Float, Bool]] = []
+        to_right, from_left = filled + flank, flank - filled
         for row in range(rows):
             close = _between(cap[:, row])
             self._finish(row - 1, value + close)
-            extended = _step(value)
-            value = np.maximum(extended, close)
-            value += _between(filled[:, row]) + flank[:, row, :, None] + flank[:, row, None, :]
-            value[:, narrow] = NEVER
-            self._rows.append((value, extended, close))
+            value = _step(value)
+            begins = close >= value
+            np.maximum(value, close, out=value)
+            value += to_right[:, row]
+            value += from_left[:, row].T[..., None]
+            value += narrow
+            self._rows.append((value, begins))
 
     def _finish(self, row: int, value: Float) -> None:
         """Note the ribbons that would end at ``row`` where they beat the best so far."""
-        flat = value.reshape(len(value), -1)
-        top = flat.max(axis=1)
+        top = value.max(axis=0).max(axis=1)
         for i in np.flatnonzero(top > self.best):
             self.best[i] = top[i]
-            self._last[i] = (row, int(flat[i].argmax()))
+            self._last[i] = (row, int(value[:, i].argmax()))
 
     def trace(self, direction: int) -> NDArray[np.intp]:
         """Return (N, 3) row, left, right of the best ribbon of one direction."""
@@ -217,11 +210,10 @@ class _Search:
         found = []
         while True:
             found.append((row, left, right))
-            _, extended, close = self._rows[row]
-            if row == 0 or close[direction, left, right] >= extended[direction, left, right]:
+            if row == 0 or self._rows[row][1][left, direction, right]:
                 return np.array(found[::-1])
             row -= 1
-            left, right = _came_from(self._rows[row][0][direction], left, right)
+            left, right = _came_from(self._rows[row][0][:, direction], left, right)
 
 
 def _sums(values: Float) -> Float:
@@ -231,8 +223,8 @@ def _sums(values: Float) -> Float:
 
 
 def _between(sums: Float) -> Float:
-    """Return for all (left, right) the sum of the cells left <= i < right."""
-    return np.asarray(sums[..., None, :] - sums[..., :, None])
+    """Return for all (left, direction, right) the sum of the cells left <= i < right."""
+    return np.asarray(sums - sums.T[..., None])
 
 
 def _move_cost(left: int, right: int) -> np.float32:
@@ -241,15 +233,29 @@ def _move_cost(left: int, right: int) -> np.float32:
     return np.float32(cost)
 
 
-def _step(value: Float) -> Float:
-    """Return the best value reachable in each state by one move of both flanks."""
-    n = value.shape[-1]
-    best = value.copy()
+@cache
+def _moves_by_cost() -> list[tuple[np.float32, NDArray[np.uint8]]]:
+    """Return each cost with its moves, as the shape over which a dilation takes the maximum."""
+    shapes: dict[np.float32, NDArray[np.uint8]] = {}
     for dl, dr in MOVES:
-        to = (..., slice(max(dl, 0), n + min(dl, 0)), slice(max(dr, 0), n + min(dr, 0)))
-        of = (..., slice(max(-dl, 0), n + min(-dl, 0)), slice(max(-dr, 0), n + min(-dr, 0)))
-        np.maximum(best[to], value[of] - _move_cost(dl, dr), out=best[to])
-    return best
+        shape = shapes.setdefault(_move_cost(dl, dr), np.zeros((5, 5), np.uint8))
+        shape[2 - dl, 2 - dr] = 1
+    return list(shapes.items())
+
+
+def _step(value: Float) -> Float:
+    """Return the best value reachable in each state by one move of both flanks.
+
+    The directions lie side by side in one picture, so far apart that none reaches another.
+    """
+    n, directions, _ = value.shape
+    apart = np.full((n, directions, n + 2), NEVER)
+    apart[..., :n] = value
+    best = apart.copy()
+    for cost, shape in _moves_by_cost():
+        moved = np.asarray(cv2.dilate(apart.reshape(n, -1), shape), np.float32) - cost
+        np.maximum(best, moved.reshape(apart.shape), out=best)
+    return np.ascontiguousarray(best[..., :n])
 
 
 def _came_from(value: Float, left: int, right: int) -> tuple[int, int]:

@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 Float = NDArray[np.float32]
 Bool = NDArray[np.bool_]
 
+CHANNELS = np.array([0.8, 1.3, 1.3], np.float32)  # of L*, a*, b*; common practice, no source
 LOCAL = 0.3  # how much the edges around count against one; common practice, no source
 
 
@@ -20,13 +21,21 @@ def edges(
     """
     size = int(along) | 1
     image = np.asarray(cv2.blur(image, (1, size) if axis == 1 else (size, 1)), np.float32)
-    near = image - np.roll(image, 1, axis)
-    wide = (np.roll(image, -1, axis) - np.roll(image, 2, axis)) / 2
-    step = np.where(np.abs(wide) > np.abs(near), wide, near)
-    edge = np.linalg.norm(step * np.array([0.8, 1.3, 1.3], np.float32), axis=2)
-    edge[~(usable & np.roll(usable, 1, axis))] = 0
-    lines = np.moveaxis(edge, axis, 0)
-    lines[:2] = 0
-    lines[-1] = 0
+    edge = colour_step(image, usable, axis)
     typical = cv2.blur(edge, (int(around) | 1, int(around) | 1))
     return np.asarray(edge / (edge + floor + LOCAL * typical), np.float32)
+
+
+def colour_step(image: Float, usable: Bool, axis: int) -> Float:
+    """Return the step in L*a*b* (H, W, 3) between each cell and the one before it along ``axis``.
+
+    Or half of it over three cells, where that is more; 0 beside what is not usable (H, W).
+    """
+    near = (image - np.roll(image, 1, axis)) ** 2
+    wide = (np.roll(image, -1, axis) - np.roll(image, 2, axis)) ** 2
+    step = np.sqrt(np.maximum(wide / 4, near) @ CHANNELS**2)
+    step[~(usable & np.roll(usable, 1, axis))] = 0
+    lines = np.moveaxis(step, axis, 0)
+    lines[:2] = 0
+    lines[-1] = 0
+    return np.asarray(step, np.float32)

@@ -10,17 +10,15 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from satcheck.card.find import Card, CardSighting
 from satcheck.flags import Reason
 from satcheck.model import CardFacts, Interval
-from satcheck.photo import luminance
 from satcheck.trust.doubt import LEAST_WEAVE
 from satcheck.weave.measure import Weave
-from satcheck.weave.spectrum import contrast, power
+from satcheck.weave.spectrum import power
 from satcheck.weave.track import ANNULUS, QUIET, WINDOW
 
 F32 = NDArray[np.float32]
@@ -262,16 +260,12 @@ def _spectrum(weave: Weave) -> tuple[F64, F64, F64] | None:
     """
     frame, pitch = weave.frame, weave.pitch
     size = round(WINDOW * pitch / 2) * 2
-    inside = cv2.distanceTransform(
-        np.pad(frame.laminate, 1).astype(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_PRECISE
-    )[1:-1, 1:-1]
-    row, column = np.nonzero(np.asarray(weave.at_cells(np.asarray(inside))) > 0.7 * size)
+    row, column = np.nonzero(np.asarray(weave.at_cells(frame.depth)) > 0.7 * size)
     if row.size == 0 or weave.lattice is None:
         return None
     step = math.ceil(row.size / MOST_WINDOWS)
     y, x = weave.rows[row[::step]] - size // 2, weave.columns[column[::step]] - size // 2
-    flat = contrast(luminance(frame.linear), frame.laminate, pitch)
-    mean = power(flat, y, x, size, size).mean(0, dtype=np.float64)
+    mean = power(weave.flat, y, x, size, size).mean(0, dtype=np.float64)
     fx, fy = np.meshgrid(np.fft.rfftfreq(size), np.fft.fftfreq(size))
     radius = pitch * np.hypot(fx, fy)
     quiet = mean[(radius > QUIET) & (radius < 0.5 * pitch)]

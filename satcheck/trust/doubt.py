@@ -2,18 +2,18 @@
 
 from dataclasses import dataclass
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from satcheck.flags import Reason
-from satcheck.frame import Frame
+from satcheck.frame import Frame, distance_within
 from satcheck.trust.blur import Blur
 from satcheck.trust.glare import mirrored
 from satcheck.trust.harmonics import weave_blur
 from satcheck.weave.measure import Weave
 
 Bool = NDArray[np.bool_]
+F32 = NDArray[np.float32]
 
 RIM = 0.45  # pitches along the silhouette: windows there see the background
 LANE = 0.96  # of the half width: beyond, a round body is seen at more than 73 degrees
@@ -59,13 +59,15 @@ def doubt(weave: Weave, blur: Blur | None, is_pitch_known: bool = False) -> Trus
     def flag(where: NDArray[np.bool_], reason: Reason) -> None:
         reasons[where] |= np.uint32(reason)
 
-    flag(_near_border(frame.laminate | frame.covered, RIM * pitch, weave), Reason.EDGE)
-    flag(_near_border(~frame.covered, 0.5 * pitch, weave), Reason.TAPE)
+    edge, tape = _near_border(weave)
+    flag(edge, Reason.EDGE)
+    flag(tape, Reason.TAPE)
     flag(_oblique(weave), Reason.OBLIQUE)
-    flag(_mostly(frame.linear.max(2) > BLOWN, pitch, weave) > BLOWN_SHARE, Reason.CLIPPED)
-    if _is_overexposed(frame):
+    strongest = _strongest(frame)
+    flag(_mostly(strongest > BLOWN, pitch, weave) > BLOWN_SHARE, Reason.CLIPPED)
+    if frame.laminate.any() and float(np.median(strongest[frame.laminate])) > OVEREXPOSED:
         flag(np.ones_like(reasons, bool), Reason.CLIPPED)
-    flag(_mostly(frame.linear.max(2) < BLACK, pitch, weave) > BLOWN_SHARE, Reason.DARK)
+    flag(_mostly(strongest < BLACK, pitch, weave) > BLOWN_SHARE, Reason.DARK)
     mirror = mirrored(weave)
     flag(mirror.glare, Reason.GLARE)
     flag(mirror.veil, Reason.VEIL)
@@ -79,9 +81,10 @@ def doubt(weave: Weave, blur: Blur | None, is_pitch_known: bool = False) -> Trus
     return Trust(reasons)
 
 
-def _is_overexposed(frame: Frame) -> bool:
-    strongest = frame.linear.max(2)[frame.laminate]
-    return bool(strongest.size) and float(np.median(strongest)) > OVEREXPOSED
+def _strongest(frame: Frame) -> F32:
+    """Return the strongest channel (H, W)."""
+    red, green, blue = (frame.linear[..., k] for k in range(3))
+    return np.maximum(np.maximum(red, green), blue)
 
 
 def _softness(weave: Weave, blur: Blur | None, is_seen: bool) -> Reason:
@@ -103,12 +106,17 @@ def _is_soft(blur: Blur, pitch: float) -> bool:
     return blur.most > SOFT_PIXELS and blur.most > SOFT_PITCHES * pitch
 
 
-def _near_border(mask: Bool, distance: float, weave: Weave) -> Bool:
-    """Return the cells that are nearer than a distance (px) to where a mask ends."""
-    inside = cv2.distanceTransform(
-        np.pad(mask, 1).astype(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_PRECISE
-    )[1:-1, 1:-1]
-    return np.asarray(weave.at_cells(np.asarray(inside)), np.float32) < distance
+def _near_border(weave: Weave) -> tuple[Bool, Bool]:
+    """Return the cells that are near the silhouette's border, and those near tape or cord."""
+    frame, pitch = weave.frame, weave.pitch
+    if not frame.covered.any():
+        inside = np.asarray(weave.at_cells(frame.depth))
+        return inside < RIM * pitch, np.zeros_like(inside, bool)
+    inside, off = (
+        np.asarray(weave.at_cells(distance_within(mask)))
+        for mask in (frame.laminate | frame.covered, ~frame.covered)
+    )
+    return inside < RIM * pitch, off < 0.5 * pitch
 
 
 def _oblique(weave: Weave) -> Bool:
@@ -118,7 +126,8 @@ def _oblique(weave: Weave) -> Bool:
     return np.asarray(np.nan_to_num(lane) > LANE)
 
 
-def _mostly(mask: Bool, pitch: float, weave: Weave) -> NDArray[np.float64]:
+def _mostly(mask: Bool, pitch: float, weave: Weave) -> F32:
     """Return the share of a place, half a pitch around, where a mask holds."""
-    share = cv2.GaussianBlur(mask.astype(np.float32), (0, 0), 0.4 * pitch)
-    return np.asarray(weave.at_cells(np.asarray(share)), np.float64)
+    if not mask.any():
+        return np.zeros(weave.visibility.shape, np.float32)
+    return weave.pool.blurred(mask.astype(np.float32), 0.4 * pitch)

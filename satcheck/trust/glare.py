@@ -16,7 +16,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from satcheck.frame import Frame
+from satcheck.frame import Frame, span
 from satcheck.photo import luminance
 from satcheck.weave.measure import Weave
 from satcheck.weave.spectrum import DARK_FLOOR, masked_blur
@@ -27,6 +27,7 @@ Bool = NDArray[np.bool_]
 COLOURED = 0.3  # (largest - smallest) / largest channel of the body; rendered glass and carbon
 # reach 0.28, basalt starts at 0.33 (rendered photos of ours and a second renderer's)
 MIDDLE = 0.8  # of the half width: the flanks mirror the room and not the body's colour
+FINE_PITCH = 6.0  # px: mirrored light is looked at with so many pixels to a pitch
 POOLED = 0.45  # pitches (sigma): tows' own colours even out
 STREAK = 6.0  # pitches: wider brightness is shading or paler laminate
 VEILED = 0.5  # share of mirrored light from which the weave is doubted: half the contrast is left
@@ -53,15 +54,17 @@ def mirrored(weave: Weave) -> Mirrored:
     A veil hides weave and makes none: where the tows show about as much contrast as
     where nothing is mirrored, they show in spite of it.
     """
-    frame, pitch, part = weave.frame, weave.pitch, weave.frame.laminate
-    if not part.any():
+    if not weave.frame.laminate.any():
         nothing = np.zeros(weave.visibility.shape, bool)
         return Mirrored(nothing, nothing)
+    step = max(1, round(weave.pitch / FINE_PITCH))
+    linear, part = _reduced(weave.frame, step)
+    pitch = weave.pitch / step
     weight = part.astype(np.float32)
-    channels = [np.ascontiguousarray(frame.linear[..., k]) for k in range(3)]
+    channels = [np.ascontiguousarray(linear[..., k]) for k in range(3)]
     pooled = np.stack([masked_blur(c, weight, POOLED * pitch) for c in channels], 2)
     rise = rise_across(luminance(pooled), part, pitch)
-    body = body_colour(pooled, frame)
+    body = body_colour(pooled, part)
     if saturation(body) >= COLOURED:
         share = mirrored_share(pooled, body)
         veil, glare = share >= VEILED, (share >= GLARING) & (rise >= GLARING_RISE)
@@ -70,8 +73,18 @@ def mirrored(weave: Weave) -> Mirrored:
     reach = 2 * round(GROWN * pitch) + 1
     disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (reach, reach))
     grown = np.asarray(cv2.dilate((glare & part).astype(np.uint8), disc)) > 0
-    glaring, veiled = (np.asarray(weave.at_cells(m & part), bool) for m in (grown, veil & ~grown))
+    places = np.ix_(weave.rows // step, weave.columns // step)
+    glaring, veiled = (grown & part)[places], (veil & ~grown & part)[places]
     return Mirrored(glaring, veiled & ~_stands_out(weave, veiled | glaring))
+
+
+def _reduced(frame: Frame, step: int) -> tuple[F32, Bool]:
+    """Return linear light and the laminate with every ``step`` pixels as one."""
+    part = np.ascontiguousarray(frame.laminate[::step, ::step])
+    if step == 1:
+        return frame.linear, part
+    linear = cv2.resize(frame.linear, part.shape[::-1], interpolation=cv2.INTER_AREA)
+    return np.asarray(linear, np.float32), part
 
 
 def _stands_out(weave: Weave, hidden: Bool) -> Bool:
@@ -83,12 +96,12 @@ def _stands_out(weave: Weave, hidden: Bool) -> Bool:
     return contrast > np.quantile(clear, STANDS_OUT) if clear.size else np.zeros_like(hidden)
 
 
-def body_colour(pooled: F32, frame: Frame) -> F32:
+def body_colour(pooled: F32, part: Bool) -> F32:
     """Return the body's colour (3,), luminance 1: of the darker half of the part's middle."""
-    centre, half = frame.span
-    columns = np.arange(frame.laminate.shape[1])
+    centre, half = span(part)
+    columns = np.arange(part.shape[1])
     lane = np.abs(columns - centre[:, None]) / half[:, None]
-    middle = frame.laminate & (np.nan_to_num(lane, nan=2.0) < MIDDLE)
+    middle = part & (np.nan_to_num(lane, nan=2.0) < MIDDLE)
     light = luminance(pooled)
     dark = middle & (light <= np.median(light[middle]))
     return np.asarray(

@@ -7,14 +7,15 @@ the whole lattice is matched, against the places between its nodes.
 """
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from scipy import ndimage
 
 from satcheck.frame import Frame
-from satcheck.photo import luminance
-from satcheck.weave.spectrum import contrast, power
+from satcheck.weave.spectrum import contrast, masked_blur, power
 
 F32 = NDArray[np.float32]
 F64 = NDArray[np.float64]
@@ -34,13 +35,16 @@ BETWEEN = (
 PITCH_PER_WIDTH = 0.033
 PITCH_SPREAD = 0.28  # natural log
 ANGLE, ANGLE_SPREAD = 42.0, 7.0  # degrees from the axis
+ANGLES = np.arange(30.0, 56.0, 1.5)  # that are tried
+REACH = 30  # steps of pitch that are tried to either side, over 2.5 spreads
 RARITY = {1: 0.0, 2: 0.0, 3: 3.0}  # 3/3 sleeves are rare; natural log of the odds
 CLEARNESS = 0.4  # of a stretch's strength against its correlation: on 60 sharp rendered photos of
 # four fibres 0.3 to 0.5 find the lattice on 58, none (all stretches as one) on 54
 PRIOR_WEIGHT = 0.1  # of the log prior against the correlation's own scatter
 
 WINDOW = 0.28  # of the part's width: about eight pitches
-PADDED = 256
+LANES = (-0.3, 0.0, 0.3)  # of the half width, on which windows lie, a third of one apart
+PADDED = 180
 LEAST_CONTRAST = 1e-3  # RMS, natural log; an 8-bit code is three times as much
 SMOOTH = 0.5  # of unit variance; a window below it holds less than ``LEAST_CONTRAST``
 LOBE = 0.75  # standard deviation of a node in steps of 1 / window: Hann's 0.58, blurred
@@ -96,24 +100,54 @@ def find_lattice(frame: Frame, pitch: float | None = None) -> Lattice | None:
     if not stretches:
         return None
     expected, spread = (PITCH_PER_WIDTH * width, PITCH_SPREAD) if pitch is None else (pitch, 0.03)
-    pitches = expected * np.exp(np.linspace(-2.5 * spread, 2.5 * spread, 61))
-    angles = np.arange(30.0, 56.0, 1.5)
+    step = 2.5 * spread / REACH
+    # Parts of about the same size are searched on the same grid: what it looks like is then known.
+    middle = round(np.log(expected) / step) * step
+    pitches = np.exp(middle + step * np.arange(-REACH, REACH + 1))
     prior = -0.5 * (np.log(pitches / expected)[:, None] / spread) ** 2
-    prior = prior - 0.5 * ((angles[None, :] - ANGLE) / ANGLE_SPREAD) ** 2
-    spectra = np.stack([s.whitened for s in stretches])
+    prior = prior - 0.5 * ((ANGLES[None, :] - ANGLE) / ANGLE_SPREAD) ** 2
     best, best_value = None, -np.inf
     for over in NODES:
-        match = np.stack([_match(spectra, p, angles, over, _window(width)) for p in pitches], 1)
-        values = match + PRIOR_WEIGHT * (prior - RARITY[over])
-        for stretch, value in zip(stretches, values, strict=True):
-            i, j = np.unravel_index(np.argmax(value), value.shape)
-            at = pitches[i : i + 1, None], angles[None, j : j + 1]
+        weighed = PRIOR_WEIGHT * (prior - RARITY[over])
+        found = _best_match(stretches, pitches, over, weighed, _window(width))
+        for stretch, (value, i, j) in zip(stretches, found, strict=True):
+            at = pitches[i : i + 1, None], ANGLES[None, j : j + 1]
             strength = float(_scores(stretch.whitened, *at, over)[0, 0])
-            if value[i, j] + CLEARNESS * strength > best_value:
-                best_value = value[i, j] + CLEARNESS * strength
-                there = Lattice(float(pitches[i]), float(angles[j]), over, strength)
+            if value + CLEARNESS * strength > best_value:
+                best_value = value + CLEARNESS * strength
+                there = Lattice(float(pitches[i]), float(ANGLES[j]), over, strength)
                 best = _at_the_middle(there, stretch.width)
     return best
+
+
+def _best_match(
+    stretches: "list[_Stretch]", pitches: F64, over: int, prior: F64, size: int
+) -> list[tuple[float, int, int]]:
+    """Return each stretch's best match and the places of its pitch and angle on their grids.
+
+    Every other pitch, angle and frequency is tried, then the neighbours of the best: a node is
+    four steps of either grid wide.
+    """
+    spectra = np.stack([s.whitened for s in stretches])
+    every = range(0, len(ANGLES), 2)
+    coarse = np.stack(
+        [_match(spectra, _known(float(p), every, over, size, 2)) for p in pitches[::2]], 1
+    )
+    coarse += prior[::2, ::2]
+    found = []
+    for spectrum, values in zip(spectra, coarse, strict=True):
+        i, j = (2 * int(k) for k in np.unravel_index(np.argmax(values), values.shape))
+        rows, columns = (
+            range(max(k - 1, 0), min(k + 2, n)) for k, n in zip((i, j), prior.shape, strict=True)
+        )
+        near = np.stack([
+            _match(spectrum[None], _template(float(p), columns, over, size, 1))[0]
+            for p in pitches[list(rows)]
+        ])  # fmt: skip
+        near += prior[np.ix_(rows, columns)]
+        i, j = (int(k) for k in np.unravel_index(np.argmax(near), near.shape))
+        found.append((float(near[i, j]), rows[i], columns[j]))
+    return found
 
 
 def _at_the_middle(lattice: Lattice, width: float) -> Lattice:
@@ -130,32 +164,57 @@ def _at_the_middle(lattice: Lattice, width: float) -> Lattice:
 
 def _window(width: float) -> int:
     """Return the side of a window in pixels, for a part's width."""
-    return max(16, int(WINDOW * width) // 2 * 2)
+    return max(16, int(WINDOW * width) // 4 * 4)
 
 
-def _match(spectra: F32, pitch: float, angles: F64, over: int, size: int) -> F64:
-    """Return the correlation of (n, ...) spectra with the lattice's own, for each angle (degrees).
+@dataclass(frozen=True, eq=False)
+class _Template:
+    """What a lattice's spectrum looks like: (angles, places), mean 0, length 1.
+
+    ``ring`` (count, count) tells the places in a quadrant of which one frequency in ``thin`` is
+    looked at in either direction.
+    """
+
+    shape: F32
+    ring: NDArray[np.bool_]
+    thin: int
+
+
+def _template(pitch: float, angles: range, over: int, size: int, thin: int) -> _Template:
+    """Return the spectrum of a lattice at some of ``ANGLES``.
 
     Nodes are drawn as wide as a window of ``size`` pixels shows them: where it holds few repeats
     they run into each other, and single places between them tell nothing.
     """
-    radians = np.deg2rad(angles)[:, None]
-    count = min(int(2.2 / pitch * PADDED) + 2, spectra.shape[1])
-    frequency = np.arange(count) / PADDED
+    radians = np.deg2rad(ANGLES[list(angles)])[:, None]
+    count = min(int(2.2 / pitch * PADDED / thin) + 2, PADDED // 2 // thin)
+    frequency = np.arange(count) / (PADDED / thin)
     radius = pitch * np.hypot(frequency[:, None], frequency[None, :])
     ring = (radius > 0.2) & (radius < 2.2)
-    drawn = np.zeros((len(angles), count, count), np.float32)
+    drawn = np.zeros((len(radians), count, count), np.float32)
     for i, j, weight in NODES[over]:
         across = frequency - i * np.cos(radians) / (over * pitch)
         along = frequency - j * np.sin(radians) / pitch
         lobes = [np.exp(-0.5 * (f * size / LOBE) ** 2).astype(np.float32) for f in (across, along)]
         node = np.float32(np.sqrt(weight)) * lobes[1][:, :, None] * lobes[0][:, None, :]
         np.maximum(drawn, node, out=drawn)
-    template = drawn[:, ring] - drawn[:, ring].mean(1, keepdims=True)
-    seen = PEAK_CAP * np.tanh(np.maximum(spectra[:, :count, :count][:, ring], 0) / PEAK_CAP)
-    seen = seen - seen.mean(1, keepdims=True)
-    norm = np.linalg.norm(seen, axis=1)[:, None] * np.linalg.norm(template, axis=1)
-    return np.asarray(seen @ template.T / np.maximum(norm, 1e-9), np.float64)
+    shape = drawn[:, ring]
+    shape -= shape.mean(1, keepdims=True)
+    shape /= np.maximum(np.linalg.norm(shape, axis=1, keepdims=True), 1e-9)
+    return _Template(shape, ring, thin)
+
+
+_known = lru_cache(maxsize=512)(_template)
+
+
+def _match(spectra: F32, template: _Template) -> F64:
+    """Return the correlation of (n, ...) spectra with a lattice's own, for each of its angles."""
+    thin, count = template.thin, len(template.ring)
+    seen = spectra[:, : thin * count : thin, : thin * count : thin][:, template.ring]
+    capped = PEAK_CAP * np.tanh(np.maximum(seen, 0) / PEAK_CAP)
+    capped = capped - capped.mean(1, keepdims=True)
+    norm = np.maximum(np.linalg.norm(capped, axis=1, keepdims=True), 1e-9)
+    return np.asarray(capped @ template.shape.T / norm, np.float64)
 
 
 def _window_corners(
@@ -196,11 +255,13 @@ def _stretches(frame: Frame, width: float) -> list[_Stretch]:
     The weave may be gone from most of a part, and its scale changes along it.
     """
     size = _window(width)
-    rows, columns = _window_corners(frame, size, max(1, size // 4), (-0.33, -0.11, 0.11, 0.33))
+    rows, columns = _window_corners(frame, size, max(1, size // 3), LANES)
     if len(rows) < 3 or size > PADDED:
         return []
     spectra = power(_evened(frame, width), rows, columns, size, PADDED)
     textured = spectra.mean((1, 2)) > SMOOTH
+    whole = np.maximum(spectra.mean((1, 2), keepdims=True), np.float32(1e-12))
+    log = np.log(spectra / whole + np.float32(1e-9))
     middle = rows + size // 2
     third = np.minimum(3 * (middle - middle.min()) // max(1, np.ptp(middle)), 2)
     wide = frame.span[1][middle] / float(np.nanmedian(frame.span[1]))
@@ -208,29 +269,26 @@ def _stretches(frame: Frame, width: float) -> list[_Stretch]:
     for here in (textured, *(textured & (third == k) for k in range(3))):
         if here.sum() >= 3:
             mean = 1.0 if here is textured else float(wide[here].mean())
-            found.append(_Stretch(_whitened(spectra[here]), mean))
+            found.append(_Stretch(_whitened(log[here].mean(0)), mean))
     return found
 
 
 def _evened(frame: Frame, width: float) -> F32:
     """Return the laminate's contrast over its own local strength."""
     scale = 0.045 * width
-    flat = contrast(luminance(frame.linear), frame.laminate, scale / 1.2)
+    flat = contrast(frame.light, frame.laminate, scale / 1.2)
     weight = frame.laminate.astype(np.float32)
-    local = cv2.GaussianBlur(flat * flat, (0, 0), 1.5 * scale)
-    local = local / np.maximum(cv2.GaussianBlur(weight, (0, 0), 1.5 * scale), 1e-3)
+    local = masked_blur(flat * flat, weight, 1.5 * scale)
     even = np.clip(flat / np.sqrt(local + LEAST_CONTRAST**2), -2.5, 2.5) * weight
     return np.asarray(even, np.float32)
 
 
-def _whitened(spectra: F32) -> F32:
+def _whitened(log: F32) -> F32:
     """Return the log power of what persists in windows, less its radial trend.
 
-    The geometric mean keeps what is everywhere (the weave) and drops what is in a few (wrinkles,
-    reflections). Both tow directions are folded on one quadrant.
+    The geometric mean (``log``, averaged) keeps what is everywhere (the weave) and drops what is
+    in a few (wrinkles, reflections). Both tow directions are folded on one quadrant.
     """
-    spectra = spectra / spectra.mean((1, 2), keepdims=True)
-    log = np.log(spectra + 1e-9).mean(0)
     half = PADDED // 2
     folded = np.logaddexp(log[:half], log[-np.arange(half) % PADDED]) - np.log(2)
     return np.asarray(cv2.GaussianBlur(folded - _radial(folded), (0, 0), 0.7), np.float32)
@@ -239,9 +297,9 @@ def _whitened(spectra: F32) -> F32:
 def _radial(log: F32) -> F32:
     """Return the median of a quadrant's log power over rings, at each of its places."""
     radius = np.hypot(*np.mgrid[: log.shape[0], : log.shape[1]])
-    ring = np.minimum((radius / 2.3).astype(int), 79)
-    medians = np.array([np.median(log[ring == k]) if (ring == k).any() else 0 for k in range(80)])
-    return np.asarray(medians[ring], np.float32)
+    ring = (radius / 2.3).astype(int)
+    medians = ndimage.median(log, ring, np.arange(ring.max() + 1))
+    return np.asarray(np.asarray(medians)[ring], np.float32)
 
 
 def _scores(whitened: F32, pitch: F64, angle: F64, over: int) -> F64:

@@ -1,13 +1,13 @@
 """The weave of one part, measured: photo pixels and outline in, a grid of cells out."""
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from satcheck.frame import Frame, part_width, straighten
 from satcheck.outline.find import Part
-from satcheck.photo import luminance
 from satcheck.weave.lattice import PITCH_PER_WIDTH, Lattice, find_lattice
 from satcheck.weave.pooling import Pool
 from satcheck.weave.spectrum import DARK_FLOOR, contrast
@@ -26,7 +26,7 @@ from satcheck.zones import ZoneMap
 F32 = NDArray[np.float32]
 Maps = dict[str, F32]
 
-SEARCH_WIDTH = 420  # px of a part in which the lattice is searched: a pitch of about 14
+SEARCH_WIDTH = 280  # px of a part in which the lattice is searched: a pitch of about 9
 WORKING_PITCH = 12.0  # px: tow edges survive, and a 12 MP photo shrinks to what the weave needs
 CELL = 0.5  # pitches
 BROAD = 3  # cells to each side: what a rich area is told by over 3.5 pitches
@@ -72,6 +72,8 @@ class Weave:
         removed; its standard uncertainty; the modulation that the noise alone would show.
     cues : dict of float32 maps
         By the names of ``CUES``.
+    flat : (H, W) float32 array
+        The frame's flattened contrast, from ``spectrum.contrast``.
     """
 
     frame: Frame
@@ -83,6 +85,17 @@ class Weave:
     uncertainty: F32
     floor: F32
     cues: Maps
+    flat: F32
+
+    @cached_property
+    def pool(self) -> Pool:
+        """Where the cells are, for means over the laminate."""
+        return Pool(self.frame.laminate, self.rows, self.columns)
+
+    @property
+    def is_coarse(self) -> bool:
+        """Whether the picture had fewer pixels to a pitch than the weave is measured at."""
+        return self.frame.scale >= 1 and self.pitch < WORKING_PITCH
 
     def at_cells(self, layer: NDArray[np.generic]) -> NDArray[np.generic]:
         """Return a frame layer (H, W) at the cell centres."""
@@ -129,9 +142,8 @@ def _measured(frame: Frame, lattice: Lattice | None, pitch: float) -> Weave:
     rows = np.arange(step // 2, max(height, step // 2 + step + 1), step)
     columns = np.arange(step // 2, max(width, step // 2 + step + 1), step)
     pool = Pool(frame.laminate, np.minimum(rows, height - 1), np.minimum(columns, width - 1))
-    light = luminance(frame.linear)
-    flat = contrast(light, frame.laminate, pitch)
-    cues = _texture(frame, light, flat, pool, pitch)
+    flat = contrast(frame.light, frame.laminate, pitch)
+    cues = _texture(frame, flat, pool, pitch)
     part = np.asarray(pool.at(frame.laminate), bool)
     shown = _windows_at_cells(track(frame, flat, lattice), pool, pitch) if lattice else {}
     nothing = np.full(part.shape, np.nan, np.float32)
@@ -147,12 +159,13 @@ def _measured(frame: Frame, lattice: Lattice | None, pitch: float) -> Weave:
         shown.get("uncertainty", nothing),
         shown.get("floor", nothing),
         {name: layer for name, layer in cues.items() if name in CUES},
+        flat,
     )
 
 
-def _texture(frame: Frame, light: F32, flat: F32, pool: Pool, pitch: float) -> Maps:
+def _texture(frame: Frame, flat: F32, pool: Pool, pitch: float) -> Maps:
     """Return the cues that need no lattice, (R, C) each."""
-    log_light = np.log(pool.mean(light, 0.45 * pitch) + np.float32(DARK_FLOOR))
+    log_light = np.log(pool.mean(frame.light, 0.45 * pitch) + np.float32(DARK_FLOOR))
     noise = noise_level(flat, pool, log_light, pitch)
     maps: Maps = {"light": log_light}
     for name, part in bands(flat, frame.laminate, pitch).items():

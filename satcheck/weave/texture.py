@@ -4,11 +4,14 @@ All contrasts are natural logs of amplitudes of log luminance, so that a cue's d
 ratios whatever the exposure.
 """
 
+import math
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from satcheck.weave.pooling import Pool
+from satcheck.weave.spectrum import blur
 
 F32 = NDArray[np.float32]
 Bool = NDArray[np.bool_]
@@ -22,6 +25,7 @@ BANDS: dict[str, tuple[float, float]] = {
 POOL = 0.8  # pitches (sigma): below two, so that a spot of four pitches keeps its own value
 NORMAL_MEAN = 1.2533  # sqrt(pi / 2): standard deviation over mean magnitude of a normal variable
 FLOOR = 1e-4
+FAINTEST = 0.35  # px (sigma): a narrower Gaussian is a single pixel
 NOISE_BINS = 8
 FEWEST_PLACES = 6  # of a brightness, for a quantile of their noise: one and a half pitches square
 CALMEST = 0.1  # quantile of local noise that is taken for the sensor's own
@@ -29,12 +33,15 @@ CALMEST = 0.1  # quantile of local noise that is taken for the sensor's own
 
 def bands(flat: F32, mask: Bool, pitch: float) -> dict[str, F32]:
     """Return the bands of a flattened contrast by name, (H, W) each, zero outside the mask."""
-    smooth = {s: _smoothed(flat, s * pitch) for pair in BANDS.values() for s in pair}
+    smooth, before = {0.0: flat}, 0.0
+    for share in sorted({s for pair in BANDS.values() for s in pair}):
+        sigma = share * pitch if share * pitch > FAINTEST else 0.0
+        # One Gaussian after another is one whose variance is the sum of theirs.
+        further = math.sqrt(sigma**2 - before**2)
+        last = smooth[max(smooth)]
+        smooth[share] = blur(last, further) if further > 0 else last
+        before = sigma
     return {name: (smooth[a] - smooth[b]) * mask for name, (a, b) in BANDS.items()}
-
-
-def _smoothed(flat: F32, sigma: float) -> F32:
-    return np.asarray(cv2.GaussianBlur(flat, (0, 0), sigma) if sigma > 0.35 else flat, np.float32)
 
 
 def amplitude(part: F32, pool: Pool, pitch: float) -> F32:
@@ -98,7 +105,7 @@ def noise_gain(pitch: float, name: str) -> float:
 
     For sigmas a, b: sqrt(1 / (4 pi a^2) + 1 / (4 pi b^2) - 1 / (pi (a^2 + b^2))), by Parseval.
     """
-    a, b = (max(s * pitch, 0.35) for s in BANDS[name])
+    a, b = (max(s * pitch, FAINTEST) for s in BANDS[name])
     square = 1 / (4 * np.pi * a * a) + 1 / (4 * np.pi * b * b) - 1 / (np.pi * (a * a + b * b))
     return float(np.sqrt(max(square, 0.0)))
 
@@ -122,9 +129,14 @@ def low_quantile(values: F32, usable: Bool, reach: int, share: float) -> F32:
     side = 2 * reach + 1
     padded = np.pad(np.where(usable, values, np.inf), reach, constant_values=np.inf)
     views = np.lib.stride_tricks.sliding_window_view(padded, (side, side))
-    ordered = np.sort(views.reshape(-1, side * side), axis=1)
-    count = np.isfinite(ordered).sum(1)
-    index = np.clip(((count - 1) * share).astype(int), 0, side * side - 1)
-    return np.asarray(
-        ordered[np.arange(len(ordered)), index].reshape(values.shape).astype(np.float32)
-    )
+    near = views.reshape(-1, side * side)
+    count = np.rint(cv2.boxFilter(
+        usable.astype(np.float32), -1, (side, side), normalize=False,
+        borderType=cv2.BORDER_CONSTANT,
+    )).ravel().astype(np.intp)  # fmt: skip
+    result = np.full(values.size, np.inf, np.float32)
+    index = ((count - 1) * share).astype(np.intp)
+    for k in np.unique(index[count > 0]):
+        here = (index == k) & (count > 0)
+        result[here] = np.partition(near[here], k, axis=1)[:, k]
+    return result.reshape(values.shape)

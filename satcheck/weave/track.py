@@ -8,24 +8,24 @@ search would find a "weave" in any noise.
 
 from dataclasses import dataclass, replace
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
 
 from satcheck.frame import Frame
 from satcheck.weave.lattice import NODES, Lattice
-from satcheck.weave.spectrum import hann, power
+from satcheck.weave.spectrum import power
 
 F32 = NDArray[np.float32]
 F64 = NDArray[np.float64]
 Index = NDArray[np.intp]
 
 WINDOW = 4.0  # pitches: the smallest spot that is reported
-STEP = 0.75  # pitches between windows
+STEP = 1.0  # pitches between windows; Hann's, a quarter apart, tell all that closer ones would
 NODE_WIDTH = 0.22  # standard deviation of a node, in lattice steps: a window's own resolution
 ANNULUS = (0.25, 1.6)  # cycles per pitch between which texture counts as weave
 QUIET = 2.2  # cycles per pitch above which what is left is noise: two tow harmonics and blur
+OFF_NODES = 0.1  # weight below which a frequency of the annulus lies between nodes
 NEGLIGIBLE = 1e-3  # weight below which a frequency is no part of any node
 GRID = 0.04  # natural log steps in which repeats are tabulated; a tenth of a node's width
 STRETCH = np.arange(-6, 7, 2)  # grid steps by which the lattice may depart from its geometry
@@ -99,9 +99,15 @@ def _places(frame: Frame, size: int, step: int) -> tuple[Index, Index, Index, F6
 
 def _filled(frame: Frame, x: Index, y: Index, size: int) -> F32:
     """Return the share of each window's weight that lies on the laminate, at least 0.2."""
-    kernel = hann(size) ** 2
-    share = cv2.filter2D(frame.laminate.astype(np.float32), -1, kernel / kernel.sum())
-    return np.maximum(np.asarray(share, np.float32)[y, x], np.float32(0.2))
+    squared = np.hanning(size + 2)[1:-1] ** 2
+    weights, places = [], []
+    for centres, length in zip((y, x), frame.laminate.shape, strict=True):
+        each, place = np.unique(centres, return_inverse=True)
+        first = each - size // 2
+        weights.append(np.stack([np.pad(squared, (at, length - at - size)) for at in first]))
+        places.append(place)
+    share = weights[0] @ frame.laminate @ weights[1].T / squared.sum() ** 2
+    return np.asarray(np.maximum(share[places[0], places[1]], 0.2), np.float32)
 
 
 def _carried(lattice: Lattice, lane: F64, width: F64) -> tuple[F64, F64]:
@@ -173,8 +179,12 @@ class _Table:
 
     def means(self, seen: F32) -> tuple[F64, F64]:
         """Return mean power density at the nodes and between them, (n,) each."""
-        at_nodes, between = self.stretched_means(seen, np.zeros(1, np.intp))
-        return at_nodes[:, 0], between[:, 0]
+        weight = self.weights[self.pair]
+        off = ((weight < OFF_NODES) & self.ring).astype(np.float32)
+        at_nodes, between = (
+            np.einsum("nf,nf->n", seen, w) / np.maximum(w @ self.twice, 1e-6) for w in (weight, off)
+        )
+        return at_nodes.astype(np.float64), between.astype(np.float64)
 
     def stretched_means(self, seen: F32, moves: Index) -> tuple[F64, F64]:
         """Return the means after each of some moves (m,) within the table, (n, m) each."""
@@ -183,7 +193,7 @@ class _Table:
         pairs, starts = np.unique(self.pair[order], return_index=True)
         for pair, chosen in zip(pairs, np.split(order, starts[1:]), strict=True):
             weight = self.weights[pair + moves]
-            off = ((weight < 0.1) & self.ring).astype(np.float32)
+            off = ((weight < OFF_NODES) & self.ring).astype(np.float32)
             both = np.concatenate([weight, off]).T
             sums = seen[chosen] @ both / np.maximum(self.twice @ both, 1e-6)
             at_nodes[chosen], between[chosen] = np.split(sums, 2, axis=1)
@@ -215,6 +225,7 @@ def _totals(spectra: F32, pitch: float) -> tuple[F64, F64]:
     count = np.where((np.arange(fx.size) == 0) | (np.arange(fx.size) == size // 2), 1.0, 2.0)
     weight = _between(fx, fy, pitch, *ANNULUS) * count / size**2
     quiet = _between(fx, fy, pitch, QUIET, 0.5 * pitch)
+    quiet[1::2], quiet[:, 1::2] = False, False  # Hann's neighbours tell nearly the same
     flat = spectra.reshape(len(spectra), -1)
     variance = flat @ weight.ravel().astype(np.float32)
     if not quiet.any():  # too few pixels a pitch to see above the weave
