@@ -1,5 +1,6 @@
 """From a photo to everything measured on its part; the pixel side in one call."""
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import cv2
@@ -73,14 +74,16 @@ def measure_photo(photo: Photo, hints: Hints) -> Measurement | None:
         return None
     zones = split_zones(part, hints.distal)
     pitch = None if hints.pitch is None else hints.pitch * photo.scale
-    weave = measure(photo.rgb, part, zones, pitch)
+    with ThreadPoolExecutor(1) as beside:  # the second core is idle otherwise
+        blurred = beside.submit(photo_blur, photo.rgb, part.silhouette)
+        weave = measure(photo.rgb, part, zones, pitch)
+        blur = blurred.result()
     if weave.is_coarse and (near := closer(photo)) is not None:
         return measure_photo(near, hints)
     told = hints.mm_per_px
     if told is not None and (wrong := implausible_scale(told, weave, photo.scale)):
         raise UsageError(wrong)
     card = read_card(sighting, weave, photo.scale, hints.card_ruler)
-    blur = photo_blur(photo.rgb, part.silhouette)
     reasons = doubt(weave, blur, pitch is not None).reasons
     cells = _cells(weave, reasons, photo.scale, told, card)
     facts = None if card is None else card.facts

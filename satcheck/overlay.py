@@ -16,6 +16,7 @@ from typing import Any
 
 import cv2
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFont
 
@@ -31,6 +32,9 @@ COLUMNS = 30
 
 ROOMY = 1.6
 """Badge radii of room that an urgent patch needs for its badge not to hide it."""
+
+BADGE_PIXELS = 10
+"""Pixels of a badge's radius that are enough to find it a place."""
 
 SPECK = 0.1
 """Badge radii of room under which a patch is too small to be pointed at."""
@@ -79,6 +83,11 @@ class Badge:
     x: float
     y: float
     tip: tuple[float, float]
+
+    def enlarged(self, times: float) -> "Badge":
+        """Return its place in a picture that is larger by a factor."""
+        tip = (times * self.tip[0], times * self.tip[1])
+        return Badge(self.label, times * self.x, times * self.y, tip)
 
 
 def overlay_jpeg(rgb: Rgb, inspection: Inspection) -> bytes:
@@ -135,8 +144,9 @@ def draw_marks(photo: Rgb, inspection: Inspection) -> Rgb:
     if inspection.cells is not None:
         to_picture = np.diag([width / inspection.photo.width, height / inspection.photo.height])
         _draw_zones(drawn, inspection.cells, to_picture @ inspection.cells.to_photo, unit)
-    for badge in place_badges(labels, unit):
-        _draw_badge(drawn, badge, unit)
+    step = max(1, int(unit / BADGE_PIXELS))
+    for badge in place_badges(labels[::step, ::step], unit / step):
+        _draw_badge(drawn, badge.enlarged(step), unit)
     return np.asarray(drawn)
 
 
@@ -192,38 +202,58 @@ def _beside(badge: Badge, reach: float, middle: float, width: int, radius: float
     return Badge(badge.label, x, badge.y, badge.tip)
 
 
-def _strokes(label: Label, x: Float, y: Float, unit: float) -> Float:
-    """Return the distance of points (N,) from the strokes of a pattern, in pixels, negative inside.
+def _strokes(label: Label, size: tuple[int, int], unit: float) -> NDArray[np.float32]:
+    """Return each pixel's distance from the strokes of a pattern, (h, w), px, negative inside.
 
-    Lines for too little resin, drops for too much; stronger and closer where it is urgent.
+    Lines for too little resin, drops for too much; stronger and closer where it is urgent. The
+    strokes lie aslant: how far a pixel is from one depends on x + y or on x - y alone.
     """
+    height, width = size
     period, half = unit * (1.0 if label in _URGENT else 1.4), unit * 0.1
-    du = np.abs((x + y) * math.sqrt(0.5) % period - period / 2)
+    aslant = np.arange(-height, height + width) * math.sqrt(0.5)
+    away = np.abs(aslant % period - period / 2).astype(np.float32)
+    rising = sliding_window_view(away[height:], width)[:height]
     if label is Label.LEAN:
-        return np.asarray(du - 0.8 * half)
-    dv = np.abs((x - y) * math.sqrt(0.5) % period - period / 2)
+        return np.asarray(rising - np.float32(0.8 * half), np.float32)
+    falling = sliding_window_view(away, width)[height:0:-1]
     if label is Label.STARVED:
-        return np.asarray(np.minimum(du, dv) - half)
-    return np.asarray(np.hypot(du, dv) - half * (3.2 if label is Label.RICH else 1.8))
+        return np.asarray(np.minimum(rising, falling) - np.float32(half), np.float32)
+    drop = np.float32(half * (3.2 if label is Label.RICH else 1.8))
+    return np.asarray(np.sqrt(rising**2 + falling**2) - drop, np.float32)
 
 
 def _patterned(photo: Rgb, labels: NDArray[np.uint8], unit: float) -> Rgb:
     """Lay each label's pattern on the photo (h, w, 3); the surroundings step back."""
     grey = cv2.cvtColor(cv2.cvtColor(photo, cv2.COLOR_RGB2GRAY), cv2.COLOR_GRAY2RGB)
-    veil = np.full_like(photo, COLOURS[Label.NOT_JUDGED])
+    veil = _sheet(photo, COLOURS[Label.NOT_JUDGED])
     out = photo.copy()
     cv2.copyTo(cv2.addWeighted(photo, 0.23, grey, 0.42, 0), _mask(labels, Label.OUTSIDE), out)
     cv2.copyTo(cv2.addWeighted(veil, 0.6, grey, 0.4, 0), _mask(labels, Label.NOT_JUDGED), out)
     for label in (Label.STARVED, Label.LEAN, Label.HEAVY, Label.RICH):
-        y, x = np.nonzero(labels == label)
-        strokes = _strokes(label, x.astype(np.float32), y.astype(np.float32), unit)[:, None]
-        rim = np.clip(0.5 + 0.09 * unit - strokes, 0, 1)
-        core = np.clip(0.5 - strokes, 0, 1)
-        ink, colour = np.array(_INK, np.float32), np.array(COLOURS[label], np.float32)
-        washed = 0.8 * out[y, x] + 0.2 * colour
-        inked = washed + rim * (ink - washed)
-        out[y, x] = np.rint(inked + core * (colour - inked))
+        mask = _mask(labels, label)
+        x, y, width, height = cv2.boundingRect(mask)
+        if width == 0:
+            continue
+        here = np.s_[y : y + height, x : x + width]
+        cv2.copyTo(_inked(out[here], label, unit), mask[here], out[here])
     return out
+
+
+def _inked(picture: Rgb, label: Label, unit: float) -> Rgb:
+    """Return a piece of the picture (h, w, 3) with a label's pattern all over it."""
+    strokes = _strokes(label, (picture.shape[0], picture.shape[1]), unit)
+    rim = np.clip(np.float32(0.5 + 0.09 * unit) - strokes, 0, 1)
+    core = np.clip(np.float32(0.5) - strokes, 0, 1)
+    ink, colour = _sheet(picture, _INK), _sheet(picture, COLOURS[label])
+    washed = cv2.addWeighted(picture, 0.8, colour, 0.2, 0)
+    inked = cv2.blendLinear(washed, ink, 1 - rim, rim)
+    return np.asarray(cv2.blendLinear(inked, colour, 1 - core, core), np.uint8)
+
+
+def _sheet(picture: Rgb, colour: Colour) -> Rgb:
+    """Return a picture of one colour, as large as another (h, w, 3)."""
+    pixel, size = np.array([[colour]], np.uint8), picture.shape[1::-1]
+    return np.asarray(cv2.resize(pixel, size, interpolation=cv2.INTER_NEAREST), np.uint8)
 
 
 def _mask(labels: NDArray[np.uint8], label: Label) -> NDArray[np.uint8]:
@@ -234,7 +264,8 @@ def _outlined(picture: Rgb, labels: NDArray[np.uint8], unit: float) -> Rgb:
     """Draw the rim of every starved, lean, heavy and rich patch; of the urgent ones boldly."""
     out = np.ascontiguousarray(picture)
     for label in (Label.LEAN, Label.HEAVY, *_URGENT):
-        contours = cv2.findContours(_mask(labels, label), cv2.RETR_CCOMP, cv2.CHAIN_APPROX_NONE)[0]
+        mask = _mask(labels, label)
+        contours = cv2.findContours(mask, cv2.RETR_CCOMP, cv2.CHAIN_APPROX_SIMPLE)[0]
         core = unit * (0.16 if label in _URGENT else 0.07)
         for colour, width in ((_INK, core + 0.16 * unit), (COLOURS[label], core)):
             cv2.drawContours(out, contours, -1, colour, max(1, round(width)), cv2.LINE_AA)

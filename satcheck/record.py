@@ -42,6 +42,7 @@ CAUTIONS: tuple[str, ...] = (
 )
 
 _KINDS = ("|u1", "|b1", "<f4", "<f8", "<u4")
+QUICK = 3  # zlib: twice as quick as its own level, and a twentieth larger on measured cells
 _LARGEST = 1 << 28
 """Bytes of one array: more than any photo yields, less than what harms a computer."""
 
@@ -208,7 +209,7 @@ def _pack(array: NDArray[Any]) -> dict[str, Any]:
     little = np.ascontiguousarray(array, array.dtype.newbyteorder("<"))
     if little.dtype.str not in _KINDS:
         raise ValueError(f"an array of {array.dtype}; allowed are {', '.join(_KINDS)}")
-    data = base64.b64encode(zlib.compress(little.tobytes())).decode("ascii")
+    data = base64.b64encode(zlib.compress(little.tobytes(), QUICK)).decode("ascii")
     return {"dtype": little.dtype.str, "shape": list(little.shape), "zlib": data}
 
 

@@ -44,6 +44,7 @@ ORDER = (
     "card.slanted_edge",
     "card.markers",
     "card.find",
+    "outline.nearest",
     "outline.strength",
     "outline.ribbon",
     "outline.frame",

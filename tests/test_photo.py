@@ -217,7 +217,8 @@ def test_time_is_read_and_place_is_not(kind: str) -> None:
     assert photo.taken == "2031-05-06T07:08:09"
     assert photo.sha256 == hashlib.sha256(data).hexdigest()
     kept = {field.name for field in fields(Photo)}
-    assert kept == {"name", "sha256", "width", "height", "taken", "rgb"}
+    assert kept == {"name", "sha256", "width", "height", "taken", "rgb", "data"}
+    assert photo.data is data  # as it came, to be looked at again; `test_web_location` what is kept
     assert set(vars(photo)) == kept
 
 

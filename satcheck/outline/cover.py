@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from satcheck.outline.frame import Frame, straighten
 from satcheck.outline.path import smooth_path
-from satcheck.outline.ribbon import Ribbon, lab_at_even_exposure
+from satcheck.outline.ribbon import Ribbon
 from satcheck.outline.strength import edges
 
 Float = NDArray[np.float32]
@@ -40,13 +40,12 @@ LINE_BEND = 0.1
 WANDER = 0.04  # rms off a parabola, of the width
 
 
-def remove_cover(rgb: NDArray[np.uint8], silhouette: Bool) -> Bool:
-    """Return the silhouette (H, W) of a picture (H, W, 3) without tape and cord."""
+def remove_cover(lab: Float, silhouette: Bool) -> Bool:
+    """Return the silhouette (H, W) of a L*a*b* picture (H, W, 3) without tape and cord."""
     if silhouette.sum() < 400:
         return silhouette
-    frame = straighten(_ribbon_of(silhouette), (rgb.shape[0], rgb.shape[1]))
-    lab = np.asarray(cv2.GaussianBlur(lab_at_even_exposure(rgb), (0, 0), 0.8), np.float32)
-    image = frame.sample(lab)
+    frame = straighten(_ribbon_of(silhouette), (lab.shape[0], lab.shape[1]))
+    image = frame.sample(np.asarray(cv2.GaussianBlur(lab, (0, 0), 0.8), np.float32))
     part = frame.sample(silhouette.astype(np.float32)) > 0.5
     covered = _bands(image, part, frame)
     if not covered.any():

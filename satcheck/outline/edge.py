@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from satcheck.outline.frame import Frame, blur, straighten
 from satcheck.outline.likeness import Likeness, likeness
 from satcheck.outline.path import smooth_path
-from satcheck.outline.ribbon import Ribbon, lab_at_even_exposure
+from satcheck.outline.ribbon import Ribbon
 from satcheck.outline.strength import edges
 
 Float = NDArray[np.float32]
@@ -65,11 +65,10 @@ class _Pull:
     right: Float | float = 1.0
 
 
-def refine(rgb: Bytes, ribbon: Ribbon, exclude: Bool | None) -> Shape:
-    """Return the silhouette near a ribbon in a picture (H, W, 3)."""
-    lab = cv2.GaussianBlur(lab_at_even_exposure(rgb), (0, 0), 1.0)
-    frame = straighten(ribbon, (rgb.shape[0], rgb.shape[1]))
-    image = frame.sample(np.asarray(lab, np.float32))
+def refine(lab: Float, ribbon: Ribbon, exclude: Bool | None) -> Shape:
+    """Return the silhouette near a ribbon in a L*a*b* picture (H, W, 3)."""
+    frame = straighten(ribbon, (lab.shape[0], lab.shape[1]))
+    image = frame.sample(np.asarray(cv2.GaussianBlur(lab, (0, 0), 1.0), np.float32))
     barred = ~frame.inside
     if exclude is not None:
         barred |= frame.sample(exclude.astype(np.float32)) > 0.5

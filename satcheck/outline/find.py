@@ -17,6 +17,7 @@ from satcheck.outline.ribbon import find_ribbons, lab_at_even_exposure
 
 Bool = NDArray[np.bool_]
 Rgb = NDArray[np.uint8]
+Float = NDArray[np.float32]
 
 # Bounds on what can be a part: common practice, no source; a socket is some 1.5 to 3 times as long
 # as wide, tapers, and fills between a twentieth and two thirds of a useful picture.
@@ -69,10 +70,11 @@ def find_part(rgb: Rgb, exclude: Bool | None = None) -> Part | None:
     ribbons = find_ribbons(small, banned)
     if not ribbons:
         return None
-    shape = refine(small, ribbons[0], banned)
+    lab = lab_at_even_exposure(small)
+    shape = refine(lab, ribbons[0], banned)
     if shape.support < LEAST_SUPPORT or not _plausible(shape.silhouette):
         return None
-    return _part(rgb, small, shape.silhouette, min(1.0, shape.support / FULL_SUPPORT))
+    return _part(rgb, lab, shape.silhouette, min(1.0, shape.support / FULL_SUPPORT))
 
 
 def part_in_box(rgb: Rgb, box: tuple[int, int, int, int]) -> Part | None:
@@ -89,7 +91,7 @@ def part_in_outline(rgb: Rgb, polygon: NDArray[np.floating]) -> Part:
     cv2.fillPoly(mask, [np.round(polygon).astype(np.int32)], 1)
     small = _reduced(rgb)
     drawn = mask > 0
-    laminate = remove_cover(small, _resized(drawn, small.shape[:2]))
+    laminate = remove_cover(lab_at_even_exposure(small), _resized(drawn, small.shape[:2]))
     return Part(_upsampled(laminate, rgb.shape[:2]) & drawn, drawn, 1.0)
 
 
@@ -108,8 +110,8 @@ def mend(
     for taps, label in ((taps_inside, cv2.GC_FGD), (taps_outside, cv2.GC_BGD)):
         for x, y in np.asarray(taps, float).reshape(-1, 2) * scale:
             cv2.circle(seeds, (round(x), round(y)), radius, label, -1)
-    silhouette = solid(cut(lab_at_even_exposure(small), seeds, 2), 1)
-    return _part(rgb, small, silhouette, part.confidence)
+    lab = lab_at_even_exposure(small)
+    return _part(rgb, lab, solid(cut(lab, seeds, 2), 1), part.confidence)
 
 
 def _plausible(silhouette: Bool) -> bool:
@@ -131,10 +133,10 @@ def _plausible(silhouette: Bool) -> bool:
     )
 
 
-def _part(rgb: Rgb, small: Rgb, silhouette: Bool, confidence: float) -> Part:
-    """Return the record at full size from a silhouette at working size."""
+def _part(rgb: Rgb, lab: Float, silhouette: Bool, confidence: float) -> Part:
+    """Return the record at full size from colours and silhouette at working size."""
     whole = _upsampled(silhouette, rgb.shape[:2])
-    laminate = _upsampled(remove_cover(small, silhouette), rgb.shape[:2]) & whole
+    laminate = _upsampled(remove_cover(lab, silhouette), rgb.shape[:2]) & whole
     return Part(laminate, whole, confidence)
 
 

@@ -10,9 +10,9 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.spatial import cKDTree
 
 from satcheck.outline.frame import Frame
+from satcheck.outline.nearest import COUNT, nearest
 
 Float = NDArray[np.float32]
 Bool = NDArray[np.bool_]
@@ -21,9 +21,8 @@ Bool = NDArray[np.bool_]
 SURE = 0.35  # half widths off the believed edge, where a cell is surely part or surely not
 CORE = 0.25  # of the length at either end, which teaches nothing: it may be pipe or tape
 COLOUR_WEIGHT, PLACE_WEIGHT = (1.0, 1.6, 1.6), 20.0  # a long side counts as much as 20 CIE76
-THIN, TAUGHT = 3, 1  # every how many cells are judged, and learned from
-NEAREST = 5
-THREADS = 2  # the search lets go of the interpreter
+THIN = 3  # of so many cells in either direction one is judged
+SLACK = 0.25  # of the search for the nearest
 USUAL, FLOOR = 0.7, 0.5  # quantile of the background's own variation; CIE76 on top of it
 
 
@@ -52,7 +51,7 @@ def likeness(image: Float, frame: Frame, believed: Bool, barred: Bool) -> Likene
     colour = image[::THIN, ::THIN] * np.array(COLOUR_WEIGHT, np.float32)
     cells = np.dstack([colour, x, y]).astype(np.float32).reshape(-1, 5)
     outside, inside = _taught(frame, believed, barred)
-    if min(outside.sum(), inside.sum()) < TAUGHT * NEAREST:
+    if min(outside.sum(), inside.sum()) < COUNT:
         plain = np.where(believed & ~barred, 1, -1).astype(np.float32)
         return Likeness(plain, plain)
     from_outside, from_inside = (_unlike(cells, cells[s]) for s in (outside, inside))
@@ -79,7 +78,5 @@ def _taught(frame: Frame, believed: Bool, barred: Bool) -> tuple[Bool, Bool]:
 
 def _unlike(cells: Float, known: Float) -> Float:
     """Return each cell's distance in colour (M,) from its nearest among the known cells."""
-    known = known[::TAUGHT]
-    nearest = cKDTree(known).query(cells, k=NEAREST, eps=0.5, workers=THREADS)[1]
-    step = cells[:, :3] - known[nearest, :3].mean(axis=1)
+    step = cells[:, :3] - known[nearest(known, cells, SLACK)[0], :3].mean(axis=1)
     return np.asarray(np.linalg.norm(step, axis=1), np.float32)

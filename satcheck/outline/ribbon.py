@@ -20,8 +20,8 @@ from functools import cache
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.spatial import cKDTree
 
+from satcheck.outline.nearest import nearest
 from satcheck.outline.strength import colour_step
 
 Float = NDArray[np.float32]
@@ -45,7 +45,6 @@ MOVES = [
     if abs(dl + dr) <= 1 and (dl, dr) != (0, 0)
 ]
 NEVER = np.float32(-1e9)
-THREADS = 2  # of the nearest neighbours' search, which lets go of the interpreter
 
 
 @dataclass(frozen=True, eq=False)
@@ -73,8 +72,9 @@ def lab_at_even_exposure(rgb: NDArray[np.uint8]) -> Float:
     The gain is held to 6, so that a black frame stays black.
     """
     image = rgb.astype(np.float32) / np.float32(255)
-    high = float(np.percentile(image.max(axis=2), 98))
-    image = np.clip(image * min(0.95 / max(high, 0.02), 6.0), 0, 1)
+    brightest = np.maximum(np.maximum(image[..., 0], image[..., 1]), image[..., 2])
+    high = float(np.percentile(brightest, 98))
+    image = np.minimum(image * np.float32(min(0.95 / max(high, 0.02), 6.0)), np.float32(1))
     return np.asarray(cv2.cvtColor(image, cv2.COLOR_RGB2Lab), np.float32)
 
 
@@ -94,7 +94,7 @@ def border_distance(lab: Float, exclude: Bool | None = None) -> Float:
     border[rim:-rim, rim:-rim] = False
     if exclude is not None:
         border |= exclude
-    distance, _ = cKDTree(features[border.ravel()]).query(features, k=5, workers=THREADS)
+    _, distance = nearest(features[border.ravel()], features)
     return np.asarray(distance.mean(axis=1).reshape(height, width), np.float32)
 
 

@@ -15,17 +15,18 @@ from PIL import Image
 from satcheck.model import Inspection
 from satcheck.overlay import draw_marks
 
-LONG_SIDE = 1600
+LONG_SIDE = 1280  # a phone screen's own pixels across are about 1080
 QUALITY = 85
 
 Rgb = NDArray[np.uint8]
 
 
 def page_pictures(rgb: Rgb, inspection: Inspection) -> dict[str, bytes]:
-    """Return the JPEGs "plain" and "marks" of the upright photo (H, W, 3), long side 1600 px."""
+    """Return the JPEGs "plain" and "marks" of the upright photo (H, W, 3), long side 1280 px."""
     scale = min(1.0, LONG_SIDE / max(rgb.shape[:2]))
     size = (round(rgb.shape[1] * scale), round(rgb.shape[0] * scale))
-    plain = np.asarray(cv2.resize(rgb, size, interpolation=cv2.INTER_AREA), np.uint8)
+    way = cv2.INTER_AREA if scale < 0.5 else cv2.INTER_LINEAR
+    plain = np.asarray(cv2.resize(rgb, size, interpolation=way), np.uint8)
     return {"plain": _jpeg(plain), "marks": _jpeg(draw_marks(plain, inspection))}
 
 
