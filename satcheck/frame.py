@@ -84,41 +84,59 @@ def part_width(part: Part, zones: ZoneMap) -> float:
     return float(np.count_nonzero(part.silhouette) / max(length, 1.0))
 
 
-def straighten(rgb: NDArray[np.uint8], part: Part, zones: ZoneMap, scale: float) -> Frame:
-    """Turn, crop and scale a photo so that the part stands upright in it.
+@dataclass(frozen=True, eq=False)
+class Cutout:
+    """The piece of a photo that shows a part, from which frames of any scale are made.
 
-    Parameters
+    Attributes
     ----------
-    rgb : (H, W, 3) uint8 array
-        sRGB-encoded upright photo.
+    linear : (h, w, 3) float32 array
+        Linear light, 0 to 1.
+    corner : (2,) float array
+        Where it lies in the photo: x, y of its upper left corner.
     part, zones
-        Masks of the same size.
-    scale : float
-        Wanted pixels of the frame per pixel of the photo; never enlarged beyond 1.
+        Masks of the whole photo's size.
     """
-    scale = min(scale, 1.0)
-    to_photo, size = _placement(part, zones.axis, scale)
-    flags = cv2.WARP_INVERSE_MAP
-    crop, origin = _cropped(rgb, to_photo, size)
-    linear = _warped(linear_light(crop), origin, to_photo, size, scale)
-    corner = _centred(to_photo)
 
-    def layer(mask: NDArray[np.generic]) -> NDArray[np.uint8]:
-        warped = cv2.warpAffine(mask.view(np.uint8), corner, size, flags=cv2.INTER_NEAREST | flags)
-        return np.asarray(warped, np.uint8)
+    linear: NDArray[np.float32]
+    corner: NDArray[np.float64]
+    part: Part
+    zones: ZoneMap
 
-    laminate = layer(part.laminate) > 0
-    third, side = layer(zones.third), layer(zones.side)
-    return Frame(
-        linear=linear,
-        laminate=laminate,
-        zones=np.where(laminate & (third > 0), 3 * third + side - 3, 0).astype(np.uint8),
-        brim=layer(zones.brim) > 0,
-        lock=layer(zones.lock) > 0,
-        covered=layer(part.covered) > 0,
-        to_photo=to_photo,
-        scale=scale,
-    )
+    @classmethod
+    def of(cls, rgb: NDArray[np.uint8], part: Part, zones: ZoneMap) -> "Cutout":
+        """Cut a part out of the sRGB-encoded upright photo (H, W, 3)."""
+        crop, corner = _cropped(rgb, *_placement(part, zones.axis, 1.0))
+        return cls(linear_light(crop), corner, part, zones)
+
+    def straightened(self, scale: float) -> Frame:
+        """Turn, crop and scale the photo so that the part stands upright in it.
+
+        Parameters
+        ----------
+        scale : float
+            Wanted pixels of the frame per pixel of the photo; never enlarged beyond 1.
+        """
+        scale, part, zones = min(scale, 1.0), self.part, self.zones
+        to_photo, size = _placement(part, zones.axis, scale)
+        corner = _centred(to_photo)
+        flags = cv2.INTER_NEAREST | cv2.WARP_INVERSE_MAP
+
+        def layer(mask: NDArray[np.generic]) -> NDArray[np.uint8]:
+            return np.asarray(cv2.warpAffine(mask.view(np.uint8), corner, size, flags=flags))
+
+        laminate = layer(part.laminate) > 0
+        third, side = layer(zones.third), layer(zones.side)
+        return Frame(
+            linear=_warped(self.linear, self.corner, to_photo, size, scale),
+            laminate=laminate,
+            zones=np.where(laminate & (third > 0), 3 * third + side - 3, 0).astype(np.uint8),
+            brim=layer(zones.brim) > 0,
+            lock=layer(zones.lock) > 0,
+            covered=layer(part.covered) > 0,
+            to_photo=to_photo,
+            scale=scale,
+        )
 
 
 def _rim(part: Part, axis: tuple[float, float]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:

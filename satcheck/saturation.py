@@ -23,7 +23,8 @@ F64 = NDArray[np.float64]
 CLASSES = ("starved", "good", "rich")
 FREEDOM = 5.0  # of Student's t: a few per cent of cells lie on wrinkles and reflections
 CELLS_PER_SAMPLE = 256  # cells that share one independent value: shading varies over eight pitches
-FIT_CELLS = 1200  # of a photo, evenly spaced: enough for its offset
+FIT_CELLS = 1200  # of a photo, evenly spaced, by which classes are fitted
+OFFSET_CELLS = 600  # of a photo, evenly spaced: enough for its offset
 OWN_SHARE = 0.3  # of a class's own scatter against the pooled one; few photos show each class
 HILL_CAUTION = 4.0  # the height of a hill rests on few independent windows
 UNHEARD = 1e-6  # a hill of less weight than this beside the highest changes nothing
@@ -93,7 +94,7 @@ def fit_mixture(cues: Sequence[str], photos: Sequence[Labelled]) -> Mixture:
     """Fit the classes and the spread of photo offsets to labelled photos."""
     everything = np.concatenate([p.values for p in photos])
     centre, scale = everything.mean(0), everything.std(0) + 1e-6
-    thinned = [_thin(p) for p in photos]
+    thinned = [_thin(p, FIT_CELLS) for p in photos]
     scaled = [Labelled((p.values - centre) / scale, p.prior, p.weight) for p in thinned]
     mixture = _start(tuple(cues), centre, scale, scaled)
     offsets = [np.zeros(len(cues)) for _ in scaled]
@@ -107,7 +108,7 @@ def fit_mixture(cues: Sequence[str], photos: Sequence[Labelled]) -> Mixture:
 def log_likelihoods(mixture: Mixture, raw: F64) -> tuple[F64, F64]:
     """Return log densities of the classes (n, 3) for one photo's cells, and its offset (K,)."""
     scaled = (raw - mixture.centre) / mixture.scale
-    photo = _thin(Labelled(scaled, np.ones((len(scaled), 3))))
+    photo = _thin(Labelled(scaled, np.ones((len(scaled), 3))), OFFSET_CELLS)
     # The likelihood has several hills: "starved under dim light" may look like "good under bright".
     # Each hill speaks with its weight.
     thinned = _Classes.of(photo.values, mixture)
@@ -176,8 +177,8 @@ def _at_least(between: F64, mixture: Mixture) -> F64:
     return np.asarray(between + np.diag(lacking))
 
 
-def _thin(photo: Labelled) -> Labelled:
-    every = max(1, len(photo.values) // FIT_CELLS)
+def _thin(photo: Labelled, count: int) -> Labelled:
+    every = max(1, len(photo.values) // count)
     return Labelled(photo.values[::every], photo.prior[::every], photo.weight * every)
 
 

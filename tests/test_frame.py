@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from satcheck.frame import Frame, part_width, straighten
+from satcheck.frame import Cutout, Frame, part_width
 from satcheck.outline.find import Part
 from satcheck.photo import encode_srgb, linear_light
 from satcheck.zones import DIRECTIONS, Side, split_zones
@@ -52,7 +52,7 @@ def centroid(frame: Frame) -> Float:
 def test_a_dot_of_the_photo_is_found_where_the_map_says(angle: int, scale: float) -> None:
     part = cone(angle)
     at = turn(angle) @ np.array([21.3, -64.6]) + CENTRE
-    frame = straighten(dot(at), part, split_zones(part), scale)
+    frame = Cutout.of(dot(at), part, split_zones(part)).straightened(scale)
     found = frame.to_photo @ [*centroid(frame), 1]
     assert np.hypot(*(found - at)) < 0.2  # px of the photo; the warp rounds to 1/32 of its own
 
@@ -62,7 +62,7 @@ def test_the_proximal_end_is_up_and_right_stays_right(distal: Side) -> None:
     """Right is clockwise of up, seen with the proximal end up: a turn, never a mirror."""
     part = cone(TURNS[distal])
     proximal_right = turn(TURNS[distal]) @ np.array([30.0, -90.0]) + CENTRE
-    frame = straighten(dot(proximal_right), part, split_zones(part, distal), 0.8)
+    frame = Cutout.of(dot(proximal_right), part, split_zones(part, distal)).straightened(0.8)
     x, y = centroid(frame) / frame.laminate.shape[::-1]
     assert (x > 0.6, y < 0.25) == (True, True)
     assert np.linalg.det(frame.to_photo[:, :2]) > 0
@@ -73,7 +73,7 @@ def test_the_proximal_end_is_up_and_right_stays_right(distal: Side) -> None:
 @pytest.mark.parametrize("distal", get_args(Side))
 def test_zones_run_down_and_to_the_right(distal: Side) -> None:
     part = cone(TURNS[distal])
-    frame = straighten(dot(CENTRE), part, split_zones(part, distal), 0.7)
+    frame = Cutout.of(dot(CENTRE), part, split_zones(part, distal)).straightened(0.7)
     y, x = np.nonzero(frame.zones)
     code = frame.zones[y, x].astype(int) - 1
     rows = [y[code // 3 == third].mean() for third in range(3)]
@@ -87,7 +87,7 @@ def test_zones_run_down_and_to_the_right(distal: Side) -> None:
 @given(st.floats(0, 360), st.floats(0.2, 1.0))
 def test_areas_shrink_with_the_square_of_the_scale(angle: float, scale: float) -> None:
     part = cone(angle)
-    frame = straighten(dot(CENTRE), part, split_zones(part), scale)
+    frame = Cutout.of(dot(CENTRE), part, split_zones(part)).straightened(scale)
     square = frame.to_photo[:, :2].T @ frame.to_photo[:, :2]
     assert square == pytest.approx(np.eye(2) / scale**2, abs=1e-9)  # a similarity
     assert frame.laminate.sum() == pytest.approx(scale**2 * part.laminate.sum(), rel=0.02)
@@ -101,7 +101,7 @@ def test_light_is_averaged_as_light_not_as_codes() -> None:
     y, x = np.mgrid[:400, :420]
     board = np.repeat(codes[(x + y) % 2][..., None], 3, 2)
     part = cone(30)
-    frame = straighten(board, part, split_zones(part), 0.25)
+    frame = Cutout.of(board, part, split_zones(part)).straightened(0.25)
     assert frame.linear[frame.laminate].mean() == pytest.approx((dark + bright) / 2, abs=0.005)
     assert between < 0.7 * (dark + bright) / 2  # what an average of codes would give
 
@@ -112,20 +112,20 @@ def test_a_part_cut_by_the_border_is_still_placed_right(scale: float) -> None:
     assert part.silhouette[:, 0].any()
     assert part.silhouette[0].any()
     at = np.array([45.0, 120.0])
-    frame = straighten(dot(at), part, split_zones(part, "down"), scale)
+    frame = Cutout.of(dot(at), part, split_zones(part, "down")).straightened(scale)
     assert np.hypot(*(frame.to_photo @ [*centroid(frame), 1] - at)) < 0.15
 
 
 def test_a_photo_is_never_enlarged() -> None:
     part = cone(0)
-    frame = straighten(dot(CENTRE), part, split_zones(part), 3.0)
+    frame = Cutout.of(dot(CENTRE), part, split_zones(part)).straightened(3.0)
     assert frame.scale == 1.0
     assert frame.laminate.sum() == pytest.approx(part.laminate.sum(), rel=0.01)
 
 
 def test_span_is_the_axis_and_the_half_width() -> None:
     part = cone(0)
-    frame = straighten(dot(CENTRE), part, split_zones(part, "down"), 1.0)
+    frame = Cutout.of(dot(CENTRE), part, split_zones(part, "down")).straightened(1.0)
     centre, half = frame.span
     rows = np.flatnonzero(frame.laminate.any(1))
     photo_y = (np.arange(len(half)) + 0.5 + frame.to_photo[1, 2])[rows]
@@ -140,7 +140,7 @@ def test_what_is_covered_is_no_laminate() -> None:
     laminate = whole.laminate.copy()
     laminate[190:200] = False
     part = Part(laminate, whole.silhouette, 1.0)
-    frame = straighten(dot(CENTRE), part, split_zones(part), 0.5)
+    frame = Cutout.of(dot(CENTRE), part, split_zones(part)).straightened(0.5)
     assert not (frame.covered & frame.laminate).any()
     assert frame.covered.sum() == pytest.approx(part.covered.sum() / 4, rel=0.1)
 

@@ -5,7 +5,8 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from satcheck.trust.blur import Blur, edge_blur
+from satcheck.photo import encode_srgb
+from satcheck.trust.blur import Blur, edge_blur, photo_blur
 from satcheck.trust.doubt import SHAKEN, SOFT_PIXELS
 
 F32 = NDArray[np.float32]
@@ -65,6 +66,20 @@ def test_the_blur_of_a_gaussian_edge_is_recovered(sigma: float, turn: float) -> 
     assert found.least == pytest.approx(sigma, rel=0.07)
     assert found.most == pytest.approx(sigma, rel=0.07)
     assert found.least <= found.most
+
+
+@pytest.mark.parametrize("enlarged", [1, 4, 6])
+@pytest.mark.parametrize("sigma", [1.0, 2.0, 4.0])
+def test_a_large_part_is_as_soft_in_its_own_pixels(sigma: float, enlarged: int) -> None:
+    """A photo of more pixels, looked at with fewer of them: its blur is given in its own."""
+    pixels = encode_srgb(seen(20, sigma)[AROUND - 50 : -AROUND + 50, AROUND - 50 : -AROUND + 50])
+    solid = square(20)[AROUND - 50 : -AROUND + 50, AROUND - 50 : -AROUND + 50]
+    size = (enlarged * pixels.shape[1], enlarged * pixels.shape[0])
+    large = np.asarray(cv2.resize(pixels, size, interpolation=cv2.INTER_CUBIC))
+    outline = np.asarray(cv2.resize(solid.view(np.uint8), size, interpolation=cv2.INTER_NEAREST))
+    found = photo_blur(np.repeat(large[..., None], 3, 2), outline > 0)
+    assert found is not None
+    assert found.most == pytest.approx(enlarged * sigma, rel=0.12)
 
 
 @pytest.mark.parametrize("step", [-0.4, -0.1, 0.05, 0.1, 0.3, 0.5])

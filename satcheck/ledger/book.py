@@ -50,6 +50,8 @@ from satcheck.ledger.index import RowValues, add_to_index, rebuild_index
 from satcheck.ledger.opening import PATIENCE, connect, connect_to_read, explained
 from satcheck.ledger.search import Search
 
+QUICK = 3  # zlib; a verdict waits for it
+SAMPLE, WORTH = 1 << 16, 0.95  # bytes by which is told whether a content is worth compressing
 SET_BACK = timedelta(days=1)
 """By so much a clock may be set back unnoticed: a wrong hour, day or zone (own rule)."""
 
@@ -310,6 +312,9 @@ def entry_of(row: RowValues) -> Entry:
 
 def packed(content: bytes) -> tuple[str, int, bytes]:
     """Return a row of the table of large content, compressed where that makes it smaller."""
-    small = zlib.compress(content)
+    name, sample = hashlib.sha256(content).hexdigest(), content[:SAMPLE]
+    if len(zlib.compress(sample, QUICK)) > WORTH * len(sample):  # a JPEG, say
+        return name, 0, content
+    small = zlib.compress(content, QUICK)
     shrinks = len(small) < len(content)
-    return hashlib.sha256(content).hexdigest(), int(shrinks), small if shrinks else content
+    return name, int(shrinks), small if shrinks else content

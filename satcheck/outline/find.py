@@ -22,7 +22,7 @@ Float = NDArray[np.float32]
 # Bounds on what can be a part: common practice, no source; a socket is some 1.5 to 3 times as long
 # as wide, tapers, and fills between a twentieth and two thirds of a useful picture.
 SHARE = (0.035, 0.8)
-LEAST_ASPECT, LEAST_SOLIDITY, MOST_RECTANGLE = 1.15, 0.8, 0.96
+LEAST_ASPECT, LEAST_SOLIDITY, MOST_RECTANGLE = 1.15, 0.82, 0.96
 LEAST_SUPPORT, FULL_SUPPORT = 0.35, 0.8
 TAP_RADIUS = 0.012  # of the long side: a fingertip's precision on a phone screen
 

@@ -1,12 +1,13 @@
 """The weave of one part, measured: photo pixels and outline in, a grid of cells out."""
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
-from satcheck.frame import Frame, part_width, straighten
+from satcheck.frame import Cutout, Frame, part_width
 from satcheck.outline.find import Part
 from satcheck.weave.lattice import PITCH_PER_WIDTH, Lattice, find_lattice
 from satcheck.weave.pooling import Pool
@@ -125,10 +126,11 @@ def measure(
         Tow pitch in pixels of ``rgb``, where the user or the card tells it.
     """
     width = part_width(part, zones)
-    search = straighten(rgb, part, zones, SEARCH_WIDTH / width)
+    cutout = Cutout.of(rgb, part, zones)
+    search = cutout.straightened(SEARCH_WIDTH / width)
     lattice = find_lattice(search, None if pitch is None else pitch * search.scale)
     known = lattice.pitch / search.scale if lattice else pitch or PITCH_PER_WIDTH * width
-    frame = straighten(rgb, part, zones, WORKING_PITCH / known)
+    frame = cutout.straightened(WORKING_PITCH / known)
     working = known * frame.scale
     if lattice is not None:
         lattice = replace(lattice, pitch=working)
@@ -143,9 +145,12 @@ def _measured(frame: Frame, lattice: Lattice | None, pitch: float) -> Weave:
     columns = np.arange(step // 2, max(width, step // 2 + step + 1), step)
     pool = Pool(frame.laminate, np.minimum(rows, height - 1), np.minimum(columns, width - 1))
     flat = contrast(frame.light, frame.laminate, pitch)
-    cues = _texture(frame, flat, pool, pitch)
+    with ThreadPoolExecutor(1) as beside:
+        texture = beside.submit(_texture, frame, flat, pool, pitch)
+        windows = track(frame, flat, lattice) if lattice else None
+        cues = texture.result()
     part = np.asarray(pool.at(frame.laminate), bool)
-    shown = _windows_at_cells(track(frame, flat, lattice), pool, pitch) if lattice else {}
+    shown = {} if windows is None else _windows_at_cells(windows, pool, pitch)
     nothing = np.full(part.shape, np.nan, np.float32)
     cues["order"] = shown.get("order", nothing)
     cues |= _broad(cues, part)
