@@ -444,14 +444,24 @@ def _decoded(encoded: NDArray[np.float64]) -> NDArray[np.float64]:
 _LINEAR = _decoded(np.arange(256) / 255).astype(np.float32)
 _WEIGHTS = np.array([0.2126, 0.7152, 0.0722], np.float32)  # IEC 61966-2-1, BT.709: red to blue
 
+# IEC 61966-2-1: linear red, green, blue to X, Y, Z, each over the white's
+_TO_XYZ = (
+    np.array([[0.4124, 0.3576, 0.1805], [0.2126, 0.7152, 0.0722], [0.0193, 0.1192, 0.9505]])
+    / np.array([[0.9505], [1.0], [1.0890]])
+).astype(np.float32)
 
-def linear_light(rgb: NDArray[np.uint8]) -> NDArray[np.float32]:
+_TO_LAB = np.array([[0, 116, 0, -16], [500, -500, 0, 0], [0, 200, -200, 0]], np.float32)
+
+
+def linear_light(rgb: NDArray[np.uint8], gain: float = 1.0) -> NDArray[np.float32]:
     """Decode sRGB codes to linear light (IEC 61966-2-1).
 
     Parameters
     ----------
     rgb : ndarray of uint8, any shape
         sRGB codes.
+    gain : float
+        By which the codes are multiplied beforehand; what exceeds white is white.
 
     Returns
     -------
@@ -460,7 +470,10 @@ def linear_light(rgb: NDArray[np.uint8]) -> NDArray[np.float32]:
     """
     if rgb.size == 0:
         return np.zeros(rgb.shape, np.float32)
-    return np.asarray(cv2.LUT(rgb, _LINEAR), np.float32).reshape(rgb.shape)
+    table = _LINEAR
+    if gain != 1:
+        table = _decoded(np.minimum(gain * np.arange(256) / 255, 1)).astype(np.float32)
+    return np.asarray(cv2.LUT(rgb, table), np.float32).reshape(rgb.shape)
 
 
 def encode_srgb(linear: ArrayLike) -> NDArray[np.uint8]:
@@ -514,3 +527,25 @@ def lightness(y: ArrayLike) -> NDArray[np.float32]:
     relative = np.asarray(y, np.float32)
     dark = (29 / 3) ** 3 * relative  # 903.3, the exact form of CIE 15:2004
     return np.where(relative > (6 / 29) ** 3, 116 * np.cbrt(relative) - 16, dark).astype(np.float32)
+
+
+def cielab(linear: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Return CIE 1976 L*a*b* for the white D65 (CIE 15:2004, 8.2.1).
+
+    OpenCV has this too, but builds tables for a tenth of a second before its first pixel.
+
+    Parameters
+    ----------
+    linear : ndarray of float32, shape (H, W, 3)
+        Linear light of sRGB's primaries, 0 to 1.
+
+    Returns
+    -------
+    ndarray of float32, shape (H, W, 3)
+        L*, 0 for black to 100 for white, a* (green to red) and b* (blue to yellow).
+    """
+    ratio = np.asarray(cv2.transform(linear, _TO_XYZ), np.float32)
+    root = np.asarray(cv2.pow(ratio, 1 / 3), np.float32)
+    dark = ratio <= (6 / 29) ** 3
+    root[dark] = np.float32(841 / 108) * ratio[dark] + np.float32(4 / 29)
+    return np.asarray(cv2.transform(root, _TO_LAB), np.float32)

@@ -16,10 +16,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 from PIL import Image, ImageCms
+from skimage.color import rgb2lab
 
 from satcheck.errors import PhotoError
 from satcheck.photo import (
     Photo,
+    cielab,
     decode_photo,
     encode_srgb,
     lightness,
@@ -104,6 +106,22 @@ def test_linear_light_and_lightness_follow_their_standards(
 
 
 # CIE 15: the two branches meet at Y = (6/29)^3, L* = 8
+def test_lab_is_that_of_a_reference_library() -> None:
+    """Every seventeenth code of each channel, against scikit-image (D65, sRGB)."""
+    steps = np.arange(0, 256, 17, dtype=np.uint8)
+    codes = np.stack(np.meshgrid(steps, steps, steps), axis=-1).reshape(len(steps), -1, 3)
+    expected = rgb2lab(codes)
+    np.testing.assert_allclose(cielab(linear_light(codes)), expected, atol=0.03)
+
+
+@pytest.mark.parametrize("gain", [0.5, 1.0, 2.0])
+def test_a_gain_on_the_codes_stops_at_white(gain: float) -> None:
+    codes = np.arange(256, dtype=np.uint8)[None, :, None].repeat(3, 2)
+    raised = np.minimum(gain * codes / 255, 1)
+    expected = np.where(raised <= 0.04045, raised / 12.92, ((raised + 0.055) / 1.055) ** 2.4)
+    np.testing.assert_allclose(linear_light(codes, gain), expected, atol=1e-6)
+
+
 @pytest.mark.parametrize(
     ("y", "lstar"), [(0.18, 49.4961), (0.5, 76.0693), (0.01, 8.9914), ((6 / 29) ** 3, 8.0)]
 )

@@ -23,6 +23,7 @@ from numpy.typing import NDArray
 
 from satcheck.outline.nearest import nearest
 from satcheck.outline.strength import colour_step
+from satcheck.photo import cielab, linear_light
 
 Float = NDArray[np.float32]
 Bool = NDArray[np.bool_]
@@ -71,11 +72,9 @@ def lab_at_even_exposure(rgb: NDArray[np.uint8]) -> Float:
 
     The gain is held to 6, so that a black frame stays black.
     """
-    image = rgb.astype(np.float32) / np.float32(255)
-    brightest = np.maximum(np.maximum(image[..., 0], image[..., 1]), image[..., 2])
-    high = float(np.percentile(brightest, 98))
-    image = np.minimum(image * np.float32(min(0.95 / max(high, 0.02), 6.0)), np.float32(1))
-    return np.asarray(cv2.cvtColor(image, cv2.COLOR_RGB2Lab), np.float32)
+    brightest = np.maximum(np.maximum(rgb[..., 0], rgb[..., 1]), rgb[..., 2])
+    high = float(np.percentile(brightest, 98)) / 255
+    return cielab(linear_light(rgb, min(0.95 / max(high, 0.02), 6.0)))
 
 
 def border_distance(lab: Float, exclude: Bool | None = None) -> Float:

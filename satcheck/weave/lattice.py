@@ -186,18 +186,18 @@ def _template(pitch: float, angles: range, over: int, size: int, thin: int) -> _
     Nodes are drawn as wide as a window of ``size`` pixels shows them: where it holds few repeats
     they run into each other, and single places between them tell nothing.
     """
-    radians = np.deg2rad(ANGLES[list(angles)])[:, None]
+    radians = np.deg2rad(ANGLES[list(angles)])
     count = min(int(2.2 / pitch * PADDED / thin) + 2, PADDED // 2 // thin)
-    frequency = np.arange(count) / (PADDED / thin)
-    radius = pitch * np.hypot(frequency[:, None], frequency[None, :])
+    frequency = (np.arange(count) / (PADDED / thin)).astype(np.float32)
+    radius = np.float32(pitch) * np.hypot(frequency[:, None], frequency[None, :])
     ring = (radius > 0.2) & (radius < 2.2)
-    drawn = np.zeros((len(radians), count, count), np.float32)
-    for i, j, weight in NODES[over]:
-        across = frequency - i * np.cos(radians) / (over * pitch)
-        along = frequency - j * np.sin(radians) / pitch
-        lobes = [np.exp(-0.5 * (f * size / LOBE) ** 2).astype(np.float32) for f in (across, along)]
-        node = np.float32(np.sqrt(weight)) * lobes[1][:, :, None] * lobes[0][:, None, :]
-        np.maximum(drawn, node, out=drawn)
+    i, j, weight = (np.array(each, np.float32)[:, None] for each in zip(*NODES[over], strict=True))
+    across = frequency - (i * np.cos(radians) / (over * pitch))[..., None].astype(np.float32)
+    along = frequency - (j * np.sin(radians) / pitch)[..., None].astype(np.float32)
+    narrow = np.float32(-0.5 * (size / LOBE) ** 2)
+    rows, columns = (np.exp(narrow * f**2) for f in (along, across))
+    rows *= np.sqrt(weight)[..., None]
+    drawn = (rows[..., :, None] * columns[..., None, :]).max(0)
     shape = drawn[:, ring]
     shape -= shape.mean(1, keepdims=True)
     shape /= np.maximum(np.linalg.norm(shape, axis=1, keepdims=True), 1e-9)
