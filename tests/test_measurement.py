@@ -2,6 +2,7 @@
 
 import re
 from dataclasses import replace
+from io import BytesIO
 
 import numpy as np
 import pytest
@@ -9,6 +10,7 @@ from cards import card_of, edges_of, gaussian
 from grids import grid
 from numpy.testing import assert_array_equal
 from numpy.typing import NDArray
+from PIL import Image
 from scenes import Braid, Shape, View, draw
 
 from satcheck import measurement
@@ -16,7 +18,7 @@ from satcheck.card.find import CardSighting
 from satcheck.errors import UsageError
 from satcheck.measurement import Hints, Measurement, measure_photo, spread
 from satcheck.model import Label
-from satcheck.photo import Photo
+from satcheck.photo import Photo, closer, decode_photo
 
 SCENE = draw(np.random.default_rng(3), Braid(pitch=9.0, amplitude=0.15), Shape(190, 300), View(0.7))
 ROWS, COLUMNS = np.nonzero(SCENE.mask)
@@ -62,6 +64,41 @@ def test_lengths_are_pixels_of_the_stored_photo(plain: Measurement) -> None:
     assert large.cells.step == pytest.approx(3 * plain.cells.step)
     assert plain.cells.pitch is not None
     assert large.cells.pitch == pytest.approx(3 * plain.cells.pitch)
+
+
+def in_a_large_photo(enlarged: int) -> tuple[Photo, NDArray[np.floating]]:
+    """Return the scene in the corner of a 12 megapixel PNG, and its outline there."""
+    part = np.repeat(np.repeat(SCENE.rgb, enlarged, 0), enlarged, 1)
+    canvas = np.full((3024, 4032, 3), SCENE.rgb[0, 0], np.uint8)
+    canvas[: part.shape[0], : part.shape[1]] = part
+    stream = BytesIO()
+    Image.fromarray(canvas).save(stream, "PNG", compress_level=1)
+    return decode_photo(stream.getvalue(), "large.png"), enlarged * OUTLINE
+
+
+@pytest.mark.parametrize(("enlarged", "height"), [(1, 3024), (4, 1512)])
+def test_a_part_that_is_small_in_a_large_photo_is_looked_at_closely(
+    enlarged: int, height: int
+) -> None:
+    """A photo of so many megapixels is halved as it is read: four pixels a pitch are too few."""
+    photo, outline = in_a_large_photo(enlarged)
+    assert photo.rgb.shape == (1512, 2016, 3)
+    found = measure_photo(photo, Hints(distal="down", outline=outline))
+    assert found is not None
+    assert found.laminate.shape[0] == height
+    assert found.cells.pitch == pytest.approx(9 * enlarged, rel=0.08)
+    rows, columns = np.nonzero(found.cells.part)
+    x, y = found.cells.to_photo @ np.stack([columns + 0.5, rows + 0.5, np.ones(len(rows))])
+    assert SCENE.mask[(y / enlarged).astype(int), (x / enlarged).astype(int)].mean() > 0.99
+
+
+def test_a_photo_read_whole_or_without_its_file_has_no_more_pixels() -> None:
+    photo, _ = in_a_large_photo(1)
+    near = closer(photo)
+    assert near is not None
+    assert (near.scale, near.sha256) == (1, photo.sha256)
+    assert closer(near) is None
+    assert closer(replace(photo, data=b"")) is None
 
 
 @pytest.mark.parametrize("stored", [1, 3])
