@@ -104,9 +104,9 @@ def label_map_png(inspection: Inspection) -> bytes:
     least = (math.ceil(photo.width / 4), math.ceil(photo.height / 4))
     if labels.shape[1] < least[0] or labels.shape[0] < least[1]:
         labels = _nearest(labels, least)
-    stream = BytesIO()
-    Image.fromarray(labels).save(stream, "PNG", compress_level=3)
-    return stream.getvalue()
+    runs = [cv2.IMWRITE_PNG_STRATEGY, cv2.IMWRITE_PNG_STRATEGY_RLE]
+    _, data = cv2.imencode(".png", labels, [cv2.IMWRITE_PNG_COMPRESSION, 1, *runs])
+    return bytes(data)
 
 
 def draw_overlay(rgb: Rgb, inspection: Inspection) -> Rgb:

@@ -31,15 +31,24 @@ class Context:
     """Further keys of the body, such as settings; plain JSON values."""
 
 
+def whole_record(inspection: Inspection) -> bytes:
+    """Return all that was measured, as it is kept: JSON."""
+    return json.dumps(inspection_to_json(inspection), indent=1, allow_nan=False).encode()
+
+
 def inspection_draft(
-    inspection: Inspection, context: Context, overlay: bytes | None = None
+    inspection: Inspection,
+    context: Context,
+    overlay: bytes | None = None,
+    whole: bytes | None = None,
 ) -> Draft:
     """Return an inspection as a draft, to be appended with others or by itself.
 
     The body holds the short record under "inspection"; under "blobs" it names as "whole" the one
-    with all that was measured, and as "overlay" the overlay (JPEG), if given.
+    with all that was measured, made here unless it is given, and as "overlay" the overlay (JPEG),
+    if given.
     """
-    whole = json.dumps(inspection_to_json(inspection), indent=1, allow_nan=False).encode()
+    whole = whole_record(inspection) if whole is None else whole
     blobs = {"whole": whole} | ({} if overlay is None else {"overlay": overlay})
     card = inspection.card
     body: dict[str, Any] = {

@@ -3,6 +3,7 @@
 import hashlib
 import os
 import signal
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from multiprocessing.connection import Connection
 from pathlib import Path
@@ -16,7 +17,7 @@ from satcheck.card.find import find_cards
 from satcheck.errors import SatcheckError
 from satcheck.inspection import Settings, inspect
 from satcheck.ledger.entries import Draft
-from satcheck.ledger.recording import Context, inspection_draft
+from satcheck.ledger.recording import Context, inspection_draft, whole_record
 from satcheck.model import Inspection
 from satcheck.photo import Photo, decode_photo
 from satcheck.series.reference import carry
@@ -127,7 +128,10 @@ def judge_job(job: Job, bounds: Calibration) -> Judged | Refused:
         return Refused(str(error))
     except MemoryError:
         return Refused(say("no_memory"))
-    return Judged(_draft(job, inspection, page_pictures(photo.rgb, inspection)))
+    with ThreadPoolExecutor(1) as beside:
+        whole = beside.submit(whole_record, inspection)
+        pictures = page_pictures(photo.rgb, inspection)
+        return Judged(_draft(job, inspection, pictures, whole.result()))
 
 
 def _inspect(
@@ -138,7 +142,7 @@ def _inspect(
     return inspect(photo, bounds, Settings(shot.fibre, distal, shot.view, pitch, outline=outline))
 
 
-def _draft(job: Job, inspection: Inspection, pictures: dict[str, bytes]) -> Draft:
+def _draft(job: Job, inspection: Inspection, pictures: dict[str, bytes], whole: bytes) -> Draft:
     shot = job.shot
     context = Context(
         part=shot.part,
@@ -147,7 +151,7 @@ def _draft(job: Job, inspection: Inspection, pictures: dict[str, bytes]) -> Draf
         corrects=None if job.again is None else job.again.entry,
         more={"taps": {"part": list(shot.inside), "not part": list(shot.outside)}},
     )
-    draft = inspection_draft(inspection, context, pictures["marks"])
+    draft = inspection_draft(inspection, context, pictures["marks"], whole)
     plain = pictures["plain"]
     blobs = {**draft.body["blobs"], "plain": hashlib.sha256(plain).hexdigest()}
     return replace(draft, body={**draft.body, "blobs": blobs}, blobs=(*draft.blobs, plain))

@@ -4,6 +4,7 @@ Both have the same size, so that a tap can change one for the other. The page sa
 the legend itself, so the strips of ``overlay.overlay_jpeg`` are left out.
 """
 
+from concurrent.futures import ThreadPoolExecutor
 from io import BytesIO
 from typing import Any
 
@@ -21,13 +22,20 @@ QUALITY = 85
 Rgb = NDArray[np.uint8]
 
 
-def page_pictures(rgb: Rgb, inspection: Inspection) -> dict[str, bytes]:
-    """Return the JPEGs "plain" and "marks" of the upright photo (H, W, 3), long side 1280 px."""
+def plain_picture(rgb: Rgb) -> Rgb:
+    """Return the upright photo (H, W, 3) as the page shows it, long side at most 1280 px."""
     scale = min(1.0, LONG_SIDE / max(rgb.shape[:2]))
     size = (round(rgb.shape[1] * scale), round(rgb.shape[0] * scale))
     way = cv2.INTER_AREA if scale < 0.5 else cv2.INTER_LINEAR
-    plain = np.asarray(cv2.resize(rgb, size, interpolation=way), np.uint8)
-    return {"plain": _jpeg(plain), "marks": _jpeg(draw_marks(plain, inspection))}
+    return np.asarray(cv2.resize(rgb, size, interpolation=way), np.uint8)
+
+
+def page_pictures(rgb: Rgb, inspection: Inspection) -> dict[str, bytes]:
+    """Return the JPEGs "plain" and "marks" of the upright photo (H, W, 3)."""
+    plain = plain_picture(rgb)
+    with ThreadPoolExecutor(1) as beside:  # Pillow lets go of the interpreter
+        encoded = beside.submit(_jpeg, plain)
+        return {"marks": _jpeg(draw_marks(plain, inspection)), "plain": encoded.result()}
 
 
 def _jpeg(rgb: NDArray[Any]) -> bytes:
