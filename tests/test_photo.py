@@ -105,7 +105,6 @@ def test_linear_light_and_lightness_follow_their_standards(
     np.testing.assert_allclose(lightness(luminance(light)), lstar, atol=1e-4)
 
 
-# CIE 15: the two branches meet at Y = (6/29)^3, L* = 8
 def test_lab_is_that_of_a_reference_library() -> None:
     """Every seventeenth code of each channel, against scikit-image (D65, sRGB)."""
     steps = np.arange(0, 256, 17, dtype=np.uint8)
@@ -122,6 +121,7 @@ def test_a_gain_on_the_codes_stops_at_white(gain: float) -> None:
     np.testing.assert_allclose(linear_light(codes, gain), expected, atol=1e-6)
 
 
+# CIE 15: the two branches meet at Y = (6/29)^3, L* = 8
 @pytest.mark.parametrize(
     ("y", "lstar"), [(0.18, 49.4961), (0.5, 76.0693), (0.01, 8.9914), ((6 / 29) ** 3, 8.0)]
 )

@@ -7,8 +7,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from satcheck.weave.pooling import WIDE, Pool, gaussian_rows
-from satcheck.weave.spectrum import blur
+from satcheck.weave.pooling import Pool, gaussian_rows
+from satcheck.weave.spectrum import WIDE, blur
 
 F32 = NDArray[np.float32]
 SHAPE = (90, 61)

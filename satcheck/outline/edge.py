@@ -156,7 +156,7 @@ def _by_colour(image: Float, frame: Frame, barred: Bool) -> Bool:
     seeds[barred] = cv2.GC_BGD
     if not (seeds == cv2.GC_FGD).any():
         return frame.ribbon & ~barred
-    return cut(image, seeds, 1)  # edges decide where the part ends: a second changed nothing
+    return cut(image, seeds, 1)  # edges decide where the part ends: two rounds overlap no better
 
 
 def cut(lab: Float, seeds: Bytes, rounds: int) -> Bool:

@@ -32,7 +32,7 @@ WORKING_PITCH = 12.0  # px: tow edges survive, and a 12 MP photo shrinks to what
 CELL = 0.5  # pitches
 BROAD = 3  # cells to each side: what a rich area is told by over 3.5 pitches
 CALM = 0.3  # quantile that glints and wrinkles cannot reach
-POOLED = 0.8  # pitches (sigma) over which windows, one each 0.75 pitches, are averaged
+POOLED = 0.8  # pitches (sigma) over which windows, one a pitch, are averaged
 INDEPENDENT = 60.0  # degrees of freedom of the annulus in one window (area times bandwidth, Hann)
 
 # What each cue is, for reports. All are natural logs or differences of logs.

@@ -11,7 +11,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-WIDE = 3.0  # reduced pixels to a sigma: what averaging them adds beyond its variance is below 0.1 %
+from satcheck.weave.spectrum import WIDE
 
 F32 = NDArray[np.float32]
 Bool = NDArray[np.bool_]
