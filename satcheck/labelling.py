@@ -2,13 +2,13 @@
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import ndimage
 
 from satcheck.calibration import FibreBounds
+from satcheck.cell_grid import holes, spots, widened
 from satcheck.flags import Reason
 from satcheck.model import SCALE, Cells, Label
 from satcheck.saturation import saturation_index
-from satcheck.spots import EIGHT, SPECK, folds, with_contrast, with_core, with_evidence
+from satcheck.spots import SPECK, folds, with_contrast, with_core, with_evidence
 
 Labels = NDArray[np.uint8]
 Bool = NDArray[np.bool_]
@@ -80,14 +80,14 @@ def _by_bounds(index: NDArray[np.float32], bounds: tuple[float, ...]) -> Labels:
 def _filled(labels: Labels, around: tuple[Label, ...], by: Label) -> Labels:
     """Relabel the small holes of a region."""
     region = np.isin(labels, around)
-    holes, count = ndimage.label(ndimage.binary_fill_holes(region, EIGHT) & ~region)
-    small = np.bincount(holes.ravel(), minlength=count + 1)[holes] <= HOLE
-    return np.where((holes > 0) & small & (labels > 0), by, labels).astype(np.uint8)
+    names, count = spots(holes(region))
+    small = np.bincount(names.ravel(), minlength=count + 1)[names] <= HOLE
+    return np.where((names > 0) & small & (labels > 0), by, labels).astype(np.uint8)
 
 
 def _rimmed(labels: Labels) -> Labels:
     """Turn good cells that touch starved ones to lean: a window there sees both."""
-    touching = ndimage.binary_dilation(labels == Label.STARVED, EIGHT, RIM)
+    touching = widened(labels == Label.STARVED, RIM)
     doubtful = touching & np.isin(labels, (Label.GOOD, Label.HEAVY, Label.RICH))
     return np.where(doubtful, Label.LEAN, labels).astype(np.uint8)
 
@@ -96,6 +96,6 @@ def _solid(labels: Labels) -> Labels:
     """Fill what starved or lean laminate surrounds, and soften starved specks to lean."""
     result = _filled(labels, (Label.STARVED, Label.LEAN), Label.LEAN)
     result = _filled(result, (Label.STARVED,), Label.STARVED)
-    spots, count = ndimage.label(result == Label.STARVED, EIGHT)
-    small = np.bincount(spots.ravel(), minlength=count + 1)[spots] < SPECK
-    return np.where((spots > 0) & small, Label.LEAN, result).astype(np.uint8)
+    names, count = spots(result == Label.STARVED)
+    small = np.bincount(names.ravel(), minlength=count + 1)[names] < SPECK
+    return np.where((names > 0) & small, Label.LEAN, result).astype(np.uint8)

@@ -8,14 +8,14 @@ Student t classes after Peel & McLachlan 2000): a part with starved patches fixe
 a uniform one falls back on what the shop's photos have shown.
 """
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import gaussian_filter
-from scipy.special import expit, gammaln
 
+from satcheck.cell_grid import smoothed
 from satcheck.model import Cells
 
 F64 = NDArray[np.float64]
@@ -143,7 +143,7 @@ def saturation_index(cells: Cells, dry: Mixture, full: Mixture) -> NDArray[np.fl
     """Return how a cell stands between starved (-1), good (0) and rich (+1); NaN if unmeasured.
 
     With d the log odds of starved and r those of rich against good, each divided by ``CAUTION``,
-    u = expit(d) and v = expit(r), the index is v (1 - u) - u: doubt about starved counts first.
+    u and v their logistic functions, the index is v (1 - u) - u: doubt about starved counts first.
     One mixture tells starved from the rest by local cues, the other rich from good by cues over a
     wider area; all classes are equally likely beforehand.
     """
@@ -153,20 +153,20 @@ def saturation_index(cells: Cells, dry: Mixture, full: Mixture) -> NDArray[np.fl
         return index
     local = _shared(log_likelihoods(dry, values(cells, dry.cues, where))[0], where, SHARED_DRY)
     wide = _shared(log_likelihoods(full, values(cells, full.cues, where))[0], where, SHARED_FULL)
-    starved = expit((local[:, 0] - _log_sum(local[:, 1:].T)) / CAUTION)
-    rich = expit((wide[:, 2] - wide[:, 1]) / CAUTION)
+    starved = _share((local[:, 0] - _log_sum(local[:, 1:].T)) / CAUTION)
+    rich = _share((wide[:, 2] - wide[:, 1]) / CAUTION)
     index[where] = rich * (1 - starved) - starved
     return index
 
 
 def _shared(evidence: F64, where: NDArray[np.bool_], sigma: float) -> F64:
     """Return log densities averaged over the nearest cells."""
-    weight = np.maximum(gaussian_filter(where.astype(float), sigma), 1e-3)
+    weight = np.maximum(smoothed(where, sigma), 1e-3)
     result = np.empty_like(evidence)
     for k in range(evidence.shape[1]):
         layer = np.zeros(where.shape)
         layer[where] = evidence[:, k]
-        result[:, k] = (gaussian_filter(layer, sigma) / weight)[where]
+        result[:, k] = (smoothed(layer, sigma) / weight)[where]
     return result
 
 
@@ -223,7 +223,8 @@ class _Classes:
         factors = np.linalg.cholesky(mixture.scatter)
         roots = np.linalg.inv(factors)
         seen = (points - mixture.means[:, None, :]) @ roots.transpose(0, 2, 1)
-        constant = gammaln((FREEDOM + size) / 2) - gammaln(FREEDOM / 2) - size / 2 * np.log(FREEDOM)
+        constant = math.lgamma((FREEDOM + size) / 2) - math.lgamma(FREEDOM / 2)
+        constant -= size / 2 * math.log(FREEDOM)
         heights = constant - np.log(np.diagonal(factors, axis1=1, axis2=2)).sum(1)
         precision = roots.transpose(0, 2, 1) @ roots
         between = np.asarray(np.linalg.inv(mixture.between), np.float64)
@@ -251,6 +252,11 @@ class _Classes:
         precision = self.between + np.tensordot(share.sum(0), self.precision, 1)
         doubt = np.asarray(np.linalg.inv(precision), np.float64)
         return _Step(member, robust, doubt @ pull, doubt)
+
+
+def _share(odds: F64) -> F64:
+    """Return the logistic function of log odds, 0 to 1."""
+    return np.asarray(0.5 + 0.5 * np.tanh(0.5 * odds), np.float64)
 
 
 def _log_sum(log: F64) -> F64:

@@ -6,15 +6,14 @@ of them at once. What a spot shows as a whole tells such from resin.
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import ndimage
 
+from satcheck.cell_grid import means, medians, spots, widened
 from satcheck.model import SCALE, Label
 
 Labels = NDArray[np.uint8]
 Bool = NDArray[np.bool_]
 F32 = NDArray[np.float32]
 
-EIGHT = np.ones((3, 3), np.int8)
 ONE_WAY = 0.8  # median coherence from which a spot is a fold, a seam or a reflection's edge
 TWO_WAY = 0.6  # coherence up to which a cell is weave even where a fold runs into it
 SURELY_ONE_WAY = 0.95  # coherence from which a single cell is, within a spot that is not
@@ -44,27 +43,24 @@ def folds(
 
     Their texture runs one way, or it does not follow the braid.
     """
-    spots, count = ndimage.label(labels == Label.STARVED, EIGHT)
+    names, count = spots(labels == Label.STARVED)
     if count == 0:
         return np.zeros(labels.shape, bool)
     coherence, order = np.nan_to_num(coherence), np.nan_to_num(order)
-    names = np.arange(1, count + 1)
-    one_way = np.append(False, np.asarray(ndimage.median(coherence, spots, names)) > ONE_WAY)
-    off = np.append(False, np.asarray(ndimage.median(order, spots, names)) < OFF_LATTICE)
+    one_way = medians(coherence, names, count)[names] > ONE_WAY
+    off = medians(order, names, count)[names] < OFF_LATTICE
     # A fold may run into a dry spot: what is clearly two-way there stays.
-    return np.asarray(
-        (one_way[spots] & (coherence > TWO_WAY))
-        | (off[spots] & ((order < ON_LATTICE) | (coherence > TWO_WAY)))
-        | ((spots > 0) & (coherence > SURELY_ONE_WAY))
-    )
+    fold = one_way & (coherence > TWO_WAY)
+    fold |= off & ((order < ON_LATTICE) | (coherence > TWO_WAY))
+    return np.asarray((names > 0) & (fold | (coherence > SURELY_ONE_WAY)))
 
 
 def with_core(labels: Labels, index: F32) -> Labels:
     """Soften to lean the starved spots that nowhere are certain (hysteresis, after Canny 1986)."""
     certain = np.nan_to_num(index) <= CORE
-    spots, count = ndimage.label(labels == Label.STARVED, EIGHT)
-    cores = np.bincount(spots[certain], minlength=count + 1)
-    return np.where((spots > 0) & (cores[spots] < SPECK), Label.LEAN, labels).astype(np.uint8)
+    names, count = spots(labels == Label.STARVED)
+    cores = np.bincount(names[certain], minlength=count + 1)
+    return np.where((names > 0) & (cores[names] < SPECK), Label.LEAN, labels).astype(np.uint8)
 
 
 def with_evidence(labels: Labels, index: F32, coherence: F32) -> Labels:
@@ -78,17 +74,16 @@ def with_evidence(labels: Labels, index: F32, coherence: F32) -> Labels:
     coherence : (R, C) float32 array
         How one-directional the texture is, 0 to 1.
     """
-    spots, count = ndimage.label(labels == Label.STARVED, EIGHT)
-    rest = np.isin(labels, SCALE) & (spots == 0)
+    names, count = spots(labels == Label.STARVED)
+    rest = np.isin(labels, SCALE) & (names == 0)
     if count == 0:
         return labels
-    names = np.arange(1, count + 1)
     coherence = np.nan_to_num(coherence)
-    one_way = np.asarray(ndimage.mean(coherence, spots, names))
+    one_way = means(coherence, names, count)
     usual = float(coherence[rest].mean()) if rest.any() else one_way
-    score = np.asarray(ndimage.mean(np.nan_to_num(index), spots, names))
-    weak = np.append(False, score + ONE_WAY_COST * (one_way - usual) > EVIDENCE)
-    return np.where(weak[spots], Label.LEAN, labels).astype(np.uint8)
+    score = means(np.nan_to_num(index), names, count)
+    weak = (score + ONE_WAY_COST * (one_way - usual) > EVIDENCE)[names]
+    return np.where((names > 0) & weak, Label.LEAN, labels).astype(np.uint8)
 
 
 def with_contrast(labels: Labels, crosswise: F32 | None) -> Labels:
@@ -100,16 +95,16 @@ def with_contrast(labels: Labels, crosswise: F32 | None) -> Labels:
     crosswise : (R, C) float32 array or None
         Texture across its main direction, natural log; without it nothing is softened.
     """
-    spots, count = ndimage.label(labels == Label.RICH, EIGHT)
+    names, count = spots(labels == Label.RICH)
     judged = np.isin(labels, SCALE)
     if crosswise is None:
         return labels
     result = labels.copy()
     for k in range(1, count + 1):
-        here = spots == k
+        here = names == k
         if here.sum() > MOST_OF_PART * judged.sum():
             continue
-        near, far = (ndimage.binary_dilation(here, EIGHT, reach) for reach in AROUND)
+        near, far = (widened(here, reach) for reach in AROUND)
         around = far & ~near & judged
         if around.sum() < FEWEST_AROUND or not _is_smoother(crosswise, here, around):
             result[here] = Label.HEAVY

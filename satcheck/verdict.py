@@ -7,8 +7,8 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import ndimage
 
+from satcheck.cell_grid import depth, spots, widened
 from satcheck.flags import EXPLANATIONS, split
 from satcheck.model import (
     SCALE,
@@ -99,13 +99,13 @@ def zone_mask(cells: Cells, name: str) -> Bool:
 
 def _patches(cells: Cells, labels: Labels, label: Label) -> list[tuple[Patch, Bool]]:
     """Return the connected patches of a label that are large enough to matter, with their cells."""
-    spots, count = ndimage.label(np.isin(labels, BAND[label]), np.ones((3, 3), np.int8))
+    names, count = spots(np.isin(labels, BAND[label]))
     found, thin_counts = [], label in (Label.LEAN, Label.HEAVY)
-    for k, covered in enumerate(np.bincount(spots.ravel(), minlength=count + 1)[1:], 1):
+    for k, covered in enumerate(np.bincount(names.ravel(), minlength=count + 1)[1:], 1):
         size, unit, matters = _size(cells, int(covered))
         if size < matters:
             continue
-        here = spots == k
+        here = names == k
         if (
             thin_counts
             or size >= LARGE * matters
@@ -122,13 +122,12 @@ def _beside(patches: list[tuple[Patch, Bool]], shape: tuple[int, ...]) -> Bool:
     inside = np.zeros(shape, bool)
     for _, here in patches:
         inside |= here
-    eight = np.ones((3, 3), np.int8)
-    return inside if not patches else ndimage.binary_dilation(inside, eight, REACH)
+    return widened(inside, REACH)
 
 
 def _thickness(patch: Bool) -> float:
     """Return the diameter of the largest disc inside a patch, in cells."""
-    return float(2 * ndimage.distance_transform_edt(np.pad(patch, 1)).max() - 1)
+    return float(2 * depth(patch).max() - 1)
 
 
 def _size(cells: Cells, count: int) -> tuple[float, Literal["mm", "pitches"], float]:

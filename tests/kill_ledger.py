@@ -41,7 +41,9 @@ from satcheck.ledger.verifying import verify
 
 SAMPLE = Path(__file__).parents[1] / "sample_images" / "basalt_11.jpg"
 LONGEST = 300.0
-"""Seconds until a program that runs undisturbed must have caught up."""
+"""Seconds until a program has begun, or acknowledged something."""
+LONGEST_PHOTO = 3.0
+"""Seconds for each photo until a program that runs undisturbed must have caught up."""
 
 
 @dataclass
@@ -62,6 +64,11 @@ class Shop:
         text = f"photo {number}".encode()
         data = small_sample()
         return data[:2] + b"\xff\xfe" + (len(text) + 2).to_bytes(2, "big") + text + data[2:]
+
+    @property
+    def longest(self) -> float:
+        """Seconds until all that was given must have been judged."""
+        return LONGEST + LONGEST_PHOTO * len(self.given)
 
     def arrive(self, number: int) -> None:
         """Put three photos where a sync would."""
@@ -162,7 +169,7 @@ def watching(shop: Shop, chance: random.Random, number: int) -> None:
 def watch_on(shop: Shop) -> None:
     """Watch undisturbed until all is judged."""
     with _watch(shop) as (process, _):
-        _until(lambda: set(shop.check("undisturbed")) >= shop.given, process)
+        _until(lambda: set(shop.check("undisturbed")) >= shop.given, process, shop.longest)
         kill(process)
 
 
@@ -204,7 +211,7 @@ def auditing(shop: Shop, chance: random.Random, number: int) -> None:
 def audit_on(shop: Shop) -> None:
     """Audit undisturbed."""
     with _audit(shop) as process:
-        told = process.communicate(timeout=LONGEST)[0]
+        told = process.communicate(timeout=shop.longest)[0]
         assert process.returncode in (0, 1, 3), told
 
 
@@ -227,7 +234,7 @@ def serving(shop: Shop, chance: random.Random, number: int) -> None:
 def serve_on(shop: Shop) -> None:
     """Serve undisturbed until all that was sent whole is judged."""
     with _serve(shop) as at:
-        _until(lambda: set(shop.check("undisturbed")) >= shop.given, at.process)
+        _until(lambda: set(shop.check("undisturbed")) >= shop.given, at.process, shop.longest)
 
 
 @contextlib.contextmanager
@@ -271,9 +278,11 @@ def _at_random(
 
 
 def _until(
-    holds: Callable[[], bool], process: "subprocess.Popen[str] | subprocess.Popen[bytes]"
+    holds: Callable[[], bool],
+    process: "subprocess.Popen[str] | subprocess.Popen[bytes]",
+    longest: float = LONGEST,
 ) -> None:
-    until = time.monotonic() + LONGEST
+    until = time.monotonic() + longest
     while not holds():
         assert time.monotonic() < until, "it did not catch up"
         assert process.poll() is None, "it ended by itself"

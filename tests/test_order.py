@@ -1,6 +1,8 @@
 """The order of the modules: each imports only what stands before it, inside functions too."""
 
 import ast
+import subprocess
+import sys
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -38,6 +40,7 @@ ORDER = (
     "resin.mix_sheet",
     "resin.weigh_sheet",
     "resin.experience",
+    "cell_grid",
     # files to pixels
     "photo",
     "card.layout",
@@ -344,6 +347,14 @@ def test_judgement_and_report_need_no_image_library(module: str) -> None:
         assert not {n.split(".")[0] for n in imports(source)} & set(IMAGE_LIBRARIES), name
         todo |= own(source) - seen
     assert not seen & set(PIXELS)
+
+
+def test_what_judges_a_photo_starts_without_the_slow_libraries() -> None:
+    code = "import sys, satcheck.cli.judging, satcheck.overlay; print(*sys.modules)"
+    told = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    loaded = {name.split(".")[0] for name in told.stdout.split()}
+    assert {"cv2", "numpy", "PIL"} <= loaded  # else the test would see nothing
+    assert not loaded & {"scipy", "skimage", "pint", "reportlab", "matplotlib"}
 
 
 @pytest.mark.parametrize(

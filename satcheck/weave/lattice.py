@@ -12,8 +12,8 @@ from functools import lru_cache
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy import ndimage
 
+from satcheck.cell_grid import medians
 from satcheck.frame import Frame
 from satcheck.weave.spectrum import contrast, masked_blur, power
 
@@ -298,8 +298,7 @@ def _radial(log: F32) -> F32:
     """Return the median of a quadrant's log power over rings, at each of its places."""
     radius = np.hypot(*np.mgrid[: log.shape[0], : log.shape[1]])
     ring = (radius / 2.3).astype(int)
-    medians = ndimage.median(log, ring, np.arange(ring.max() + 1))
-    return np.asarray(np.asarray(medians)[ring], np.float32)
+    return np.asarray(medians(log, ring, int(ring.max()))[ring], np.float32)
 
 
 def _scores(whitened: F32, pitch: F64, angle: F64, over: int) -> F64:

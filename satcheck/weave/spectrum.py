@@ -7,7 +7,6 @@ import cv2
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
-from scipy.fft import rfft2
 
 CHUNK = 32  # windows: their spectra stay in a core's cache
 THREADS = 2  # NumPy and the transform let go of the interpreter
@@ -103,7 +102,7 @@ def power(
         tiles = every[rows[chosen], columns[chosen]]
         tiles -= tiles.mean((1, 2), keepdims=True)
         tiles *= window
-        spectrum = rfft2(tiles, (padded, padded))
+        spectrum = np.fft.rfft2(tiles, (padded, padded))
         found = density[chosen]
         np.multiply(spectrum.real, spectrum.real, out=found)
         found += spectrum.imag * spectrum.imag

@@ -10,8 +10,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import gaussian_filter1d
 
+from satcheck.cell_grid import smoothing
 from satcheck.frame import Frame
 from satcheck.weave.lattice import NODES, Lattice
 from satcheck.weave.spectrum import power
@@ -243,16 +243,17 @@ def _stretch(seen: F32, row: Index, lane: F64, table: _Table) -> tuple[Index, In
     chosen = np.nonzero(np.abs(lane) < 0.6)[0]
     chosen = chosen[:: max(1, len(chosen) // FIT_WINDOWS)]
     rows = int(row.max()) + 1
-    counts = gaussian_filter1d(np.bincount(row[chosen], minlength=rows).astype(float), SMOOTH)
+    along = smoothing(rows, SMOOTH)
+    counts = along @ np.bincount(row[chosen], minlength=rows)
     moves = STRETCH[:, None] * table.along + STRETCH
     part = replace(table, pair=table.pair[chosen])
     on, off = part.stretched_means(seen[chosen], moves.ravel())
     ratio = np.clip(np.log((on + 1e-12) / (off + 1e-12)), -0.5, 2.0)
     sums = np.zeros((rows, moves.size))
     np.add.at(sums, row[chosen], ratio)
-    mean = gaussian_filter1d(sums, SMOOTH, axis=0) / np.maximum(counts, 1e-3)[:, None]
+    mean = along @ sums / np.maximum(counts, 1e-3)[:, None]
     prior = -0.06 * (GRID * STRETCH / STRETCH_SPREAD) ** 2
     value = mean + (prior[:, None] + prior).ravel()
     best = np.unravel_index(value.argmax(1), moves.shape)
-    smooth = [gaussian_filter1d(STRETCH[k].astype(float), 3.0, mode="nearest") for k in best]
+    smooth = [smoothing(rows, 3.0) @ STRETCH[k] for k in best]
     return np.rint(smooth[0]).astype(np.intp)[row], np.rint(smooth[1]).astype(np.intp)[row]
