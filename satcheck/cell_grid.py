@@ -21,20 +21,40 @@ TRUNCATE = 4.0  # sigmas at which a Gaussian is cut off; what lies beyond is 0.0
 def spots(mask: Bool) -> tuple[Names, int]:
     """Return each cell's spot (R, C), named from 1 in reading order, and how many there are.
 
-    Cells of a spot touch by sides or corners; cells outside ``mask`` are named 0.
+    Cells of a spot touch by sides or corners; cells outside ``mask`` are named 0. The runs of
+    cells along each row are joined where they touch, until each knows the first run of its spot.
     """
-    none = mask.size
-    leader = np.where(mask, np.arange(none).reshape(mask.shape), none)
-    while True:
-        near = np.where(mask, _around(leader, np.minimum, none), none)
-        joined = np.append(near, none)[near]  # a leader's own leader: long spots join in few rounds
-        if np.array_equal(joined, leader):
-            break
-        leader = joined
-    leaders, names = np.unique(leader[mask], return_inverse=True)
+    row, first, last = _runs(mask)
+    above, below = _touching(row, first, last, mask.shape[1])
+    leader = np.arange(len(row))
+    while np.any(leader[above] != leader[below]):
+        pair = leader[above], leader[below]
+        for one in pair:
+            np.minimum.at(leader, one, np.minimum(*pair))
+        leader = leader[leader]
+    while np.any(leader[leader] != leader):
+        leader = leader[leader]
+    leaders, names = np.unique(leader, return_inverse=True)
     result = np.zeros(mask.shape, np.intp)
-    result[mask] = names + 1
+    result[mask] = np.repeat(names + 1, last - first)
     return result, len(leaders)
+
+
+def _runs(mask: Bool) -> tuple[Names, Names, Names]:
+    """Return row, first column and last column + 1 of each run of cells, in reading order."""
+    step = np.diff(np.pad(mask, ((0, 0), (1, 1))).astype(np.int8), axis=1)
+    row, first = np.nonzero(step > 0)
+    return row, first, np.nonzero(step < 0)[1]
+
+
+def _touching(row: Names, first: Names, last: Names, columns: int) -> tuple[Names, Names]:
+    """Return the pairs of runs, as indices, that touch from one row to the next."""
+    width = columns + 2
+    from_ = np.searchsorted(row * width + last, (row + 1) * width + first, "left")
+    until = np.searchsorted(row * width + first, (row + 1) * width + last, "right")
+    count = np.maximum(until - from_, 0)
+    above = np.repeat(np.arange(len(row)), count)
+    return above, np.arange(len(above)) + np.repeat(from_ - (np.cumsum(count) - count), count)
 
 
 def holes(mask: Bool) -> Bool:
