@@ -15,6 +15,7 @@ from satcheck.outline.find import Part
 from satcheck.photo import linear_light, luminance
 from satcheck.zones import ZoneMap
 
+LAMINATE, COVERED, BRIM, LOCK = 16, 32, 64, 128  # bits of a pixel's code; its zone stands below
 MARGIN = 0.03  # of the part's length, kept around it so that windows do not meet the border
 
 
@@ -78,12 +79,6 @@ def distance_within(mask: NDArray[np.bool_]) -> NDArray[np.float32]:
     return np.asarray(far, np.float32)[1:-1, 1:-1]
 
 
-def part_width(part: Part, zones: ZoneMap) -> float:
-    """Return the part's mean width across its axis, in pixels of the photo."""
-    length = np.ptp(_rim(part, zones.axis)[0])
-    return float(np.count_nonzero(part.silhouette) / max(length, 1.0))
-
-
 @dataclass(frozen=True, eq=False)
 class Cutout:
     """The piece of a photo that shows a part, from which frames of any scale are made.
@@ -92,22 +87,36 @@ class Cutout:
     ----------
     linear : (h, w, 3) float32 array
         Linear light, 0 to 1.
+    codes : (h, w) uint8 array
+        What each pixel is: zone 0 to 9, as in ``Frame``, and the bits above.
     corner : (2,) float array
         Where it lies in the photo: x, y of its upper left corner.
-    part, zones
-        Masks of the whole photo's size.
+    axis : (float, float)
+        Unit vector from the proximal to the distal end.
+    along, across : (N,) float arrays
+        Where the silhouette's rim lies, along the axis and across, in pixels of the photo.
+    width : float
+        The part's mean width across its axis, in pixels of the photo.
     """
 
     linear: NDArray[np.float32]
+    codes: NDArray[np.uint8]
     corner: NDArray[np.float64]
-    part: Part
-    zones: ZoneMap
+    axis: tuple[float, float]
+    along: NDArray[np.float64]
+    across: NDArray[np.float64]
+    width: float
 
     @classmethod
     def of(cls, rgb: NDArray[np.uint8], part: Part, zones: ZoneMap) -> "Cutout":
         """Cut a part out of the sRGB-encoded upright photo (H, W, 3)."""
-        crop, corner = _cropped(rgb, *_placement(part, zones.axis, 1.0))
-        return cls(linear_light(crop), corner, part, zones)
+        along, across = _rim(part, zones.axis)
+        width = float(np.count_nonzero(part.silhouette) / max(np.ptp(along), 1.0))
+        rows, columns = _seen(*_placement(along, across, zones.axis, 1.0))
+        codes = _codes(part, zones, (rows, columns))
+        corner = np.array([columns.start, rows.start], float)
+        linear = linear_light(rgb[rows, columns])
+        return cls(linear, codes, corner, zones.axis, along, across, width)
 
     def straightened(self, scale: float) -> Frame:
         """Turn, crop and scale the photo so that the part stands upright in it.
@@ -117,26 +126,36 @@ class Cutout:
         scale : float
             Wanted pixels of the frame per pixel of the photo; never enlarged beyond 1.
         """
-        scale, part, zones = min(scale, 1.0), self.part, self.zones
-        to_photo, size = _placement(part, zones.axis, scale)
-        corner = _centred(to_photo)
+        scale = min(scale, 1.0)
+        to_photo, size = _placement(self.along, self.across, self.axis, scale)
+        to_crop = np.column_stack([to_photo[:, :2], to_photo[:, 2] - self.corner])
         flags = cv2.INTER_NEAREST | cv2.WARP_INVERSE_MAP
-
-        def layer(mask: NDArray[np.generic]) -> NDArray[np.uint8]:
-            return np.asarray(cv2.warpAffine(mask.view(np.uint8), corner, size, flags=flags))
-
-        laminate = layer(part.laminate) > 0
-        third, side = layer(zones.third), layer(zones.side)
+        turned = cv2.warpAffine(self.codes, _centred(to_crop), size, flags=flags)
+        codes = np.asarray(turned, np.uint8)
         return Frame(
-            linear=_warped(self.linear, self.corner, to_photo, size, scale),
-            laminate=laminate,
-            zones=np.where(laminate & (third > 0), 3 * third + side - 3, 0).astype(np.uint8),
-            brim=layer(zones.brim) > 0,
-            lock=layer(zones.lock) > 0,
-            covered=layer(part.covered) > 0,
+            linear=_warped(self.linear, to_crop, size, scale),
+            laminate=codes & LAMINATE > 0,
+            zones=np.asarray(codes & 15, np.uint8),
+            brim=codes & BRIM > 0,
+            lock=codes & LOCK > 0,
+            covered=codes & COVERED > 0,
             to_photo=to_photo,
             scale=scale,
         )
+
+
+def _codes(part: Part, zones: ZoneMap, where: tuple[slice, slice]) -> NDArray[np.uint8]:
+    """Return the codes of a piece of the photo."""
+    laminate, third = part.laminate[where], zones.third[where]
+    codes = np.where(laminate & (third > 0), 3 * third + zones.side[where] - 3, 0).astype(np.uint8)
+    for mask, bit in (
+        (laminate, LAMINATE),
+        (part.silhouette[where] & ~laminate, COVERED),
+        (zones.brim[where], BRIM),
+        (zones.lock[where], LOCK),
+    ):
+        codes |= mask * np.uint8(bit)
+    return codes
 
 
 def _rim(part: Part, axis: tuple[float, float]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
@@ -149,10 +168,12 @@ def _rim(part: Part, axis: tuple[float, float]) -> tuple[NDArray[np.float64], ND
 
 
 def _placement(
-    part: Part, axis: tuple[float, float], scale: float
+    along: NDArray[np.float64],
+    across: NDArray[np.float64],
+    axis: tuple[float, float],
+    scale: float,
 ) -> tuple[NDArray[np.float64], tuple[int, int]]:
     """Return the map from frame to photo and the frame's (width, height)."""
-    along, across = _rim(part, axis)
     margin = MARGIN * np.ptp(along)
     start, left = along.min() - margin, across.min() - margin
     height = int(np.ceil((np.ptp(along) + 2 * margin) * scale))
@@ -169,37 +190,30 @@ def _centred(to_photo: NDArray[np.float64]) -> NDArray[np.float64]:
     return np.column_stack([to_photo[:, :2], to_photo[:, 2] + shift])
 
 
-def _cropped(
-    rgb: NDArray[np.uint8], to_photo: NDArray[np.float64], size: tuple[int, int]
-) -> tuple[NDArray[np.uint8], NDArray[np.float64]]:
-    """Return the part of the photo that the frame sees, and its corner (x, y)."""
+def _seen(to_photo: NDArray[np.float64], size: tuple[int, int]) -> tuple[slice, slice]:
+    """Return the rows and columns of the photo that a frame sees."""
     corners = np.array([[0, 0], [size[0], 0], [0, size[1]], size], float) @ to_photo[:, :2].T
     corners += to_photo[:, 2]
     x0, y0 = np.clip(np.floor(corners.min(0)) - 2, 0, None).astype(int)
     x1, y1 = np.ceil(corners.max(0)).astype(int) + 2
-    return rgb[y0:y1, x0:x1], np.array([x0, y0], float)
+    return slice(y0, y1), slice(x0, x1)
 
 
 def _warped(
-    crop: NDArray[np.float32],
-    origin: NDArray[np.float64],
-    to_photo: NDArray[np.float64],
-    size: tuple[int, int],
-    scale: float,
+    crop: NDArray[np.float32], matrix: NDArray[np.float64], size: tuple[int, int], scale: float
 ) -> NDArray[np.float32]:
     """Return linear light in the frame: area average down to the scale, then turned."""
-    matrix = to_photo.copy()
-    matrix[:, 2] -= origin
     if scale < 1:
         small = (max(1, round(crop.shape[1] * scale)), max(1, round(crop.shape[0] * scale)))
         shrink = np.array([small[0] / crop.shape[1], small[1] / crop.shape[0]])
         crop = np.asarray(cv2.resize(crop, small, interpolation=cv2.INTER_AREA), np.float32)
         matrix = matrix * shrink[:, None]
-    warped = cv2.warpAffine(
+    turned = cv2.warpAffine(
         crop,
         _centred(matrix),
         size,
         flags=cv2.INTER_CUBIC | cv2.WARP_INVERSE_MAP,
         borderMode=cv2.BORDER_REPLICATE,
     )
-    return np.clip(np.asarray(warped, np.float32), 0, 1)
+    warped = np.asarray(turned, np.float32)
+    return np.clip(warped, 0, 1, out=warped)

@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from satcheck.frame import Cutout, Frame, part_width
+from satcheck.frame import Cutout, Frame
 from satcheck.outline.find import Part
 from satcheck.photo import encode_srgb, linear_light
 from satcheck.zones import DIRECTIONS, Side, split_zones
@@ -147,4 +147,4 @@ def test_what_is_covered_is_no_laminate() -> None:
 
 def test_width_is_the_mean_across_the_axis() -> None:
     part = cone(40)
-    assert part_width(part, split_zones(part)) == pytest.approx(100, rel=0.02)
+    assert Cutout.of(dot(CENTRE), part, split_zones(part)).width == pytest.approx(100, rel=0.02)

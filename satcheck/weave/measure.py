@@ -7,7 +7,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from satcheck.frame import Cutout, Frame, part_width
+from satcheck.frame import Cutout, Frame
 from satcheck.outline.find import Part
 from satcheck.weave.lattice import PITCH_PER_WIDTH, Lattice, find_lattice
 from satcheck.weave.pooling import Pool
@@ -125,11 +125,10 @@ def measure(
     pitch : float, optional
         Tow pitch in pixels of ``rgb``, where the user or the card tells it.
     """
-    width = part_width(part, zones)
     cutout = Cutout.of(rgb, part, zones)
-    search = cutout.straightened(SEARCH_WIDTH / width)
+    search = cutout.straightened(SEARCH_WIDTH / cutout.width)
     lattice = find_lattice(search, None if pitch is None else pitch * search.scale)
-    known = lattice.pitch / search.scale if lattice else pitch or PITCH_PER_WIDTH * width
+    known = lattice.pitch / search.scale if lattice else pitch or PITCH_PER_WIDTH * cutout.width
     frame = cutout.straightened(WORKING_PITCH / known)
     working = known * frame.scale
     if lattice is not None:
