@@ -4,7 +4,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from satcheck.calibration import FibreBounds
-from satcheck.cell_grid import holes, spots, widened
+from satcheck.cell_grid import holes, sizes, spots, widened
 from satcheck.flags import Reason
 from satcheck.model import SCALE, Cells, Label
 from satcheck.saturation import saturation_index
@@ -81,7 +81,7 @@ def _filled(labels: Labels, around: tuple[Label, ...], by: Label) -> Labels:
     """Relabel the small holes of a region."""
     region = np.isin(labels, around)
     names, count = spots(holes(region))
-    small = np.bincount(names.ravel(), minlength=count + 1)[names] <= HOLE
+    small = sizes(names, count)[names] <= HOLE
     return np.where((names > 0) & small & (labels > 0), by, labels).astype(np.uint8)
 
 
@@ -97,5 +97,5 @@ def _solid(labels: Labels) -> Labels:
     result = _filled(labels, (Label.STARVED, Label.LEAN), Label.LEAN)
     result = _filled(result, (Label.STARVED,), Label.STARVED)
     names, count = spots(result == Label.STARVED)
-    small = np.bincount(names.ravel(), minlength=count + 1)[names] < SPECK
+    small = sizes(names, count)[names] < SPECK
     return np.where((names > 0) & small, Label.LEAN, result).astype(np.uint8)

@@ -184,7 +184,6 @@ def _stop(hand: _Hand[Any]) -> None:
 def _serve(work: Callable[[Any], Any], pipe: Connection) -> None:
     """Work off tasks from a pipe until it closes; the life of a process."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl+C is the caller's, which closes the pipe
-    os.environ["OPENBLAS_NUM_THREADS"] = "1"
     while True:
         try:
             task = pipe.recv()

@@ -95,10 +95,10 @@ def with_contrast(labels: Labels, crosswise: F32 | None) -> Labels:
     crosswise : (R, C) float32 array or None
         Texture across its main direction, natural log; without it nothing is softened.
     """
-    names, count = spots(labels == Label.RICH)
-    judged = np.isin(labels, SCALE)
     if crosswise is None:
         return labels
+    names, count = spots(labels == Label.RICH)
+    judged = np.isin(labels, SCALE)
     result = labels.copy()
     for k in range(1, count + 1):
         here = names == k

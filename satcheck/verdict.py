@@ -8,7 +8,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from satcheck.cell_grid import depth, spots, widened
+from satcheck.cell_grid import depth, sizes, spots, widened
 from satcheck.flags import EXPLANATIONS, split
 from satcheck.model import (
     SCALE,
@@ -101,7 +101,7 @@ def _patches(cells: Cells, labels: Labels, label: Label) -> list[tuple[Patch, Bo
     """Return the connected patches of a label that are large enough to matter, with their cells."""
     names, count = spots(np.isin(labels, BAND[label]))
     found, thin_counts = [], label in (Label.LEAN, Label.HEAVY)
-    for k, covered in enumerate(np.bincount(names.ravel(), minlength=count + 1)[1:], 1):
+    for k, covered in enumerate(sizes(names, count)[1:], 1):
         size, unit, matters = _size(cells, int(covered))
         if size < matters:
             continue

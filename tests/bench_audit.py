@@ -77,12 +77,11 @@ def audit(photos: Path, table: Path, out: Path, processes: int) -> Run:
     out.mkdir()
     command = [sys.executable, "-m", "satcheck", "audit", str(photos), "--table", str(table)]
     command += ["--ledger", str(out / "shop.ledger"), "--out", str(out / "audit")]
-    environment = os.environ | {"OPENBLAS_NUM_THREADS": "1"}
     begun = time.perf_counter()
     held: tuple[list[tuple[float, int]], list[tuple[float, int]]] = ([], [])
     with (out / "said.txt").open("wb") as said:
         process = subprocess.Popen(
-            [*command, "--processes", str(processes)], stdout=said, stderr=said, env=environment
+            [*command, "--processes", str(processes)], stdout=said, stderr=said
         )
         while process.poll() is None:
             now, workers = time.perf_counter() - begun, children(process.pid)

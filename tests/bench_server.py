@@ -3,7 +3,6 @@
 127.0.0.1 hides what a browser forbids on plain http, so pages are opened as http://shop.test.
 """
 
-import os
 import socket
 import subprocess
 import sys
@@ -62,10 +61,9 @@ def server(records: Path, port: int | None = None, *more: str) -> Iterator[Serve
     port = port or free_port()
     command = [sys.executable, "-m", "satcheck", "serve", "--records", str(records)]
     command += ["--host", "127.0.0.1", "--port", str(port), "--name", NAME, *more]
-    environment = os.environ | {"OPENBLAS_NUM_THREADS": "1"}
     records.mkdir(parents=True, exist_ok=True)
     with (records / "serve.log").open("ab") as log:
-        process = subprocess.Popen(command, stdout=log, stderr=log, env=environment)
+        process = subprocess.Popen(command, stdout=log, stderr=log)
     try:
         _wait(process, port, records / "serve.log")
         key = (records / "key").read_text().strip()

@@ -81,7 +81,7 @@ class Shop:
 
     def start(self, *words: str) -> "subprocess.Popen[str]":
         """Start a command of satcheck, its output unbuffered, in a group of its own."""
-        environment = {**os.environ, "PYTHONUNBUFFERED": "1", "OPENBLAS_NUM_THREADS": "1"}
+        environment = {**os.environ, "PYTHONUNBUFFERED": "1"}
         return subprocess.Popen(
             [sys.executable, "-m", "satcheck", *words], stdout=subprocess.PIPE, text=True,
             stderr=subprocess.STDOUT, env=environment, start_new_session=True,

@@ -349,11 +349,18 @@ def test_judgement_and_report_need_no_image_library(module: str) -> None:
     assert not seen & set(PIXELS)
 
 
-def test_what_judges_a_photo_starts_without_the_slow_libraries() -> None:
-    code = "import sys, satcheck.cli.judging, satcheck.overlay; print(*sys.modules)"
-    told = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
-    loaded = {name.split(".")[0] for name in told.stdout.split()}
-    assert {"cv2", "numpy", "PIL"} <= loaded  # else the test would see nothing
+def test_a_photo_is_judged_without_the_slow_libraries(tmp_path: Path) -> None:
+    photo = PACKAGE.parent / "sample_images" / "basalt_11.jpg"
+    asked = ["check", str(photo), "--fibre", "basalt", "--out", str(tmp_path)]
+    code = (
+        "import sys; from satcheck.cli.app import main\n"
+        f"try: main({asked!r})\n"
+        "finally: print(*sys.modules, file=sys.stderr)"
+    )
+    run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
+    loaded = set(run.stderr.split())
+    assert {"satcheck.labelling", "satcheck.verdict", "satcheck.overlay", "cv2"} <= loaded
+    assert (tmp_path / "basalt_11.json").exists()
     assert not loaded & {"scipy", "skimage", "pint", "reportlab", "matplotlib"}
 
 

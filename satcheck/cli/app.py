@@ -5,6 +5,7 @@ command imports what it needs when it runs.
 """
 
 import io
+import os
 import sys
 from collections.abc import Sequence
 from typing import Annotated, NoReturn
@@ -65,6 +66,9 @@ app.add_typer(study, name="study")
 
 def main(arguments: Sequence[str] | None = None) -> NoReturn:
     """Run the command line and exit; every error is one line, never a traceback."""
+    # Before NumPy is loaded: its matrices are small here, and more threads would wait for each
+    # other. Processes that a command starts inherit it.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):  # a name may hold what the terminal cannot show
             stream.reconfigure(errors="backslashreplace")

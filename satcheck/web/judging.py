@@ -1,7 +1,6 @@
 """What a worker process does with one photo: read, judge, draw. Knows nothing of the server."""
 
 import hashlib
-import os
 import signal
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
@@ -89,7 +88,6 @@ Found = Judged | CardRead | Refused
 def serve_jobs(calibration: Path, jobs: Connection) -> None:
     """Judge photos from a pipe until it closes; the life of a worker process."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl+C is the server's, which closes the pipe
-    os.environ["OPENBLAS_NUM_THREADS"] = "1"
     cv2.setNumThreads(1)  # as many workers as cores: more threads would only wait for each other
     bounds = read_calibration(calibration)
     _warm_up(bounds)
