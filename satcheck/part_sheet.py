@@ -102,9 +102,10 @@ def _lines(part: PartRow) -> list[str]:
     advice = part.worst.inspection.advice
     if advice:
         lines.append(f"Next: {' '.join(advice)}")
-    who = part.joined(lambda photo: photo.by) or "nobody named"
+    by = part.joined(lambda photo: photo.by)
+    who = f"By {by}" if by else "Technician not recorded"
     resin = part.joined(lambda photo: photo.resin)
-    lines.append(f"By {who}{f', resin {resin}' if resin else ''}, {part.when[:10]}.")
+    lines.append(f"{who}{f', resin {resin}' if resin else ''}, {part.when[:10]}.")
     return lines
 
 

@@ -76,6 +76,7 @@ def test_a_tap_on_the_picture_changes_it_for_the_plain_photo_and_back(page: Page
 
 def test_two_fingers_bring_the_picture_closer(page: Page, context: BrowserContext) -> None:
     photograph(page, part="1003")
+    expect(page.locator("#more")).to_be_visible()  # its words can move the picture down a line
     page.locator("#frame").scroll_into_view_if_needed()
     box = page.locator("#frame").bounding_box()
     assert box is not None

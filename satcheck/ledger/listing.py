@@ -38,9 +38,10 @@ def _what(entry: Entry) -> str:
 def entry_text(ledger: Ledger, entry: Entry, zone: tzinfo | None = None) -> str:
     """Return an entry with all that it says; an inspection as it was reported at first."""
     later = ledger.find(Search(corrects=entry.id), limit=None)
+    who = f"by {shown(entry.by)}" if entry.by else "(technician not recorded)"
     lines = [
         f"{entry.kind} {entry.id}",
-        f"recorded {local(entry.made_at, zone)} by {shown(entry.by) or 'nobody named'}",
+        f"recorded {local(entry.made_at, zone)} {who}",
         *([f"corrects {entry.corrects}"] if entry.corrects else []),
         *(f"CORRECTED by {new.id}: this entry no longer counts" for new in later),
     ]
