@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from satcheck.outline.find import Part
 from satcheck.photo import linear_light, luminance
+from satcheck.quantile import median
 from satcheck.zones import ZoneMap
 
 LAMINATE, COVERED, BRIM, LOCK = 16, 32, 64, 128  # bits of a pixel's code; its zone stands below
@@ -62,6 +63,12 @@ class Frame:
     def span(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         """Each row's centre column and half width; both (H,), NaN where there is no part."""
         return span(self.laminate)
+
+    @cached_property
+    def half_width(self) -> float:
+        """The median of the rows' half widths, px; NaN where there is no part."""
+        half = self.span[1]
+        return float(median(half[np.isfinite(half)]))
 
 
 def span(mask: NDArray[np.bool_]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:

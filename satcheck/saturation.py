@@ -11,6 +11,7 @@ a uniform one falls back on what the shop's photos have shown.
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -76,6 +77,11 @@ class Labelled:
     prior: F64
     weight: float = 1 / CELLS_PER_SAMPLE
 
+    @cached_property
+    def log_prior(self) -> F64:
+        """The prior's natural log, (3, n)."""
+        return np.asarray(np.log(self.prior.T), np.float64)
+
 
 def usable(cells: Cells, cues: Sequence[str]) -> NDArray[np.bool_]:
     """Return where a part's cells have all the named cues, (R, C)."""
@@ -111,32 +117,35 @@ def log_likelihoods(mixture: Mixture, raw: F64) -> tuple[F64, F64]:
     photo = _thin(Labelled(scaled, np.ones((len(scaled), 3))), OFFSET_CELLS)
     # The likelihood has several hills: "starved under dim light" may look like "good under bright".
     # Each hill speaks with its weight.
-    thinned = _Classes.of(photo.values, mixture)
-    tries = [_settle(photo, thinned, np.array(shares)) for shares in STARTS]
-    heights = np.array([height for height, _ in tries])
+    heights, offsets = _settle(photo, _Classes.of(photo.values, mixture), np.array(STARTS))
     weights = np.exp((heights - heights.max()) / HILL_CAUTION)
     heard = np.flatnonzero(weights > UNHEARD)
-    classes = _Classes.of(scaled, mixture)
-    log = np.stack([classes.densities(tries[k][1])[0] for k in heard])
+    log = _Classes.of(scaled, mixture).densities(offsets[heard])[0]
     log += np.log(weights[heard] / weights[heard].sum())[:, None, None]
-    return _log_sum(log), tries[int(heights.argmax())][1]
+    return _log_sum(log, 0).T, offsets[heights.argmax()]
 
 
-def _settle(photo: Labelled, classes: "_Classes", shares: F64) -> tuple[float, F64]:
-    """Return the log posterior and the offset at which a photo settles from given class shares."""
-    offset = np.zeros(len(classes.between))
+def _settle(photo: Labelled, classes: "_Classes", shares: F64) -> tuple[F64, F64]:
+    """Return the log posteriors (S,) and offsets (S, K) at which a photo settles.
+
+    Each from the class shares (S, 3) of its own start; one that has settled is left where it is.
+    """
+    shares, offsets = shares.copy(), np.zeros((len(shares), len(classes.between)))
+    moving = np.arange(len(shares))
     for _ in range(ROUNDS_OFFSET):
-        step = classes.step(photo.prior * shares, photo.weight, offset)
-        counts = step.member.sum(0) * photo.weight
-        shares = (counts + 1) / (counts.sum() + 3)
-        moved = np.abs(step.offset - offset).max()
-        offset = step.offset
-        if moved < 1e-3:
+        prior = np.log(shares[moving])[..., None] + photo.log_prior
+        step = classes.step(prior, photo.weight, offsets[moving])
+        counts = step.member.sum(-1) * photo.weight
+        shares[moving] = (counts + 1) / (counts.sum(1, keepdims=True) + 3)
+        moved = np.abs(step.offset - offsets[moving]).max(1)
+        offsets[moving] = step.offset
+        moving = moving[moved >= 1e-3]
+        if moving.size == 0:
             break
-    log, _ = classes.densities(offset)
-    fit = photo.weight * float(_log_sum((log + np.log(shares)).T).sum())
-    pull = float(offset @ classes.between @ offset)
-    return fit - 0.5 * pull + float(np.log(shares).sum()), offset
+    log = classes.densities(offsets)[0] + np.log(shares)[..., None]
+    fit = photo.weight * _log_sum(log, 1).sum(1)
+    pull = np.einsum("sj,jk,sk->s", offsets, classes.between, offsets)
+    return fit - 0.5 * pull + np.log(shares).sum(1), offsets
 
 
 def saturation_index(cells: Cells, dry: Mixture, full: Mixture) -> NDArray[np.float32]:
@@ -153,7 +162,7 @@ def saturation_index(cells: Cells, dry: Mixture, full: Mixture) -> NDArray[np.fl
         return index
     local = _shared(log_likelihoods(dry, values(cells, dry.cues, where))[0], where, SHARED_DRY)
     wide = _shared(log_likelihoods(full, values(cells, full.cues, where))[0], where, SHARED_FULL)
-    starved = _share((local[:, 0] - _log_sum(local[:, 1:].T)) / CAUTION)
+    starved = _share((local[:, 0] - _log_sum(local[:, 1:], 1)) / CAUTION)
     rich = _share((wide[:, 2] - wide[:, 1]) / CAUTION)
     index[where] = rich * (1 - starved) - starved
     return index
@@ -193,7 +202,10 @@ def _start(cues: tuple[str, ...], centre: F64, scale: F64, photos: Sequence[Labe
 
 @dataclass(frozen=True, eq=False)
 class _Step:
-    """One photo's expectations: membership (n, 3), t weights (n, 3), offset and its covariance."""
+    """One photo's expectations: membership (3, n), t weights (3, n), offset and its covariance.
+
+    Of several tries (S,) at once, where there were so many offsets.
+    """
 
     member: F64
     robust: F64
@@ -206,11 +218,13 @@ class _Classes:
     """Points (n, K) as each class sees them: what an offset's many rounds have in common.
 
     ``seen`` (3, n, K) are the points less a class's mean, brought to unit scatter by ``roots``
-    (3, K, K), the inverses of the scatters' Cholesky factors. ``precision`` (3, K, K) and
+    (3, K, K), the inverses of the scatters' Cholesky factors, and ``lengths`` (3, n) how far they
+    then are from the mean, squared. ``precision`` (3, K, K) and
     ``between`` (K, K) are the inverses of the classes' scatter and of the offsets' covariance.
     """
 
     seen: F64
+    lengths: F64
     roots: F64
     heights: F64
     precision: F64
@@ -228,30 +242,36 @@ class _Classes:
         heights = constant - np.log(np.diagonal(factors, axis1=1, axis2=2)).sum(1)
         precision = roots.transpose(0, 2, 1) @ roots
         between = np.asarray(np.linalg.inv(mixture.between), np.float64)
-        return cls(seen, roots, heights, precision, between)
+        return cls(seen, (seen**2).sum(2), roots, heights, precision, between)
 
     def densities(self, offset: F64) -> tuple[F64, F64]:
-        """Return log Student t densities (n, 3) of the points less an offset (K,).
+        """Return log Student t densities (..., 3, n) of the points less an offset (..., K).
 
-        And the weights of the t's scale mixture, (n, 3).
+        And the weights of the t's scale mixture, (..., 3, n).
         """
         size = self.seen.shape[2]
-        apart = self.seen - (self.roots @ offset)[:, None, :]
-        distance = np.einsum("cnk,cnk->nc", apart, apart)
-        log = self.heights - (FREEDOM + size) / 2 * np.log1p(distance / FREEDOM)
+        moved = self.roots @ offset[..., None, :, None]  # (..., 3, K, 1)
+        # |a - b|^2 = |a|^2 - 2 a b + |b|^2: products in place of a copy of all points.
+        met, far = (self.seen @ moved)[..., 0], (moved**2).sum(-2)
+        distance = np.maximum(self.lengths - 2 * met + far, 0)
+        log = self.heights[:, None] - (FREEDOM + size) / 2 * np.log1p(distance / FREEDOM)
         return log, (FREEDOM + size) / (FREEDOM + distance)
 
-    def step(self, prior: F64, weight: float, offset: F64) -> _Step:
-        """Return memberships under an offset, and the offset that they imply."""
+    def step(self, log_prior: F64, weight: float, offset: F64) -> _Step:
+        """Return memberships under an offset (..., K), and the offset that they imply.
+
+        ``log_prior`` is (..., 3, n), or what extends to it.
+        """
         log, robust = self.densities(offset)
-        log += np.log(prior)
-        member = np.exp(log - _log_sum(log.T)[:, None])
+        log += log_prior
+        member = np.exp(log - log.max(-2, keepdims=True))
+        member /= member.sum(-2, keepdims=True)
         share = member * robust * weight
-        drawn = (share.T[:, None, :] @ self.seen)[:, 0]  # (3, K)
-        pull = np.einsum("ckj,ck->j", self.roots, drawn)
-        precision = self.between + np.tensordot(share.sum(0), self.precision, 1)
+        drawn = share[..., None, :] @ self.seen  # (..., 3, 1, K)
+        pull = (drawn @ self.roots).sum((-3, -2))
+        precision = self.between + np.tensordot(share.sum(-1), self.precision, 1)
         doubt = np.asarray(np.linalg.inv(precision), np.float64)
-        return _Step(member, robust, doubt @ pull, doubt)
+        return _Step(member, robust, (doubt @ pull[..., None])[..., 0], doubt)
 
 
 def _share(odds: F64) -> F64:
@@ -259,15 +279,15 @@ def _share(odds: F64) -> F64:
     return np.asarray(0.5 + 0.5 * np.tanh(0.5 * odds), np.float64)
 
 
-def _log_sum(log: F64) -> F64:
-    """Return the log of the sum of exponentials over the first axis."""
-    top = log.max(0)
-    return np.asarray(top + np.log(np.exp(log - top).sum(0)))
+def _log_sum(log: F64, axis: int) -> F64:
+    """Return the log of the sum of exponentials over an axis."""
+    top = log.max(axis, keepdims=True)
+    return np.asarray((top + np.log(np.exp(log - top).sum(axis, keepdims=True))).squeeze(axis))
 
 
 def _step(photo: Labelled, mixture: Mixture, offset: F64) -> _Step:
     """Return a photo's memberships under its current offset, and the offset that they imply."""
-    return _Classes.of(photo.values, mixture).step(photo.prior, photo.weight, offset)
+    return _Classes.of(photo.values, mixture).step(photo.log_prior, photo.weight, offset)
 
 
 def _update(mixture: Mixture, photos: Sequence[Labelled], steps: Sequence[_Step]) -> Mixture:
@@ -276,17 +296,17 @@ def _update(mixture: Mixture, photos: Sequence[Labelled], steps: Sequence[_Step]
     total, count = np.zeros((3, size)), np.zeros(3)
     for photo, step in zip(photos, steps, strict=True):
         share = step.member * step.robust
-        total += share.T @ (photo.values - step.offset)
-        count += share.sum(0)
+        total += share @ (photo.values - step.offset)
+        count += share.sum(1)
     # A class that no label names keeps its place: nothing moves it.
     means = np.where(count[:, None] > 1e-3, total / np.maximum(count, 1e-3)[:, None], mixture.means)
     scatter, members = np.zeros((3, size, size)), np.zeros(3)
     for photo, step in zip(photos, steps, strict=True):
         for k in range(3):
             rest = photo.values - step.offset - means[k]
-            share = (step.member[:, k] * step.robust[:, k])[:, None]
+            share = (step.member[k] * step.robust[k])[:, None]
             scatter[k] += (share * rest).T @ rest
-            members[k] += step.member[:, k].sum()
+            members[k] += step.member[k].sum()
     pooled = scatter.sum(0) / members.sum()
     own = scatter / np.maximum(members, 1e-9)[:, None, None]
     spread = OWN_SHARE * own + (1 - OWN_SHARE) * pooled + 1e-4 * np.eye(size)

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from satcheck.errors import UsageError
 from satcheck.outline.find import Part
+from satcheck.quantile import median
 
 Bool = NDArray[np.bool_]
 Float = NDArray[np.float64]
@@ -228,7 +229,7 @@ def _directed(mask: Bool, axis: Float, distal: Side | None) -> Float:
     low, high, _, _ = _extents(x * axis[0] + y * axis[1], x * axis[1] - y * axis[0])
     width = high - low
     end = BINS // 3
-    return axis if np.median(width[:end]) >= np.median(width[-end:]) else -axis
+    return axis if median(width[:end]) >= median(width[-end:]) else -axis
 
 
 def _layers(mask: Bool, axis: Float) -> tuple[NDArray[np.uint8], ...]:

@@ -20,6 +20,7 @@ from satcheck.outline.frame import Frame, straighten
 from satcheck.outline.path import smooth_path
 from satcheck.outline.ribbon import Ribbon
 from satcheck.outline.strength import edges
+from satcheck.quantile import median, quantile
 
 Float = NDArray[np.float32]
 Bool = NDArray[np.bool_]
@@ -106,7 +107,7 @@ def _cross_lines(strength: Float, part: Bool, start: int, stop: int) -> list[NDA
             break
         path = smooth_path(np.ascontiguousarray(score[:, at].T), 3, LINE_BEND)
         on = part[start:stop][path, at]
-        if on.sum() < 4 or np.quantile(score[path, at][on], 0.25) < CLEAN:
+        if on.sum() < 4 or quantile(score[path, at][on], 0.25) < CLEAN:
             break
         line = np.interp(columns, at[on], path[on].astype(float))
         if _arched(at[on], path[on]):
@@ -135,7 +136,7 @@ def _foreign(
     rough = np.abs(lightness - cv2.GaussianBlur(lightness, (0, 0), 2.0))
     bands = []
     for upper, lower in pairwise(lines):
-        thick = float(np.median(lower - upper))
+        thick = float(median(lower - upper))
         if not THINNEST * length < thick < THICKEST * length:
             continue
         band = _rows_between(part, upper, lower)
@@ -147,7 +148,7 @@ def _foreign(
         if inner.sum() < 5 or not sides:
             continue
         amid = inner & _rows_between(core, upper + SOFT, lower - SOFT)
-        even = amid.any() and float(np.median(rough[amid])) < TAPE_ROUGHNESS
+        even = amid.any() and float(median(rough[amid])) < TAPE_ROUGHNESS
         if thick < BROAD * length or even:
             bands.append((band, sides))
     covered = np.zeros(part.shape, bool)
@@ -155,8 +156,8 @@ def _foreign(
     for band, sides in sorted(bands, key=lambda found: -len(found[1])):
         if len(sides) == 1 and covered[sides[0]].mean() > BESIDE:
             continue
-        colour = np.median(image[band & core], axis=0)
-        apart = [float(np.linalg.norm(colour - np.median(image[s], axis=0))) for s in sides]
+        colour = median(image[band & core], axis=0)
+        apart = [float(np.linalg.norm(colour - median(image[s], axis=0))) for s in sides]
         foreign = min(apart) > FOREIGN and (len(apart) == 1 or max(apart) > VERY_FOREIGN)
         if foreign and float((np.linalg.norm(body - colour, axis=1) < ALIKE).mean()) < COMMON:
             covered |= band

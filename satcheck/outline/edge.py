@@ -20,6 +20,7 @@ from satcheck.outline.likeness import Likeness, likeness
 from satcheck.outline.path import smooth_path
 from satcheck.outline.ribbon import Ribbon
 from satcheck.outline.strength import edges
+from satcheck.quantile import median, quantile
 
 Float = NDArray[np.float32]
 Bool = NDArray[np.bool_]
@@ -118,7 +119,7 @@ def _bridged(found: Bool, frame: Frame, across: Float) -> Bool:
     for before, after in pairwise(rows):
         gap = slice(before + 1, after)
         length = after - before - 1
-        if 0 < length < BRIDGE * frame.length and np.median(strong[gap]) > FLANK_GOES_ON:
+        if 0 < length < BRIDGE * frame.length and median(strong[gap]) > FLANK_GOES_ON:
             filled[gap] |= frame.ribbon[gap]
     held = blur(strong, 0.015 * frame.length) > FLANK_GOES_ON
     for row, step in ((rows[0], -1), (rows[-1], 1)):
@@ -189,7 +190,7 @@ def _extent(frame: Frame, inner: Bool) -> tuple[int, int, bool, bool]:
     brim. A neck tapers into the lock; colour may lose it, so there the ribbon has its say.
     """
     width = inner.sum(axis=1).astype(float)
-    body = float(np.quantile(width[width > 0], 0.8)) if (width > 0).any() else 0.0
+    body = quantile(width[width > 0], 0.8) if (width > 0).any() else 0.0
     ribbon = frame.ribbon.sum(axis=1)
     width = np.where((ribbon < NECK * body) & (ribbon > width), ribbon, width)
     window = max(3, int(frame.length / 5))
@@ -200,7 +201,7 @@ def _extent(frame: Frame, inner: Bool) -> tuple[int, int, bool, bool]:
     start, stop = max(0, middle - first), middle + last
     near = max(2, int(0.06 * frame.length))
     necks = [
-        w.size > 0 and bool(np.median(w) < NECK * body)
+        w.size > 0 and bool(median(w) < NECK * body)
         for w in (width[start : start + near], width[max(0, stop - near) : stop])
     ]
     return start, stop, necks[0], necks[1]

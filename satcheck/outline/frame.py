@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from satcheck.outline.ribbon import Ribbon
+from satcheck.quantile import quantile
 
 Float = NDArray[np.float32]
 Bool = NDArray[np.bool_]
@@ -81,7 +82,7 @@ def straighten(ribbon: Ribbon, shape: tuple[int, int]) -> Frame:
     flanks = [points[:count] - origin, points[: count - 1 : -1] - origin]
     t = (flanks[0] @ along + flanks[1] @ along) / 2
     low, high = flanks[0] @ across, flanks[1] @ across
-    length, half_width = float(np.ptp(t)), float(np.quantile(high - low, 0.8) / 2)
+    length, half_width = float(np.ptp(t)), quantile(high - low, 0.8) / 2
     start = float(t[0] - END_MARGIN * length)
     rows = np.arange(start, t[-1] + END_MARGIN * length)
     middle = _midline(rows, t, (low + high) / 2)

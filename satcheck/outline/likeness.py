@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from satcheck.outline.frame import Frame
 from satcheck.outline.nearest import COUNT, nearest
+from satcheck.quantile import quantile
 
 Float = NDArray[np.float32]
 Bool = NDArray[np.bool_]
@@ -55,7 +56,7 @@ def likeness(image: Float, frame: Frame, believed: Bool, barred: Bool) -> Likene
         plain = np.where(believed & ~barred, 1, -1).astype(np.float32)
         return Likeness(plain, plain)
     from_outside, from_inside = (_unlike(cells, cells[s]) for s in (outside, inside))
-    usual = float(np.quantile(from_outside[outside], USUAL)) + FLOOR
+    usual = quantile(from_outside[outside], USUAL) + FLOOR
     foreign = 2 * np.log((from_outside + 0.1) / usual)
     ratio = np.log((from_outside + FLOOR) / (from_inside + FLOOR))
     maps = (

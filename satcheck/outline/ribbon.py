@@ -24,6 +24,7 @@ from numpy.typing import NDArray
 from satcheck.outline.nearest import nearest
 from satcheck.outline.strength import colour_step
 from satcheck.photo import cielab, linear_light
+from satcheck.quantile import median, quantile
 
 Float = NDArray[np.float32]
 Bool = NDArray[np.bool_]
@@ -73,7 +74,7 @@ def lab_at_even_exposure(rgb: NDArray[np.uint8]) -> Float:
     The gain is held to 6, so that a black frame stays black.
     """
     brightest = np.maximum(np.maximum(rgb[..., 0], rgb[..., 1]), rgb[..., 2])
-    high = float(np.percentile(brightest, 98)) / 255
+    high = quantile(brightest, 0.98) / 255
     return cielab(linear_light(rgb, min(0.95 / max(high, 0.02), 6.0)))
 
 
@@ -152,7 +153,7 @@ def _layers(lab: Float, distance: Float, x: Float, y: Float) -> tuple[Float, Flo
     inside = (x >= 0) & (y >= 0) & (x <= width - 1) & (y <= height - 1)
     sample = cv2.remap(lab, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     unlike = cv2.remap(distance, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    level = BACKGROUND_FLOOR + BACKGROUND_TYPICAL * np.quantile(distance, 0.4)
+    level = BACKGROUND_FLOOR + BACKGROUND_TYPICAL * quantile(distance, 0.4)
     evidence = np.clip((unlike - level) / level, -1, 1)
     evidence[~inside] = -2
     return (
@@ -170,7 +171,7 @@ class _Search:
 
     def __init__(self, evidence: Float, across: Float, along: Float) -> None:
         typical = EDGE_FLOOR + EDGE_TYPICAL * (
-            float(np.median(across[across > 0])) if across.any() else 0.0
+            float(median(across[across > 0])) if across.any() else 0.0
         )
         flank = np.asarray(across / (across + typical) - EDGE_PAR, np.float32)
         flank = np.where(flank < 0, MISS * flank, flank).astype(np.float32)

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from satcheck.photo import linear_light
 from satcheck.photo import luminance as luminance_of
+from satcheck.quantile import quantile
 
 F32 = NDArray[np.float32]
 Bool = NDArray[np.bool_]
@@ -128,14 +129,14 @@ def _by_direction(picture: F32, band: Bool, narrow: float, wide: float) -> Blur 
     square = np.maximum((wide**2 - ratio * narrow**2) / (ratio - 1) - OPTICS, 0)
     angle = np.mod(np.arctan2(dy, dx), np.pi)
     turn = (angle / np.pi * DIRECTIONS).astype(int) % DIRECTIONS
-    least = max(FAINT, WEAKEST * float(np.quantile(fine, 1 - STRONGEST)))
+    least = max(FAINT, WEAKEST * quantile(fine, 1 - STRONGEST))
     widths = []
     for k in range(DIRECTIONS):
         # A shake's own edges are its softest: each direction is asked for its strongest.
         own = fine[turn == k]
-        strong = own >= max(least, float(np.quantile(own, 1 - CONSIDERED)) if own.size else least)
+        strong = own >= max(least, quantile(own, 1 - CONSIDERED) if own.size else least)
         if strong.sum() >= FEWEST:
-            widths.append(float(np.sqrt(np.quantile(square[turn == k][strong], SHARPEST))))
+            widths.append(float(np.sqrt(quantile(square[turn == k][strong], SHARPEST))))
     return Blur(min(widths), max(widths)) if widths else None
 
 

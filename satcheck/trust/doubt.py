@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from satcheck.flags import Reason
 from satcheck.frame import Frame, distance_within
+from satcheck.quantile import median
 from satcheck.trust.blur import Blur
 from satcheck.trust.glare import mirrored
 from satcheck.trust.harmonics import weave_blur
@@ -65,7 +66,7 @@ def doubt(weave: Weave, blur: Blur | None, is_pitch_known: bool = False) -> Trus
     flag(_oblique(weave), Reason.OBLIQUE)
     strongest = _strongest(frame)
     flag(_mostly(strongest > BLOWN, pitch, weave) > BLOWN_SHARE, Reason.CLIPPED)
-    if frame.laminate.any() and float(np.median(strongest[frame.laminate])) > OVEREXPOSED:
+    if frame.laminate.any() and float(median(strongest[frame.laminate])) > OVEREXPOSED:
         flag(np.ones_like(reasons, bool), Reason.CLIPPED)
     flag(_mostly(strongest < BLACK, pitch, weave) > BLOWN_SHARE, Reason.DARK)
     mirror = mirrored(weave)

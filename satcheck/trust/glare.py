@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from satcheck.frame import Frame, span
 from satcheck.photo import luminance
+from satcheck.quantile import median, quantile
 from satcheck.weave.measure import Weave
 from satcheck.weave.spectrum import DARK_FLOOR, masked_blur
 
@@ -93,7 +94,7 @@ def _stands_out(weave: Weave, hidden: Bool) -> Bool:
     if contrast is None:
         return np.zeros_like(hidden)
     clear = contrast[np.asarray(weave.at_cells(weave.frame.laminate), bool) & ~hidden]
-    return contrast > np.quantile(clear, STANDS_OUT) if clear.size else np.zeros_like(hidden)
+    return contrast > quantile(clear, STANDS_OUT) if clear.size else np.zeros_like(hidden)
 
 
 def body_colour(pooled: F32, part: Bool) -> F32:
@@ -103,10 +104,8 @@ def body_colour(pooled: F32, part: Bool) -> F32:
     lane = np.abs(columns - centre[:, None]) / half[:, None]
     middle = part & (np.nan_to_num(lane, nan=2.0) < MIDDLE)
     light = luminance(pooled)
-    dark = middle & (light <= np.median(light[middle]))
-    return np.asarray(
-        np.median(pooled[dark] / np.maximum(light[dark], 1e-4)[:, None], 0), np.float32
-    )
+    dark = middle & (light <= median(light[middle]))
+    return np.asarray(median(pooled[dark] / np.maximum(light[dark], 1e-4)[:, None], 0), np.float32)
 
 
 def saturation(colour: F32) -> float:

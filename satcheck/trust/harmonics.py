@@ -12,6 +12,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
+from satcheck.quantile import median
 from satcheck.weave.measure import Weave
 from satcheck.weave.spectrum import power
 from satcheck.weave.track import WINDOW
@@ -79,4 +80,4 @@ def _radial(weave: Weave) -> F64 | None:
     radius = pitch * np.hypot(fx, fy)
     rings = [(radius >= a) & (radius < b) for a, b in pairwise(EDGES)]
     means = np.stack([spectra[:, ring].mean(1) for ring in rings], 1)
-    return np.asarray(np.median(means, 0), np.float64)
+    return np.asarray(median(means, 0), np.float64)

@@ -95,7 +95,7 @@ def find_lattice(frame: Frame, pitch: float | None = None) -> Lattice | None:
     Lattice or None
         None where fewer than three windows fit on the part or show any texture.
     """
-    width = 2 * float(np.nanmedian(frame.span[1]))
+    width = 2 * frame.half_width
     stretches = _stretches(frame, width)
     if not stretches:
         return None
@@ -264,7 +264,7 @@ def _stretches(frame: Frame, width: float) -> list[_Stretch]:
     log = np.log(spectra / whole + np.float32(1e-9))
     middle = rows + size // 2
     third = np.minimum(3 * (middle - middle.min()) // max(1, np.ptp(middle)), 2)
-    wide = frame.span[1][middle] / float(np.nanmedian(frame.span[1]))
+    wide = frame.span[1][middle] / frame.half_width
     found = []
     for here in (textured, *(textured & (third == k) for k in range(3))):
         if here.sum() >= 3:

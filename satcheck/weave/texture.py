@@ -10,6 +10,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from satcheck.quantile import quantile
 from satcheck.weave.pooling import Pool
 from satcheck.weave.spectrum import blur
 
@@ -94,8 +95,8 @@ def noise_level(flat: F32, pool: Pool, log_light: F32, pitch: float) -> F32:
     place = np.digitize(light, edges)
     known = [k for k in range(1, NOISE_BINS + 1) if (place == k).sum() >= FEWEST_PLACES]
     if not known:
-        return np.full_like(local, float(np.quantile(seen, CALMEST)))
-    calm = [float(np.quantile(seen[place == k], CALMEST)) for k in known]
+        return np.full_like(local, quantile(seen, CALMEST))
+    calm = [quantile(seen[place == k], CALMEST) for k in known]
     middles = [(edges[k - 1] + edges[k]) / 2 for k in known]
     return np.interp(log_light, middles, calm).astype(np.float32)
 
@@ -129,14 +130,12 @@ def low_quantile(values: F32, usable: Bool, reach: int, share: float) -> F32:
     side = 2 * reach + 1
     padded = np.pad(np.where(usable, values, np.inf), reach, constant_values=np.inf)
     views = np.lib.stride_tricks.sliding_window_view(padded, (side, side))
-    near = views.reshape(-1, side * side)
     count = np.rint(cv2.boxFilter(
         usable.astype(np.float32), -1, (side, side), normalize=False,
         borderType=cv2.BORDER_CONSTANT,
-    )).ravel().astype(np.intp)  # fmt: skip
-    result = np.full(values.size, np.inf, np.float32)
-    index = ((count - 1) * share).astype(np.intp)
-    for k in np.unique(index[count > 0]):
-        here = (index == k) & (count > 0)
-        result[here] = np.partition(near[here], k, axis=1)[:, k]
-    return result.reshape(values.shape)
+    )).astype(np.intp)  # fmt: skip
+    here = count > 0
+    near = np.sort(views[here].reshape(-1, side * side), 1)
+    result = np.full(values.shape, np.inf, np.float32)
+    result[here] = near[np.arange(len(near)), ((count[here] - 1) * share).astype(np.intp)]
+    return result

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from satcheck.cell_grid import smoothing
 from satcheck.frame import Frame
+from satcheck.quantile import median
 from satcheck.weave.lattice import NODES, Lattice
 from satcheck.weave.spectrum import power
 
@@ -94,7 +95,7 @@ def _places(frame: Frame, size: int, step: int) -> tuple[Index, Index, Index, F6
     row, column = np.nonzero(frame.laminate[np.ix_(ys, xs)])
     y, x = ys[row].astype(np.intp), xs[column].astype(np.intp)
     lane = np.clip((x - centre[y]) / half[y], -0.95, 0.95)
-    return row, x, y, lane, half[y] / float(np.nanmedian(half))
+    return row, x, y, lane, half[y] / frame.half_width
 
 
 def _filled(frame: Frame, x: Index, y: Index, size: int) -> F32:
@@ -149,10 +150,10 @@ class _Table:
     def around(cls, repeats: tuple[F64, F64], size: int, lattice: Lattice) -> "_Table":
         """Return the table that holds every repeat and its stretches."""
         reach = int(np.abs(STRETCH).max())
-        steps = [np.rint(np.log(r / np.median(r)) / GRID).astype(np.intp) for r in repeats]
+        steps = [np.rint(np.log(r / median(r)) / GRID).astype(np.intp) for r in repeats]
         lows = [int(s.min()) - reach for s in steps]
         grids = [
-            float(np.median(r)) * np.exp(GRID * np.arange(low, s.max() + reach + 1))
+            float(median(r)) * np.exp(GRID * np.arange(low, s.max() + reach + 1))
             for r, s, low in zip(repeats, steps, lows, strict=True)
         ]
         fx = np.fft.rfftfreq(size).astype(np.float32)
@@ -230,7 +231,7 @@ def _totals(spectra: F32, pitch: float) -> tuple[F64, F64]:
     variance = flat @ weight.ravel().astype(np.float32)
     if not quiet.any():  # too few pixels a pitch to see above the weave
         return variance.astype(float), np.zeros(len(flat))
-    density = np.median(flat[:, quiet.ravel()], 1) / np.log(2)  # of an exponential distribution
+    density = median(flat[:, quiet.ravel()], 1) / np.log(2)  # of an exponential distribution
     return variance.astype(float), density.astype(float) * float(weight.sum())
 
 
