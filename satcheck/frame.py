@@ -14,9 +14,9 @@ from numpy.typing import NDArray
 from satcheck.outline.find import Part
 from satcheck.photo import linear_light, luminance
 from satcheck.quantile import median
-from satcheck.zones import ZoneMap
+from satcheck.zones import NUMBER, ON_BRIM, ON_LOCK, ZoneMap
 
-LAMINATE, COVERED, BRIM, LOCK = 16, 32, 64, 128  # bits of a pixel's code; its zone stands below
+LAMINATE, COVERED = 16, 32  # bits of a pixel's code, beside those of its zone
 MARGIN = 0.03  # of the part's length, kept around it so that windows do not meet the border
 
 
@@ -142,9 +142,9 @@ class Cutout:
         return Frame(
             linear=_warped(self.linear, to_crop, size, scale),
             laminate=codes & LAMINATE > 0,
-            zones=np.asarray(codes & 15, np.uint8),
-            brim=codes & BRIM > 0,
-            lock=codes & LOCK > 0,
+            zones=np.asarray(codes & NUMBER, np.uint8),
+            brim=codes & ON_BRIM > 0,
+            lock=codes & ON_LOCK > 0,
             covered=codes & COVERED > 0,
             to_photo=to_photo,
             scale=scale,
@@ -153,16 +153,9 @@ class Cutout:
 
 def _codes(part: Part, zones: ZoneMap, where: tuple[slice, slice]) -> NDArray[np.uint8]:
     """Return the codes of a piece of the photo."""
-    laminate, third = part.laminate[where], zones.third[where]
-    codes = np.where(laminate & (third > 0), 3 * third + zones.side[where] - 3, 0).astype(np.uint8)
-    for mask, bit in (
-        (laminate, LAMINATE),
-        (part.silhouette[where] & ~laminate, COVERED),
-        (zones.brim[where], BRIM),
-        (zones.lock[where], LOCK),
-    ):
-        codes |= mask * np.uint8(bit)
-    return codes
+    laminate = part.laminate[where]
+    covered = part.silhouette[where] & ~laminate
+    return zones.codes[where] | laminate * np.uint8(LAMINATE) | covered * np.uint8(COVERED)
 
 
 def _rim(part: Part, axis: tuple[float, float]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:

@@ -1,12 +1,12 @@
 """From a photo to everything measured on its part; the pixel side in one call."""
 
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from satcheck.beside import beside
 from satcheck.card.find import find_cards
 from satcheck.errors import UsageError
 from satcheck.model import CardFacts, Cells, Side
@@ -72,10 +72,10 @@ def measure_photo(photo: Photo, hints: Hints) -> Measurement | None:
     part = _part(photo, hints, [card.mask(photo.rgb.shape[:2]) for card in sighting.cards])
     if part is None or not part.laminate.any():
         return None
-    zones = split_zones(part, hints.distal)
     pitch = None if hints.pitch is None else hints.pitch * photo.scale
-    with ThreadPoolExecutor(1) as beside:  # the second core is idle otherwise
-        blurred = beside.submit(photo_blur, photo.rgb, part.silhouette)
+    with beside() as second:
+        blurred = second.submit(photo_blur, photo.rgb, part.silhouette)
+        zones = split_zones(part, hints.distal)
         weave = measure(photo.rgb, part, zones, pitch)
         blur = blurred.result()
     if weave.is_coarse and (near := closer(photo)) is not None:

@@ -7,6 +7,7 @@ distal end to the right, "right" is thus the upper side of the picture.
 """
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Literal, get_args
 
 import cv2
@@ -39,6 +40,9 @@ LOCK = 0.10
 
 WORKING = 400  # long side at which zones are laid out, px
 BINS = 256  # steps along and across the axis
+AROUND = 2  # working px around the silhouette that get a zone too: its rim is finer than they are
+
+NUMBER, ON_BRIM, ON_LOCK = 15, 64, 128  # a code's bits: which ninth of the part, and on which end
 
 DIRECTIONS: dict[Side, tuple[float, float]] = {
     "up": (0.0, -1.0),
@@ -56,16 +60,12 @@ class ZoneMap:
     ----------
     axis : (float, float)
         Unit vector x, y (y down) along the part, proximal to distal.
-    third : (H, W) uint8 array
-        0 not laminate, 1 proximal, 2 middle, 3 distal: equal lengths of the silhouette's extent
-        along the axis.
-    side : (H, W) uint8 array
-        0 not laminate, 1 left, 2 centre, 3 right: thirds of the local width, with the picture
-        turned so that the proximal end is up.
-    brim : (H, W) bool array
-        Laminate along the proximal edge, following its curve.
-    lock : (H, W) bool array
-        Laminate at the distal end.
+    codes : (H, W) uint8 array
+        0 where there is no laminate, else 1 + 3 * third + side (``NUMBER``), with the bits
+        ``ON_BRIM`` along the proximal edge, following its curve, and ``ON_LOCK`` at the distal
+        end. Thirds, 0 to 2, are equal lengths of the silhouette's extent along the axis, from the
+        proximal end; sides are thirds of the local width, from the left, with the picture turned
+        so that the proximal end is up.
     distal : {"up", "down", "left", "right"}
         Where in the picture the distal end lies.
     guessed : bool
@@ -73,12 +73,30 @@ class ZoneMap:
     """
 
     axis: tuple[float, float]
-    third: NDArray[np.uint8]
-    side: NDArray[np.uint8]
-    brim: Bool
-    lock: Bool
+    codes: NDArray[np.uint8]
     distal: Side
     guessed: bool
+
+    @cached_property
+    def third(self) -> NDArray[np.uint8]:
+        """(H, W): 0 not laminate, 1 proximal, 2 middle, 3 distal."""
+        return np.asarray(((self.codes & NUMBER) + 2) // 3, np.uint8)
+
+    @cached_property
+    def side(self) -> NDArray[np.uint8]:
+        """(H, W): 0 not laminate, 1 left, 2 centre, 3 right."""
+        number = self.codes & NUMBER
+        return np.asarray(np.where(number > 0, (number + 2) % 3 + 1, 0), np.uint8)
+
+    @cached_property
+    def brim(self) -> Bool:
+        """(H, W): laminate along the proximal edge."""
+        return np.asarray(self.codes & ON_BRIM > 0)
+
+    @cached_property
+    def lock(self) -> Bool:
+        """(H, W): laminate at the distal end."""
+        return np.asarray(self.codes & ON_LOCK > 0)
 
 
 def split_zones(part: Part, distal: Side | None = None) -> ZoneMap:
@@ -104,13 +122,12 @@ def split_zones(part: Part, distal: Side | None = None) -> ZoneMap:
         raise ValueError("the silhouette is empty; at least one pixel is needed")
     small = _reduced(part.silhouette)
     axis = _directed(small, _nearest_axis(small, distal), distal)
-    third, side, brim, lock = (_on(part.laminate, layer) for layer in _layers(small, axis))
+    laid = cv2.resize(
+        _codes(small, axis), part.laminate.shape[::-1], interpolation=cv2.INTER_NEAREST
+    )
     return ZoneMap(
         axis=(float(axis[0]), float(axis[1])),
-        third=third,
-        side=side,
-        brim=brim > 0,
-        lock=lock > 0,
+        codes=np.asarray(laid * part.laminate, np.uint8),
         distal=distal or _side_towards(axis),
         guessed=distal is None,
     )
@@ -151,12 +168,6 @@ def view_sides(view: View, limb: Limb | None = None) -> tuple[str, str]:
     return (left, right) if limb == "right" else (right, left)
 
 
-def _on(laminate: Bool, layer: NDArray[np.uint8]) -> NDArray[np.uint8]:
-    """Return the layer at the laminate's size, 0 off the laminate."""
-    full = cv2.resize(layer, laminate.shape[::-1], interpolation=cv2.INTER_NEAREST)
-    return np.asarray(full * laminate, np.uint8)
-
-
 def _side_towards(axis: Float) -> Side:
     """Return the side of the picture that the axis points to most nearly."""
     return max(DIRECTIONS, key=lambda name: float(axis @ np.array(DIRECTIONS[name])))
@@ -168,7 +179,7 @@ def _reduced(mask: Bool) -> Bool:
     if scale == 1.0:
         return mask
     size = (max(1, round(mask.shape[1] * scale)), max(1, round(mask.shape[0] * scale)))
-    small = cv2.resize(mask.astype(np.uint8) * 255, size, interpolation=cv2.INTER_AREA) > 127
+    small = cv2.resize(mask.view(np.uint8) * 255, size, interpolation=cv2.INTER_AREA) > 127
     return np.asarray(small) if small.any() else mask
 
 
@@ -232,23 +243,30 @@ def _directed(mask: Bool, axis: Float, distal: Side | None) -> Float:
     return axis if median(width[:end]) >= median(width[-end:]) else -axis
 
 
-def _layers(mask: Bool, axis: Float) -> tuple[NDArray[np.uint8], ...]:
-    """Return third, side, brim and lock for every pixel, inside the part or not."""
+def _codes(mask: Bool, axis: Float) -> NDArray[np.uint8]:
+    """Return the code of every pixel of the part and ``AROUND`` it; 0 elsewhere."""
     y, x = np.nonzero(mask)
     along, across = x * axis[0] + y * axis[1], x * axis[1] - y * axis[0]
     low, high, start, length = _extents(along, across)
     left, _, foot, breadth = _extents(across, along)
-    rows, columns = np.mgrid[: mask.shape[0], : mask.shape[1]].astype(np.float32)
+    top, before = max(0, int(y.min()) - AROUND), max(0, int(x.min()) - AROUND)
+    near = np.s_[top : y.max() + AROUND + 1, before : x.max() + AROUND + 1]
+    rows, columns = (line.astype(np.float32) for line in np.ogrid[: mask.shape[0], : mask.shape[1]])
+    rows, columns = rows[near[0]], columns[:, near[1]]
     t = (columns * axis[0] + rows * axis[1] - start) / length
     u = columns * axis[1] - rows * axis[0]
-    bins = np.arange(BINS)
-    step = np.clip(t * BINS - 0.5, 0, BINS - 1)
-    near, far = np.interp(step, bins, low), np.interp(step, bins, high)
-    share = (u - near + 0.5) / (far - near + 1)
-    edge = np.interp((u - foot) / breadth * BINS - 0.5, bins, left)
-    brim_end = (edge - start) / length + BRIM
+    begin, end = (_at(values, t * BINS - 0.5) for values in (low, high))
     third = 1 + np.clip(np.floor(t * 3), 0, 2)
-    side = 1 + np.clip(np.floor(share * 3), 0, 2)
-    brim = t < np.minimum(brim_end, BRIM_REACH)
-    lock = t > 1 - LOCK
-    return tuple(np.ascontiguousarray(layer, np.uint8) for layer in (third, side, brim, lock))
+    side = 1 + np.clip(np.floor((u - begin + 0.5) / (end - begin + 1) * 3), 0, 2)
+    edge = _at(left, (u - foot) / breadth * BINS - 0.5)
+    brim = t < np.minimum((edge - start) / length + BRIM, BRIM_REACH)
+    codes = np.zeros(mask.shape, np.uint8)
+    codes[near] = 3 * third + side - 3 + ON_BRIM * brim + ON_LOCK * (t > 1 - LOCK)
+    return codes
+
+
+def _at(values: Float, place: Float) -> Float:
+    """Return ``values`` (BINS,) at places between them, linear; beyond the ends as at the ends."""
+    place = np.clip(place, 0, BINS - 1)
+    before = np.minimum(place.astype(np.intp), BINS - 2)
+    return np.asarray(values[before] + (place - before) * np.diff(values)[before])

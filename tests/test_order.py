@@ -17,6 +17,7 @@ ORDER = (
     "files",
     "tables",
     "processes",
+    "beside",
     "cautions",
     # statistics: arrays in, records out
     "statistics.promise",

@@ -49,6 +49,7 @@ def attempt(
 
 def _judge(job: "Job", bounds: "Calibration", settings: "Settings", *, write: bool) -> "Inspection":
     """Read and judge one photo; write its files, the record last."""
+    from satcheck.beside import beside
     from satcheck.files import check_replaceable, write_whole
     from satcheck.inspection import inspect
     from satcheck.overlay import label_map_png, overlay_jpeg
@@ -60,8 +61,11 @@ def _judge(job: "Job", bounds: "Calibration", settings: "Settings", *, write: bo
     photo = read_photo(job.photo)
     inspection = inspect(photo, bounds, settings)
     if write:
-        record = json.dumps(inspection_to_json(inspection), indent=1, allow_nan=False)
-        write_whole(job.labels, label_map_png(inspection))
-        write_whole(job.overlay, overlay_jpeg(photo.rgb, inspection))
+        with beside() as second:
+            labels = second.submit(label_map_png, inspection)
+            overlay = overlay_jpeg(photo.rgb, inspection)
+            record = json.dumps(inspection_to_json(inspection), indent=1, allow_nan=False)
+        write_whole(job.labels, labels.result())
+        write_whole(job.overlay, overlay)
         write_whole(job.record, f"{record}\n".encode())
     return inspection

@@ -11,6 +11,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from satcheck.beside import beside
 from satcheck.outline.frame import Frame
 from satcheck.outline.nearest import COUNT, nearest
 from satcheck.quantile import quantile
@@ -55,7 +56,10 @@ def likeness(image: Float, frame: Frame, believed: Bool, barred: Bool) -> Likene
     if min(outside.sum(), inside.sum()) < COUNT:
         plain = np.where(believed & ~barred, 1, -1).astype(np.float32)
         return Likeness(plain, plain)
-    from_outside, from_inside = (_unlike(cells, cells[s]) for s in (outside, inside))
+    with beside() as second:
+        from_elsewhere = second.submit(_unlike, cells, cells[outside])
+        from_inside = _unlike(cells, cells[inside])
+        from_outside = from_elsewhere.result()
     usual = quantile(from_outside[outside], USUAL) + FLOOR
     foreign = 2 * np.log((from_outside + 0.1) / usual)
     ratio = np.log((from_outside + FLOOR) / (from_inside + FLOOR))

@@ -1,12 +1,12 @@
 """The weave of one part, measured: photo pixels and outline in, a grid of cells out."""
 
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
+from satcheck.beside import beside
 from satcheck.frame import Cutout, Frame
 from satcheck.outline.find import Part
 from satcheck.weave.lattice import PITCH_PER_WIDTH, Lattice, find_lattice
@@ -144,8 +144,8 @@ def _measured(frame: Frame, lattice: Lattice | None, pitch: float) -> Weave:
     columns = np.arange(step // 2, max(width, step // 2 + step + 1), step)
     pool = Pool(frame.laminate, np.minimum(rows, height - 1), np.minimum(columns, width - 1))
     flat = contrast(frame.light, frame.laminate, pitch)
-    with ThreadPoolExecutor(1) as beside:
-        texture = beside.submit(_texture, frame, flat, pool, pitch)
+    with beside() as second:
+        texture = second.submit(_texture, frame, flat, pool, pitch)
         windows = track(frame, flat, lattice) if lattice else None
         cues = texture.result()
     part = np.asarray(pool.at(frame.laminate), bool)

@@ -1,12 +1,13 @@
 """Flattened contrast of a picture and the power spectra of its windows."""
 
 import math
-from concurrent.futures import ThreadPoolExecutor
 
 import cv2
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
+
+from satcheck.beside import beside
 
 CHUNK = 32  # windows: their spectra stay in a core's cache
 THREADS = 2  # NumPy and the transform let go of the interpreter
@@ -108,7 +109,7 @@ def power(
         found += spectrum.imag * spectrum.imag
         found /= whole
 
-    with ThreadPoolExecutor(THREADS) as pool:
+    with beside(THREADS) as pool:
         list(pool.map(fill, range(0, len(rows), CHUNK)))
     return density
 

@@ -2,7 +2,6 @@
 
 import hashlib
 import signal
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from multiprocessing.connection import Connection
 from pathlib import Path
@@ -11,6 +10,7 @@ from typing import Any
 import cv2
 import numpy as np
 
+from satcheck.beside import beside
 from satcheck.calibration import Calibration, read_calibration
 from satcheck.card.find import find_cards
 from satcheck.errors import SatcheckError
@@ -126,8 +126,8 @@ def judge_job(job: Job, bounds: Calibration) -> Judged | Refused:
         return Refused(str(error))
     except MemoryError:
         return Refused(say("no_memory"))
-    with ThreadPoolExecutor(1) as beside:
-        whole = beside.submit(whole_record, inspection)
+    with beside() as second:
+        whole = second.submit(whole_record, inspection)
         pictures = page_pictures(photo.rgb, inspection)
         return Judged(_draft(job, inspection, pictures, whole.result()))
 

@@ -4,7 +4,6 @@ Both have the same size, so that a tap can change one for the other. The page sa
 the legend itself, so the strips of ``overlay.overlay_jpeg`` are left out.
 """
 
-from concurrent.futures import ThreadPoolExecutor
 from io import BytesIO
 from typing import Any
 
@@ -13,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
+from satcheck.beside import beside
 from satcheck.model import Inspection
 from satcheck.overlay import draw_marks
 
@@ -33,8 +33,8 @@ def plain_picture(rgb: Rgb) -> Rgb:
 def page_pictures(rgb: Rgb, inspection: Inspection) -> dict[str, bytes]:
     """Return the JPEGs "plain" and "marks" of the upright photo (H, W, 3)."""
     plain = plain_picture(rgb)
-    with ThreadPoolExecutor(1) as beside:  # Pillow lets go of the interpreter
-        encoded = beside.submit(_jpeg, plain)
+    with beside() as second:  # Pillow lets go of the interpreter
+        encoded = second.submit(_jpeg, plain)
         return {"marks": _jpeg(draw_marks(plain, inspection)), "plain": encoded.result()}
 
 
