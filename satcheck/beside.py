@@ -1,9 +1,13 @@
 """Work on a second core while this one goes on."""
 
 import sys
-from collections.abc import Iterator
-from concurrent.futures import ThreadPoolExecutor
+from collections.abc import Callable, Iterable, Iterator
+from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import contextmanager
+from typing import TypeVar
+
+Task = TypeVar("Task")
+Result = TypeVar("Result")
 
 SWITCH = 2e-4
 """Seconds after which a thread that waits for the interpreter is given it.
@@ -23,3 +27,24 @@ def beside(threads: int = 1) -> Iterator[ThreadPoolExecutor]:
             yield pool
     finally:
         sys.setswitchinterval(usual)
+
+
+def ahead(
+    threads: ThreadPoolExecutor, work: Callable[[Task], Result], tasks: Iterable[Task]
+) -> Iterator[Future[Result]]:
+    """Return what becomes of each task, in their order.
+
+    The first is under way when this returns, each other one when the one before it is taken: there
+    is never more than one result that nobody has asked for.
+    """
+    begun = (threads.submit(work, task) for task in tasks)
+    first = next(begun, None)
+
+    def in_order() -> Iterator[Future[Result]]:
+        waiting = first
+        while waiting is not None:
+            following = next(begun, None)
+            yield waiting
+            waiting = following
+
+    return in_order()

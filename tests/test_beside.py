@@ -5,7 +5,7 @@ import threading
 
 import pytest
 
-from satcheck.beside import SWITCH, beside
+from satcheck.beside import SWITCH, ahead, beside
 
 
 def test_work_runs_beside_this_and_is_done_at_the_end() -> None:
@@ -47,3 +47,36 @@ def test_what_goes_wrong_beside_is_raised_and_nothing_stays_changed() -> None:
     with pytest.raises(ZeroDivisionError), beside() as second:
         second.submit(lambda: 1 / 0).result()
     assert sys.getswitchinterval() == usual
+
+
+@pytest.mark.parametrize("count", [0, 1, 5])
+def test_tasks_are_done_in_order_and_never_two_ahead(count: int) -> None:
+    begun: list[int] = []
+
+    def work(task: int) -> int:
+        begun.append(task)
+        return task * task
+
+    with beside() as second:
+        results = ahead(second, work, range(count))
+        for task, result in enumerate(results):
+            assert result.result() == task * task
+            assert len(begun) <= task + 2
+    assert begun == list(range(count))
+
+
+def test_the_first_task_is_under_way_before_anybody_asks() -> None:
+    begun = threading.Event()
+    with beside() as second:
+        results = ahead(second, lambda _: begun.set(), [1])
+        assert begun.wait(10)
+        assert [result.result() for result in results] == [None]
+
+
+def test_a_task_that_fails_costs_the_others_nothing() -> None:
+    with beside() as second:
+        one, two, three = ahead(second, lambda n: 6 // n, [1, 0, 3])
+        assert one.result() == 6
+        assert three.result() == 2
+        with pytest.raises(ZeroDivisionError):
+            two.result()

@@ -106,30 +106,36 @@ def check(
     lean or heavy; 1 a zone is starved or rich; 2 wrong usage or unreadable input; 3 a photo could
     not be judged. With several photos: the first of 2, 1, 3, 0 that occurred.
     """
+    from satcheck.beside import ahead, beside
     from satcheck.files import make_writable, plan_jobs
-    from satcheck.inspection import Settings
-    from satcheck.ledger.recording import Context
+    from satcheck.photo import read_photo
 
-    bounds = load_calibration(calibration)
-    settings = Settings(
-        fibre=pick_fibre(tuple(bounds.fibres), fibre),
-        distal=cast("SideWord | None", distal and distal.value),
-        view=None if view is None else view.value,
-        pitch=positive(pitch, "--pitch"),
-        box=None if box is None else parse_box(box),
-        outline=None if outline is None else _outline_array(outline),
-        mm_per_px=positive(mm_per_px, "--mm-per-px"),
-        card_ruler=100.0 if card_scale is None else _ruler(card_scale),
-    )
-    make_writable(out)
     jobs = plan_jobs(_without_overlays(photos), out)
-    outcomes = []
-    context = Context(by, part, settings.view, resin=resin, more={"settings": told(settings)})
-    with recorder(ledger, context) as keep:
-        for job in jobs:
-            outcomes.append(attempt(job, bounds, settings, write=True, keep=keep))
-            if not as_json:
-                say(outcomes[-1].text)
+    with beside() as second:
+        reading = ahead(second, read_photo, [job.photo for job in jobs])
+        # What follows takes as long to load as a photo to read.
+        from satcheck.inspection import Settings
+        from satcheck.ledger.recording import Context
+
+        bounds = load_calibration(calibration)
+        settings = Settings(
+            fibre=pick_fibre(tuple(bounds.fibres), fibre),
+            distal=cast("SideWord | None", distal and distal.value),
+            view=None if view is None else view.value,
+            pitch=positive(pitch, "--pitch"),
+            box=None if box is None else parse_box(box),
+            outline=None if outline is None else _outline_array(outline),
+            mm_per_px=positive(mm_per_px, "--mm-per-px"),
+            card_ruler=100.0 if card_scale is None else _ruler(card_scale),
+        )
+        make_writable(out)
+        context = Context(by, part, settings.view, resin=resin, more={"settings": told(settings)})
+        outcomes = []
+        with recorder(ledger, context) as keep:
+            for job, photo in zip(jobs, reading, strict=True):
+                outcomes.append(attempt(job, photo.result, bounds, settings, write=True, keep=keep))
+                if not as_json:
+                    say(outcomes[-1].text)
     if as_json:
         records = [outcome.record for outcome in outcomes]
         say(json.dumps(records if len(photos) > 1 else records[0], indent=1, allow_nan=False))

@@ -26,21 +26,25 @@ def demo(
 
     Exit status: 0 where every photo could be read, whatever its verdict; else 2.
     """
+    from satcheck.beside import ahead, beside
     from satcheck.files import make_writable, plan_jobs
     from satcheck.inspection import Settings
+    from satcheck.photo import read_photo
 
     bounds, folder = load_calibration(None), find_demo(Path.cwd())
     scenes = demo_scenes(folder)
     if out is not None:
         make_writable(out)
+    jobs = [plan_jobs([folder / str(scene["photo"])], out or folder)[0] for scene in scenes]
     statuses = set()
-    for scene in scenes:
-        fibre = scene.get("fibre") or next(iter(bounds.fibres))
-        settings = Settings(fibre=fibre, distal=scene.get("distal") or None)
-        (job,) = plan_jobs([folder / str(scene["photo"])], out or folder)
-        outcome = attempt(job, bounds, settings, write=out is not None)
-        say(outcome.text)
-        statuses.add(outcome.status)
+    with beside() as second:
+        reading = ahead(second, read_photo, [job.photo for job in jobs])
+        for scene, job, photo in zip(scenes, jobs, reading, strict=True):
+            fibre = scene.get("fibre") or next(iter(bounds.fibres))
+            settings = Settings(fibre=fibre, distal=scene.get("distal") or None)
+            outcome = attempt(job, photo.result, bounds, settings, write=out is not None)
+            say(outcome.text)
+            statuses.add(outcome.status)
     say(DEMO_CLOSING)
     raise typer.Exit(WRONG if WRONG in statuses else OK)
 

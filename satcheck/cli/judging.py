@@ -1,6 +1,7 @@
 """One photo judged and its files written, for every command that judges photos."""
 
 import json
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -12,6 +13,7 @@ if TYPE_CHECKING:
     from satcheck.files import Job
     from satcheck.inspection import Settings
     from satcheck.model import Inspection
+    from satcheck.photo import Photo
 
 
 @dataclass(frozen=True)
@@ -25,18 +27,22 @@ class Outcome:
 
 def attempt(
     job: "Job",
+    read: "Callable[[], Photo]",
     bounds: "Calibration",
     settings: "Settings",
     *,
     write: bool,
     keep: "Keep | None" = None,
 ) -> Outcome:
-    """Judge one photo, and record it; whatever is wrong with it, the next one is tried."""
+    """Judge one photo, and record it; whatever is wrong with it, the next one is tried.
+
+    ``read`` returns the photo, or raises what is wrong with its file.
+    """
     from satcheck.record import inspection_to_json
     from satcheck.report import exit_status, text_report
 
     try:
-        inspection = _judge(job, bounds, settings, write=write)
+        inspection = _judge(job, read, bounds, settings, write=write)
         if keep is not None:
             keep(inspection)
     except Exception as error:  # noqa: BLE001 - one photo must not cost the others
@@ -47,25 +53,37 @@ def attempt(
     return Outcome(exit_status(inspection), text_report(inspection), record)
 
 
-def _judge(job: "Job", bounds: "Calibration", settings: "Settings", *, write: bool) -> "Inspection":
+def _judge(
+    job: "Job",
+    read: "Callable[[], Photo]",
+    bounds: "Calibration",
+    settings: "Settings",
+    *,
+    write: bool,
+) -> "Inspection":
     """Read and judge one photo; write its files, the record last."""
     from satcheck.beside import beside
     from satcheck.files import check_replaceable, write_whole
     from satcheck.inspection import inspect
     from satcheck.overlay import label_map_png, overlay_jpeg
-    from satcheck.photo import read_photo
-    from satcheck.record import inspection_to_json
 
     if write:
         check_replaceable(job.record)
-    photo = read_photo(job.photo)
+    photo = read()
     inspection = inspect(photo, bounds, settings)
     if write:
         with beside() as second:
             labels = second.submit(label_map_png, inspection)
+            record = second.submit(_record, inspection)
             overlay = overlay_jpeg(photo.rgb, inspection)
-            record = json.dumps(inspection_to_json(inspection), indent=1, allow_nan=False)
         write_whole(job.labels, labels.result())
         write_whole(job.overlay, overlay)
-        write_whole(job.record, f"{record}\n".encode())
+        write_whole(job.record, record.result())
     return inspection
+
+
+def _record(inspection: "Inspection") -> bytes:
+    from satcheck.record import inspection_to_json
+
+    record = json.dumps(inspection_to_json(inspection), indent=1, allow_nan=False)
+    return f"{record}\n".encode()
