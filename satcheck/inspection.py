@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from satcheck import __version__
 from satcheck.advice import advise
+from satcheck.beside import beside
 from satcheck.calibration import Calibration
 from satcheck.flags import EXPLANATIONS, Reason
 from satcheck.labelling import label_cells
@@ -66,7 +67,11 @@ def _judged(
 ) -> Inspection:
     cells = measured.cells
     labels, reasons = label_cells(cells, calibration.bounds_for(settings.fibre))
-    part = judge(cells, labels, reasons)
+    with beside() as second:
+        spreading = second.submit(
+            spread, labels, cells, photo, measured.laminate, measured.silhouette
+        )
+        part = judge(cells, labels, reasons)
     return Inspection(
         photo=_facts(photo),
         calibration=facts,
@@ -79,7 +84,7 @@ def _judged(
         distal=measured.distal,
         distal_guessed=measured.distal_guessed,
         share_judged=part.share_judged,
-        labels=spread(labels, cells, photo, measured.laminate, measured.silhouette),
+        labels=spreading.result(),
         cells=cells,
         version=__version__,
         card=measured.card,

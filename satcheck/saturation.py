@@ -16,6 +16,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from satcheck.beside import beside
 from satcheck.cell_grid import smoothed
 from satcheck.model import Cells
 
@@ -160,12 +161,19 @@ def saturation_index(cells: Cells, dry: Mixture, full: Mixture) -> NDArray[np.fl
     index = np.full(where.shape, np.nan, np.float32)
     if not where.any():
         return index
-    local = _shared(log_likelihoods(dry, values(cells, dry.cues, where))[0], where, SHARED_DRY)
-    wide = _shared(log_likelihoods(full, values(cells, full.cues, where))[0], where, SHARED_FULL)
+    with beside() as second:
+        widely = second.submit(_evidence, cells, full, where, SHARED_FULL)
+        local = _evidence(cells, dry, where, SHARED_DRY)
+    wide = widely.result()
     starved = _share((local[:, 0] - _log_sum(local[:, 1:], 1)) / CAUTION)
     rich = _share((wide[:, 2] - wide[:, 1]) / CAUTION)
     index[where] = rich * (1 - starved) - starved
     return index
+
+
+def _evidence(cells: Cells, mixture: Mixture, where: NDArray[np.bool_], sigma: float) -> F64:
+    """Return the log densities (n, 3) that some cells and their neighbours show."""
+    return _shared(log_likelihoods(mixture, values(cells, mixture.cues, where))[0], where, sigma)
 
 
 def _shared(evidence: F64, where: NDArray[np.bool_], sigma: float) -> F64:

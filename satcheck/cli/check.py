@@ -17,7 +17,6 @@ from satcheck.cli.recording import (
     ResinNameOption,
     TechnicianOption,
     recorder,
-    told,
 )
 from satcheck.errors import UsageError
 
@@ -115,7 +114,6 @@ def check(
         reading = ahead(second, read_photo, [job.photo for job in jobs])
         # What follows takes as long to load as a photo to read.
         from satcheck.inspection import Settings
-        from satcheck.ledger.recording import Context
 
         bounds = load_calibration(calibration)
         settings = Settings(
@@ -129,9 +127,8 @@ def check(
             card_ruler=100.0 if card_scale is None else _ruler(card_scale),
         )
         make_writable(out)
-        context = Context(by, part, settings.view, resin=resin, more={"settings": told(settings)})
         outcomes = []
-        with recorder(ledger, context) as keep:
+        with recorder(ledger, settings, by, part, resin) as keep:
             for job, photo in zip(jobs, reading, strict=True):
                 outcomes.append(attempt(job, photo.result, bounds, settings, write=True, keep=keep))
                 if not as_json:

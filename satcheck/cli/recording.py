@@ -10,7 +10,6 @@ import typer
 
 if TYPE_CHECKING:
     from satcheck.inspection import Settings
-    from satcheck.ledger.recording import Context
     from satcheck.model import Inspection
 
 DEFAULT = Path("satcheck.ledger")
@@ -40,14 +39,17 @@ def now() -> datetime:
 
 
 @contextmanager
-def recorder(file: Path | None, context: "Context") -> Iterator[Keep | None]:
+def recorder(
+    file: Path | None, settings: "Settings", by: str, part: str | None, resin: str | None
+) -> Iterator[Keep | None]:
     """Open a ledger and yield what records in it; None where no ledger is wanted."""
-    from satcheck.ledger.book import open_ledger
-    from satcheck.ledger.recording import record_inspection
-
     if file is None:
         yield None
         return
+    from satcheck.ledger.book import open_ledger
+    from satcheck.ledger.recording import Context, record_inspection
+
+    context = Context(by, part, settings.view, resin=resin, more={"settings": told(settings)})
     with open_ledger(file, now) as ledger:
 
         def keep(inspection: "Inspection") -> None:

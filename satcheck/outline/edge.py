@@ -15,6 +15,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from satcheck.beside import beside
 from satcheck.outline.frame import Frame, blur, straighten
 from satcheck.outline.likeness import Likeness, likeness
 from satcheck.outline.path import smooth_path
@@ -66,6 +67,23 @@ class _Pull:
     right: Float | float = 1.0
 
 
+@dataclass(frozen=True, eq=False)
+class _Edges:
+    """Edge strengths (N, K), 0 to 1, as flanks show them and as ends do."""
+
+    across: Float
+    along: Float
+
+    @classmethod
+    def of(cls, image: Float, frame: Frame) -> "_Edges":
+        """Return the edges of a straightened L*a*b* picture (N, K, 3)."""
+        step, around = ROW_STEP * frame.half_width, frame.half_width
+        return cls(
+            edges(image, frame.inside, 1, step, around, EDGE_FLOOR),
+            edges(image, frame.inside, 0, step, around, CAP_FLOOR),
+        )
+
+
 def refine(lab: Float, ribbon: Ribbon, exclude: Bool | None) -> Shape:
     """Return the silhouette near a ribbon in a L*a*b* picture (H, W, 3)."""
     frame = straighten(ribbon, (lab.shape[0], lab.shape[1]))
@@ -73,20 +91,20 @@ def refine(lab: Float, ribbon: Ribbon, exclude: Bool | None) -> Shape:
     barred = ~frame.inside
     if exclude is not None:
         barred |= frame.sample(exclude.astype(np.float32)) > 0.5
-    across = edges(
-        image, frame.inside, 1, ROW_STEP * frame.half_width, frame.half_width, EDGE_FLOOR
-    )
-    found = _bridged(_by_colour(image, frame, barred), frame, across)
+    with beside() as second:
+        colour = second.submit(_by_colour, image, frame, barred)
+        strength = _Edges.of(image, frame)
+    found = _bridged(colour.result(), frame, strength.across)
     inner = solid(found, max(1, int(OPEN * frame.half_width)))
     plain = np.asarray((2.0 * inner - 1 + 2.0 * frame.ribbon - 1) / 2, np.float32)
     plain[barred] = -1
-    first = _shape(image, frame, inner, _Pull(ROUGH * plain), barred, across)
+    first = _shape(frame, inner, _Pull(ROUGH * plain), barred, strength)
     if not first.silhouette.any():
         return first
     believed = frame.sample(first.silhouette.astype(np.float32)) > 0.5
     pull = _pull(likeness(image, frame, believed, barred), believed, frame.half_width)
-    second = _shape(image, frame, inner, pull, barred, across)
-    return second if _solidity(second) > _solidity(first) + MORE_SOLID else first
+    again = _shape(frame, inner, pull, barred, strength)
+    return again if _solidity(again) > _solidity(first) + MORE_SOLID else first
 
 
 def _solidity(shape: Shape) -> float:
@@ -218,25 +236,22 @@ def _end(width: NDArray[np.float64], length: float) -> int:
     return len(width)
 
 
-def _shape(
-    image: Float, frame: Frame, inner: Bool, pull: _Pull, barred: Bool, across: Float
-) -> Shape:
+def _shape(frame: Frame, inner: Bool, pull: _Pull, barred: Bool, strength: _Edges) -> Shape:
     """Return the silhouette between the best flanks and the best ends."""
     step = ROW_STEP * frame.half_width
     start, stop, *necks = _extent(frame, inner)
     if stop - start < 16:
         return Shape(np.zeros(frame.shape, bool), 0.0)
     first = max(0, start - int(0.04 * frame.length))
-    rows = np.arange(first, min(len(image), stop + int(0.04 * frame.length)), max(1, round(step)))
-    left, right, support = _flanks(across, pull, rows, frame.half_width)
-    column = np.arange(image.shape[1])[None, :]
+    height, width = inner.shape
+    rows = np.arange(first, min(height, stop + int(0.04 * frame.length)), max(1, round(step)))
+    left, right, support = _flanks(strength.across, pull, rows, frame.half_width)
+    column = np.arange(width)[None, :]
     body = (column >= left[:, None] - 0.5) & (column < right[:, None] - 0.5)
-    along = edges(image, frame.inside, 0, step, frame.half_width, CAP_FLOOR)
+    along = strength.along
     signed = np.where(barred, -1.0, 2.0 * inner - 1)
     keep = _from_end(along, signed, body, start, necks[0], frame)
-    keep &= _from_end(along[::-1], signed[::-1], body[::-1], len(image) - stop, necks[1], frame)[
-        ::-1
-    ]
+    keep &= _from_end(along[::-1], signed[::-1], body[::-1], height - stop, necks[1], frame)[::-1]
     return Shape(solid(frame.restore(body & keep), 1), support)
 
 

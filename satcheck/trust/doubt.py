@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from satcheck.beside import beside
 from satcheck.flags import Reason
 from satcheck.frame import Frame, distance_within
 from satcheck.quantile import median
@@ -54,6 +55,17 @@ def doubt(weave: Weave, blur: Blur | None, is_pitch_known: bool = False) -> Trus
     is_pitch_known : bool
         Whether a person or a card told the pitch; else the photo's own weave must.
     """
+    with beside() as second:
+        mirror = second.submit(mirrored, weave)
+        reasons = _reasons(weave, blur, is_pitch_known)
+    reasons[mirror.result().glare] |= np.uint32(Reason.GLARE)
+    reasons[mirror.result().veil] |= np.uint32(Reason.VEIL)
+    reasons[~np.asarray(weave.at_cells(weave.frame.laminate), bool)] = 0
+    return Trust(reasons)
+
+
+def _reasons(weave: Weave, blur: Blur | None, is_pitch_known: bool) -> NDArray[np.uint32]:
+    """Return all reasons but those of mirrored light, off the laminate too."""
     frame, pitch = weave.frame, weave.pitch
     reasons = np.zeros(weave.visibility.shape, np.uint32)
 
@@ -69,17 +81,13 @@ def doubt(weave: Weave, blur: Blur | None, is_pitch_known: bool = False) -> Trus
     if frame.laminate.any() and float(median(strongest[frame.laminate])) > OVEREXPOSED:
         flag(np.ones_like(reasons, bool), Reason.CLIPPED)
     flag(_mostly(strongest < BLACK, pitch, weave) > BLOWN_SHARE, Reason.DARK)
-    mirror = mirrored(weave)
-    flag(mirror.glare, Reason.GLARE)
-    flag(mirror.veil, Reason.VEIL)
     if pitch < FEWEST_PIXELS:
         flag(np.ones_like(reasons, bool), Reason.PIXELS)
     is_seen = weave.lattice is not None and weave.lattice.strength >= LEAST_WEAVE
     if not is_pitch_known and not is_seen:
         flag(np.ones_like(reasons, bool), Reason.NO_WEAVE)
     flag(np.ones_like(reasons, bool), _softness(weave, blur, is_seen))
-    reasons[~np.asarray(weave.at_cells(frame.laminate), bool)] = 0
-    return Trust(reasons)
+    return reasons
 
 
 def _strongest(frame: Frame) -> F32:

@@ -50,14 +50,13 @@ def upper_blur(density: F64) -> float:
     """
     seen = np.log(np.maximum(density, 1e-12))
     radius = np.sqrt(EDGES[1:] * EDGES[:-1])
-    low = float(seen[:4].mean())
+    seen = seen - seen[:4].mean()
     blur = BLURS[:, None, None, None, None]
     slope = SLOPES[:, None, None, None]
-    height = (low + HEIGHTS)[:, None, None]
-    noise = (low + NOISES)[:, None]
+    height, noise = HEIGHTS[:, None, None], NOISES[:, None]
     falling = height - slope * np.log(radius) - (2 * np.pi * blur * radius) ** 2
-    expected = np.logaddexp(falling.astype(np.float32), noise.astype(np.float32))
-    misfit = (((expected - seen) / SCATTER) ** 2).sum(-1)
+    power = np.exp(falling).astype(np.float32) + np.exp(noise).astype(np.float32)
+    misfit = (((np.log(power) - seen.astype(np.float32)) / np.float32(SCATTER)) ** 2).sum(-1)
     best = -0.5 * misfit.min((2, 3)) - 0.5 * ((SLOPES - SLOPE) / SLOPE_SPREAD) ** 2
     share = np.append(0.0, np.cumsum(np.exp(best - best.max()).sum(1)))
     limits = np.append(0.0, BLURS + BLURS[1] / 2)
