@@ -4,6 +4,7 @@ Only typer and the standard library are imported with these modules, so that hel
 command imports what it needs when it runs.
 """
 
+import gc
 import io
 import os
 import sys
@@ -28,6 +29,9 @@ from satcheck.cli.serve import serve
 from satcheck.cli.study import study
 from satcheck.cli.watch import watch
 from satcheck.cli.weigh import weigh
+
+COLLECT_AFTER = 100_000
+"""Objects more than went, after which Python looks for those that only name each other."""
 
 app = typer.Typer(
     add_completion=False,
@@ -69,6 +73,9 @@ def main(arguments: Sequence[str] | None = None) -> NoReturn:
     # Before NumPy is loaded: its matrices are small here, and more threads would wait for each
     # other. Processes that a command starts inherit it.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    # To load a command makes many objects and no garbage: Python would look for it all the while,
+    # a twentieth of a photo's judgement.
+    gc.set_threshold(COLLECT_AFTER)
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):  # a name may hold what the terminal cannot show
             stream.reconfigure(errors="backslashreplace")
