@@ -18,7 +18,7 @@ from pathlib import Path
 
 from records import inspection_of
 
-from satcheck.ledger.book import Ledger, open_ledger, packed, read_ledger
+from satcheck.ledger.book import Ledger, open_ledger, read_ledger, row_of
 from satcheck.ledger.entries import canonical, timestamp
 from satcheck.ledger.recording import Context, inspection_draft, stored_inspection
 from satcheck.ledger.search import Search
@@ -40,7 +40,7 @@ def build(path: Path, records: int) -> None:
         for start in range(0, records, 10_000):
             with ledger.writing() as db:
                 db.executemany(
-                    "INSERT OR IGNORE INTO blob VALUES (?, ?, ?)", map(packed, draft.blobs)
+                    "INSERT OR IGNORE INTO blob VALUES (?, ?, ?)", map(row_of, draft.blobs)
                 )
                 for number in range(start, min(start + 10_000, records)):
                     body |= {

@@ -35,6 +35,7 @@ from bench_server import Server, server
 from PIL import Image
 
 from satcheck.errors import LedgerError
+from satcheck.ledger.blob import Blob
 from satcheck.ledger.book import open_ledger, read_ledger
 from satcheck.ledger.entries import Draft, Kind
 from satcheck.ledger.verifying import verify
@@ -133,7 +134,10 @@ def append(path: Path, start: int) -> None:
     with open_ledger(path, now) as ledger:
         for number in range(start, start + 10**6):
             blob = random.Random(number).randbytes(20_000)
-            drafts = [Draft(Kind.NOTE, {"text": f"{number} {i}"}, blobs=(blob,)) for i in range(2)]
+            drafts = [
+                Draft(Kind.NOTE, {"text": f"{number} {i}"}, blobs=(Blob.of(blob),))
+                for i in range(2)
+            ]
             for entry in ledger.append_all(drafts):
                 print(entry.id, flush=True)
 

@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from ledgers import clock_from, note
 
 from satcheck.errors import LedgerError, UsageError
+from satcheck.ledger.blob import Blob
 from satcheck.ledger.book import Head, Ledger, open_ledger
 from satcheck.ledger.entries import START, Draft, Kind
 from satcheck.ledger.opening import connect
@@ -168,10 +169,12 @@ def test_what_json_cannot_say_is_refused(ledger: Ledger, value: object) -> None:
 
 
 def test_large_content_is_stored_once_and_comes_back(ledger: Ledger) -> None:
-    blobs = (b"weave " * 1000, b"\x00\xff")
+    contents = (b"weave " * 1000, b"\x00\xff")
+    blobs = tuple(map(Blob.of, contents))
     first = ledger.append(Draft(Kind.NOTE, {"text": "one"}, blobs=blobs))
     assert ledger.append(Draft(Kind.NOTE, {"text": "two"}, blobs=blobs)).seq == first.seq + 1
-    assert [ledger.blob(hashlib.sha256(blob).hexdigest()) for blob in blobs] == list(blobs)
+    names = [hashlib.sha256(content).hexdigest() for content in contents]
+    assert [ledger.blob(name) for name in names] == list(contents)
     assert ledger.read("SELECT count(*) FROM blob") == [(2,)]
 
 

@@ -17,6 +17,7 @@ from ledgers import clock_from, inspect, note
 
 from satcheck.errors import LedgerError
 from satcheck.ledger import opening
+from satcheck.ledger.blob import Blob
 from satcheck.ledger.book import open_ledger, read_ledger
 from satcheck.ledger.entries import Draft, Kind
 from satcheck.ledger.opening import connect, explained
@@ -137,7 +138,9 @@ def test_a_full_disk_loses_only_what_was_not_acknowledged(tmp_path: Path) -> Non
         ((pages,),) = ledger.read("PRAGMA page_count")
         ledger.read(f"PRAGMA max_page_count = {pages + 4}")
         with pytest.raises(LedgerError, match="the disk is full; nothing was recorded"):
-            ledger.append(Draft(Kind.NOTE, {"text": "large"}, blobs=(os.urandom(100_000),)))
+            ledger.append(
+                Draft(Kind.NOTE, {"text": "large"}, blobs=(Blob.of(os.urandom(100_000)),))
+            )
         ledger.read(f"PRAGMA max_page_count = {10**6}")
         ledger.append(note("room again"))
         assert [entry.body["text"] for entry in ledger.entries()] == ["kept", "room again"]
@@ -150,12 +153,14 @@ from pathlib import Path
 sys.path.insert(0, sys.argv[2])
 from ledgers import clock_from, note
 from satcheck.errors import LedgerError
+from satcheck.ledger.blob import Blob
 from satcheck.ledger.book import open_ledger
 from satcheck.ledger.entries import Draft, Kind
 with open_ledger(Path(sys.argv[1]), clock_from()) as ledger:
     try:
         for number in range(10_000):
-            ledger.append(Draft(Kind.NOTE, {"n": number}, blobs=(bytes([number % 256]) * 9,)))
+            blob = Blob.of(bytes([number % 256]) * 9)
+            ledger.append(Draft(Kind.NOTE, {"n": number}, blobs=(blob,)))
     except LedgerError as error:
         print(number, error)
 """

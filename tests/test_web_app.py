@@ -16,6 +16,7 @@ import pytest
 from ledgers import inspect
 from records import inspection_of
 
+from satcheck.ledger.blob import Blob
 from satcheck.ledger.book import Ledger, open_ledger
 from satcheck.ledger.entries import Draft, Kind
 from satcheck.ledger.recording import Context, inspection_draft
@@ -73,7 +74,7 @@ class Judges(Workers):
         context = Context(
             part=job.shot.part, view=job.shot.view, request=job.shot.id, corrects=corrects
         )
-        return Judged(inspection_draft(made, context, b"marks"))
+        return Judged(inspection_draft(made, context, {"overlay": Blob.of(b"marks")}))
 
 
 @dataclass

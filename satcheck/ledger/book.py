@@ -21,11 +21,9 @@ processes: writers wait for each other.
 Inspections are recorded by ``ledger.recording``, photos kept by ``ledger.photos``.
 """
 
-import hashlib
 import json
 import sqlite3
 import sys
-import zlib
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from datetime import datetime, timedelta
@@ -35,6 +33,7 @@ from types import TracebackType
 from typing import Any, NamedTuple, Self
 
 from satcheck.errors import LedgerError, UsageError
+from satcheck.ledger.blob import Blob
 from satcheck.ledger.entries import (
     START,
     Clock,
@@ -50,8 +49,6 @@ from satcheck.ledger.index import RowValues, add_to_index, rebuild_index
 from satcheck.ledger.opening import PATIENCE, connect, connect_to_read, explained
 from satcheck.ledger.search import Search
 
-QUICK = 3  # zlib; a verdict waits for it
-SAMPLE, WORTH = 1 << 16, 0.95  # bytes by which is told whether a content is worth compressing
 SET_BACK = timedelta(days=1)
 """By so much a clock may be set back unnoticed: a wrong hour, day or zone (own rule)."""
 
@@ -106,7 +103,7 @@ class Ledger:
             If the disk is full or cannot be reached, or another writer does not end.
         """
         texts = [canonical(draft.body) for draft in drafts]
-        blobs = [packed(blob) for draft in drafts for blob in draft.blobs]
+        blobs = [row_of(blob) for draft in drafts for blob in draft.blobs]
         with self.writing() as db:
             db.executemany("INSERT OR IGNORE INTO blob VALUES (?, ?, ?)", blobs)
             return tuple(
@@ -169,7 +166,7 @@ class Ledger:
         rows = self.read("SELECT packed, data FROM blob WHERE sha256 = ?", (sha256,))
         if not rows:
             raise UsageError(f"{self.path}: it holds no content {sha256[:12]}")
-        return zlib.decompress(rows[0][1]) if rows[0][0] else bytes(rows[0][1])
+        return Blob(sha256, bool(rows[0][0]), bytes(rows[0][1])).content
 
     def head(self) -> Head:
         """Return the last entry's place and hash."""
@@ -310,11 +307,6 @@ def entry_of(row: RowValues) -> Entry:
     return Entry(seq, id_, kind, json.loads(body), *rest)
 
 
-def packed(content: bytes) -> tuple[str, int, bytes]:
-    """Return a row of the table of large content, compressed where that makes it smaller."""
-    name, sample = hashlib.sha256(content).hexdigest(), content[:SAMPLE]
-    if len(zlib.compress(sample, QUICK)) > WORTH * len(sample):  # a JPEG, say
-        return name, 0, content
-    small = zlib.compress(content, QUICK)
-    shrinks = len(small) < len(content)
-    return name, int(shrinks), small if shrinks else content
+def row_of(blob: Blob) -> tuple[str, int, bytes]:
+    """Return a row of the table of large content."""
+    return blob.sha256, int(blob.is_packed), blob.data

@@ -14,6 +14,7 @@ from enum import StrEnum
 from typing import Any
 
 from satcheck.errors import UsageError
+from satcheck.ledger.blob import Blob
 
 Clock = Callable[[], datetime]
 """Tells the time with its zone; a face passes the computer's, a test its own."""
@@ -59,7 +60,7 @@ class Draft:
     made_at : str or None
         As `timestamp` gives it; None for the ledger's clock. Give it where a repeated call must
         not record twice.
-    blobs : tuple of bytes
+    blobs : tuple of Blob
         The large content that the body names under "blobs".
     """
 
@@ -68,7 +69,7 @@ class Draft:
     by: str = ""
     corrects: str | None = None
     made_at: str | None = None
-    blobs: tuple[bytes, ...] = field(default=(), repr=False)
+    blobs: tuple[Blob, ...] = field(default=(), repr=False)
 
 
 @dataclass(frozen=True)

@@ -1,12 +1,12 @@
 """Inspections into the ledger and out again, whole enough to be judged again under new bounds."""
 
-import hashlib
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
 from satcheck.errors import UsageError
+from satcheck.ledger.blob import Blob
 from satcheck.ledger.book import Ledger
 from satcheck.ledger.entries import Draft, Entry, Kind
 from satcheck.ledger.search import Search
@@ -31,25 +31,25 @@ class Context:
     """Further keys of the body, such as settings; plain JSON values."""
 
 
-def whole_record(inspection: Inspection) -> bytes:
+def whole_record(inspection: Inspection) -> Blob:
     """Return all that was measured, as it is kept: JSON."""
-    return json.dumps(inspection_to_json(inspection), indent=1, allow_nan=False).encode()
+    return Blob.of(json.dumps(inspection_to_json(inspection), indent=1, allow_nan=False).encode())
 
 
 def inspection_draft(
     inspection: Inspection,
     context: Context,
-    overlay: bytes | None = None,
-    whole: bytes | None = None,
+    pictures: Mapping[str, Blob] | None = None,
+    whole: Blob | None = None,
 ) -> Draft:
     """Return an inspection as a draft, to be appended with others or by itself.
 
     The body holds the short record under "inspection"; under "blobs" it names as "whole" the one
-    with all that was measured, made here unless it is given, and as "overlay" the overlay (JPEG),
-    if given.
+    with all that was measured, made here unless it is given, and the ``pictures`` (JPEG), such as
+    "overlay".
     """
     whole = whole_record(inspection) if whole is None else whole
-    blobs = {"whole": whole} | ({} if overlay is None else {"overlay": overlay})
+    blobs = {"whole": whole, **(pictures or {})}
     card = inspection.card
     body: dict[str, Any] = {
         **context.more,
@@ -63,7 +63,7 @@ def inspection_draft(
         "fibre": inspection.calibration.fibre,
         "verdict": inspection.verdict.word,
         "inspection": inspection_to_json(inspection, cells=False),
-        "blobs": {name: hashlib.sha256(blob).hexdigest() for name, blob in blobs.items()},
+        "blobs": {name: blob.sha256 for name, blob in blobs.items()},
     }
     said = {key: value for key, value in body.items() if value is not None}
     return Draft(Kind.INSPECTION, said, context.by, context.corrects, blobs=tuple(blobs.values()))
@@ -73,7 +73,8 @@ def record_inspection(
     ledger: Ledger, inspection: Inspection, context: Context, overlay: bytes | None = None
 ) -> Entry:
     """Record an inspection; when this returns, it is on the disk."""
-    return ledger.append(inspection_draft(inspection, context, overlay))
+    pictures = None if overlay is None else {"overlay": Blob.of(overlay)}
+    return ledger.append(inspection_draft(inspection, context, pictures))
 
 
 def judged(ledger: Ledger, photo: str, calibration: str, fibre: str) -> Entry | None:

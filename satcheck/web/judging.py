@@ -1,6 +1,5 @@
 """What a worker process does with one photo: read, judge, draw. Knows nothing of the server."""
 
-import hashlib
 import signal
 from dataclasses import dataclass, replace
 from multiprocessing.connection import Connection
@@ -15,6 +14,7 @@ from satcheck.calibration import Calibration, read_calibration
 from satcheck.card.find import find_cards
 from satcheck.errors import SatcheckError
 from satcheck.inspection import Settings, inspect
+from satcheck.ledger.blob import Blob
 from satcheck.ledger.entries import Draft
 from satcheck.ledger.recording import Context, inspection_draft, whole_record
 from satcheck.model import Inspection
@@ -140,7 +140,7 @@ def _inspect(
     return inspect(photo, bounds, Settings(shot.fibre, distal, shot.view, pitch, outline=outline))
 
 
-def _draft(job: Job, inspection: Inspection, pictures: dict[str, bytes], whole: bytes) -> Draft:
+def _draft(job: Job, inspection: Inspection, pictures: dict[str, bytes], whole: Blob) -> Draft:
     shot = job.shot
     context = Context(
         part=shot.part,
@@ -149,10 +149,8 @@ def _draft(job: Job, inspection: Inspection, pictures: dict[str, bytes], whole: 
         corrects=None if job.again is None else job.again.entry,
         more={"taps": {"part": list(shot.inside), "not part": list(shot.outside)}},
     )
-    draft = inspection_draft(inspection, context, pictures["marks"], whole)
-    plain = pictures["plain"]
-    blobs = {**draft.body["blobs"], "plain": hashlib.sha256(plain).hexdigest()}
-    return replace(draft, body={**draft.body, "blobs": blobs}, blobs=(*draft.blobs, plain))
+    shown = {"overlay": Blob.of(pictures["marks"]), "plain": Blob.of(pictures["plain"])}
+    return inspection_draft(inspection, context, shown, whole)
 
 
 def _warm_up(bounds: Calibration) -> None:

@@ -12,9 +12,10 @@ PNG, third edition (chunk checksums).
 import re
 import struct
 import zlib
+from collections.abc import Iterator
 
 _GPS_POINTER = 0x8825
-_TIFF = re.compile(rb"II\x2a\x00|MM\x00\x2a")
+_TIFF = (b"II\x2a\x00", b"MM\x00\x2a")
 _XMP = re.compile(rb"""[\w]+:GPS\w+\s*=\s*("[^"]*"|'[^']*')|(?<=<)([\w]+:GPS\w+)>[^<]*(?=</\2>)""")
 _SIZES = {1: 1, 2: 1, 3: 2, 4: 4, 5: 8, 6: 1, 7: 1, 8: 2, 9: 4, 10: 8, 11: 4, 12: 8}
 _MOST_ENTRIES = 64
@@ -27,8 +28,8 @@ def without_location(data: bytes) -> bytes:
     """Return a photo's bytes with every GPS entry of EXIF and XMP emptied; the length stays."""
     changed = bytearray(data)
     for start, end in ((0, _METADATA), (len(data) - _METADATA, len(data))):
-        for found in _TIFF.finditer(data, max(0, start), end):
-            _empty_directory(changed, found.start())
+        for at in (at for mark in _TIFF for at in _places(data, mark, max(0, start), end)):
+            _empty_directory(changed, at)
         if data.find(b":GPS", max(0, start), end) < 0:
             continue  # in the middle of a picture's data the search for a whole entry is slow
         for found in _XMP.finditer(data, max(0, start), end):
@@ -38,6 +39,13 @@ def without_location(data: bytes) -> bytes:
     if data.startswith(_PNG):
         _renew_checksums(changed)
     return bytes(changed)
+
+
+def _places(data: bytes, mark: bytes, start: int, end: int) -> Iterator[int]:
+    """Yield where a mark begins."""
+    while (start := data.find(mark, start, end)) >= 0:
+        yield start
+        start += 1
 
 
 def _empty_directory(data: bytearray, base: int) -> None:
