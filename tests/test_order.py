@@ -105,6 +105,7 @@ ORDER = (
     # records and faces
     "record",
     "resin_and_photo",
+    "ledger.blob",
     "ledger.entries",
     "ledger.schema",
     "ledger.opening",
