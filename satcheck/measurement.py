@@ -1,5 +1,6 @@
 """From a photo to everything measured on its part; the pixel side in one call."""
 
+from concurrent.futures import Future
 from dataclasses import dataclass
 
 import cv2
@@ -7,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from satcheck.beside import beside
-from satcheck.card.find import find_cards
+from satcheck.card.find import CardSighting, find_cards
 from satcheck.errors import UsageError
 from satcheck.model import CardFacts, Cells, Side
 from satcheck.outline.find import Part, find_part, part_in_box, part_in_outline
@@ -68,8 +69,10 @@ def measure_photo(photo: Photo, hints: Hints) -> Measurement | None:
     UsageError
         If a drawn outline or box holds nothing, or a told scale makes no sense with the part.
     """
-    sighting = find_cards(photo.rgb, hints.card_ruler / 100)
-    part = _part(photo, hints, [card.mask(photo.rgb.shape[:2]) for card in sighting.cards])
+    with beside() as second:
+        sought = second.submit(find_cards, photo.rgb, hints.card_ruler / 100)
+        part = _part(photo, hints, sought)
+        sighting = sought.result()
     if part is None or not part.laminate.any():
         return None
     pitch = None if hints.pitch is None else hints.pitch * photo.scale
@@ -106,7 +109,7 @@ def spread(labels: NDArray[np.uint8], cells: Cells, photo: Photo, laminate: NDAr
     return np.where(laminate & silhouette, result, 0).astype(np.uint8)
 
 
-def _part(photo: Photo, hints: Hints, cards: list[NDArray[np.bool_]]) -> Part | None:
+def _part(photo: Photo, hints: Hints, sought: Future[CardSighting]) -> Part | None:
     if hints.outline is not None:
         return part_in_outline(photo.rgb, np.asarray(hints.outline) * photo.scale)
     if hints.box is not None:
@@ -115,8 +118,12 @@ def _part(photo: Photo, hints: Hints, cards: list[NDArray[np.bool_]]) -> Part | 
         if part is None:
             raise UsageError(f"the box {hints.box} holds no part; draw it around the whole part")
         return part
-    exclude = np.logical_or.reduce(cards) if cards else None
-    return find_part(photo.rgb, exclude)
+
+    def cards() -> NDArray[np.bool_] | None:
+        masks = [card.mask(photo.rgb.shape[:2]) for card in sought.result().cards]
+        return np.logical_or.reduce(masks) if masks else None
+
+    return find_part(photo.rgb, cards)
 
 
 def _cells(

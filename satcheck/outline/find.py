@@ -5,6 +5,7 @@ taps. Texture plays no role in any of them: where a laminate is rich it is smoot
 texture would drop exactly those places.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import cv2
@@ -51,14 +52,15 @@ class Part:
         return np.asarray(self.silhouette & ~self.laminate)
 
 
-def find_part(rgb: Rgb, exclude: Bool | None = None) -> Part | None:
+def find_part(rgb: Rgb, exclude: Callable[[], Bool | None] = lambda: None) -> Part | None:
     """Find the laminated part on a cluttered bench.
 
     Parameters
     ----------
     rgb : (H, W, 3) uint8 array, sRGB
-    exclude : (H, W) bool array, optional
-        Pixels known not to be part, such as a reference card.
+    exclude : callable, optional
+        Returns the pixels known not to be part, such as a reference card, as an (H, W) bool array,
+        or None; called when the picture has been made ready for the search.
 
     Returns
     -------
@@ -66,11 +68,12 @@ def find_part(rgb: Rgb, exclude: Bool | None = None) -> Part | None:
         None where nothing in the picture looks enough like a part.
     """
     small = _reduced(rgb)
-    banned = None if exclude is None else _resized(exclude, small.shape[:2])
+    lab = lab_at_even_exposure(small)
+    excluded = exclude()
+    banned = None if excluded is None else _resized(excluded, small.shape[:2])
     ribbons = find_ribbons(small, banned)
     if not ribbons:
         return None
-    lab = lab_at_even_exposure(small)
     shape = refine(lab, ribbons[0], banned)
     if shape.support < LEAST_SUPPORT or not _plausible(shape.silhouette):
         return None
@@ -82,7 +85,7 @@ def part_in_box(rgb: Rgb, box: tuple[int, int, int, int]) -> Part | None:
     x0, y0, x1, y1 = box
     outside = np.ones(rgb.shape[:2], bool)
     outside[max(y0, 0) : y1, max(x0, 0) : x1] = False
-    return find_part(rgb, outside)
+    return find_part(rgb, lambda: outside)
 
 
 def part_in_outline(rgb: Rgb, polygon: NDArray[np.floating]) -> Part:

@@ -45,12 +45,20 @@ def _trace(values: Float, bend_cost: np.float32, slopes: NDArray[np.int_]) -> ND
     """Return the columns of the path that ends best; of equal ways the straighter one."""
     slope, column = divmod(int(values[-1].argmax()), values.shape[2])
     path = np.zeros(len(values), np.intp)
-    turns = np.array([0, -1, 1, -2, 2])
-    for row in range(len(values) - 1, 0, -1):
+    steps, ways = slopes.tolist(), _ways(len(slopes), float(bend_cost))
+    for row in range(len(values) - 1, 0, -1):  # of plain numbers: NumPy's own are slow one by one
         path[row] = column
-        column -= int(slopes[slope])
-        before = slope + turns[(slope + turns >= 0) & (slope + turns < len(slopes))]
-        offers = values[row - 1, before, column] - bend_cost * np.abs(before - slope)
-        slope = int(before[offers.argmax()])
+        column -= steps[slope]
+        before = values[row - 1, :, column].tolist()
+        offers = [before[at] - cost for at, cost in ways[slope]]
+        slope = ways[slope][offers.index(max(offers))][0]
     path[0] = column
     return path
+
+
+def _ways(slopes: int, bend_cost: float) -> list[list[tuple[int, float]]]:
+    """Return for each slope those that lead to it, the straightest first, and what they cost."""
+    return [
+        [(now + by, bend_cost * abs(by)) for by in (0, -1, 1, -2, 2) if 0 <= now + by < slopes]
+        for now in range(slopes)
+    ]

@@ -101,13 +101,14 @@ def _places(frame: Frame, size: int, step: int) -> tuple[Index, Index, Index, F6
 def _filled(frame: Frame, x: Index, y: Index, size: int) -> F32:
     """Return the share of each window's weight that lies on the laminate, at least 0.2."""
     squared = np.hanning(size + 2)[1:-1] ** 2
+    squared = (squared / squared.sum()).astype(np.float32)
     weights, places = [], []
     for centres, length in zip((y, x), frame.laminate.shape, strict=True):
         each, place = np.unique(centres, return_inverse=True)
         first = each - size // 2
         weights.append(np.stack([np.pad(squared, (at, length - at - size)) for at in first]))
         places.append(place)
-    share = weights[0] @ frame.laminate @ weights[1].T / squared.sum() ** 2
+    share = weights[0] @ frame.laminate.astype(np.float32) @ weights[1].T
     return np.asarray(np.maximum(share[places[0], places[1]], 0.2), np.float32)
 
 
