@@ -4,7 +4,7 @@ Every measure of the weave is taken in this one frame, so that the braid's axis 
 and the weave always spans about the same number of pixels.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import cv2
@@ -27,7 +27,7 @@ class Frame:
     Attributes
     ----------
     linear : (H, W, 3) float32 array
-        Linear light, 0 to 1.
+        Linear light, 0 to 1; of a grey ``Cutout`` its luminance alone, (H, W).
     laminate : (H, W) bool array
     zones : (H, W) uint8 array
         0 outside, else 1 + 3 * third + side, as in ``model.Cells``.
@@ -52,7 +52,7 @@ class Frame:
     @cached_property
     def light(self) -> NDArray[np.float32]:
         """Luminance (H, W), linear, 0 to 1."""
-        return luminance(self.linear)
+        return self.linear if self.linear.ndim == 2 else luminance(self.linear)
 
     @cached_property
     def depth(self) -> NDArray[np.float32]:
@@ -93,7 +93,7 @@ class Cutout:
     Attributes
     ----------
     linear : (h, w, 3) float32 array
-        Linear light, 0 to 1.
+        Linear light, 0 to 1; of a grey one its luminance alone, (h, w).
     codes : (h, w) uint8 array
         What each pixel is: zone 0 to 9, as in ``Frame``, and the bits above.
     corner : (2,) float array
@@ -124,6 +124,10 @@ class Cutout:
         corner = np.array([columns.start, rows.start], float)
         linear = linear_light(rgb[rows, columns])
         return cls(linear, codes, corner, zones.axis, along, across, width)
+
+    def grey(self) -> "Cutout":
+        """Return the piece without its colours: all that a search for the lattice looks at."""
+        return replace(self, linear=luminance(self.linear))
 
     def straightened(self, scale: float) -> Frame:
         """Turn, crop and scale the photo so that the part stands upright in it.

@@ -72,11 +72,12 @@ def photo_blur(rgb: NDArray[np.uint8], silhouette: Bool) -> Blur | None:
     crop, band = rgb[found[0]], found[1]
     step = max(1, min(band.shape) // ROOMY)
     if step > 1:
-        size = (band.shape[1] // step, band.shape[0] // step)
-        crop = np.asarray(cv2.resize(crop, size, interpolation=cv2.INTER_AREA), np.uint8)
-        band = (
-            np.asarray(cv2.resize(band.view(np.uint8), size, interpolation=cv2.INTER_NEAREST)) > 0
-        )
+        height, width = (side // step for side in band.shape)
+        whole = np.s_[
+            : height * step, : width * step
+        ]  # of whole blocks, which is quick
+        small = cv2.resize(crop[whole], (width, height), interpolation=cv2.INTER_AREA)
+        crop, band = np.asarray(small, np.uint8), band[whole][::step, ::step]
     seen = _within(luminance_of(linear_light(crop)), band)
     return None if seen is None else Blur(step * seen.least, step * seen.most)
 

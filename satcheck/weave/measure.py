@@ -126,7 +126,7 @@ def measure(
         Tow pitch in pixels of ``rgb``, where the user or the card tells it.
     """
     cutout = Cutout.of(rgb, part, zones)
-    search = cutout.straightened(SEARCH_WIDTH / cutout.width)
+    search = cutout.grey().straightened(SEARCH_WIDTH / cutout.width)
     lattice = find_lattice(search, None if pitch is None else pitch * search.scale)
     known = lattice.pitch / search.scale if lattice else pitch or PITCH_PER_WIDTH * cutout.width
     frame = cutout.straightened(WORKING_PITCH / known)
