@@ -73,9 +73,7 @@ def photo_blur(rgb: NDArray[np.uint8], silhouette: Bool) -> Blur | None:
     step = max(1, min(band.shape) // ROOMY)
     if step > 1:
         height, width = (side // step for side in band.shape)
-        whole = np.s_[
-            : height * step, : width * step
-        ]  # of whole blocks, which is quick
+        whole = np.s_[: height * step, : width * step]  # whole blocks only: quick to average
         small = cv2.resize(crop[whole], (width, height), interpolation=cv2.INTER_AREA)
         crop, band = np.asarray(small, np.uint8), band[whole][::step, ::step]
     seen = _within(luminance_of(linear_light(crop)), band)
