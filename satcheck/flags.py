@@ -27,6 +27,7 @@ class Reason(IntFlag):
     NO_WEAVE = 1 << 12
     NO_PART = 1 << 13
     BORDERLINE = 1 << 14
+    UNUSUAL = 1 << 15
 
 
 @dataclass(frozen=True)
@@ -105,6 +106,11 @@ EXPLANATIONS: dict[Reason, Explanation] = {
         "borderline",
         "The measurement does not tell starved from good here.",
         "Look at it closely, or take another view.",
+    ),
+    Reason.UNUSUAL: Explanation(
+        "unlike the shop's photos",
+        "The part looks unlike all photos that the calibration was made from.",
+        "Take it in the light and from as far as those, or calibrate with photos like this one.",
     ),
 }
 

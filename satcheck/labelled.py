@@ -25,8 +25,9 @@ from satcheck.saturation import (
     CLASSES,
     Labelled,
     Mixture,
+    Saturation,
     fit_mixture,
-    saturation_index,
+    saturation,
     usable,
     values,
 )
@@ -247,7 +248,7 @@ def _fit(table: Path, fibre: str, evidence: Sequence[Evidence]) -> FibreBounds:
 
 def _added(fibre: FibreBounds, evidence: Sequence[Evidence]) -> FibreBounds:
     """Return a fibre's bounds with new parts added; its index has not seen them and stays."""
-    held_out = [(e, saturation_index(e.cells, fibre.dry, fibre.full)) for e in evidence]
+    held_out = [(e, saturation(e.cells, fibre.dry, fibre.full)) for e in evidence]
     light = _light(evidence)
     light = min(light[0], fibre.light[0]), max(light[1], fibre.light[1])
     settled = settle(_shown(held_out), fibre.bounds, light, LEAN_RANGE[0], fibre.evidence)
@@ -260,7 +261,7 @@ def _added(fibre: FibreBounds, evidence: Sequence[Evidence]) -> FibreBounds:
 
 def _held_out(
     evidence: Sequence[Evidence], cues: tuple[Cues, Cues], folds: Sequence[set[str]]
-) -> list[tuple[Evidence, NDArray[np.float32]]]:
+) -> list[tuple[Evidence, Saturation]]:
     """Return each photo's index from a fit without its fold of parts.
 
     Where the rest is too little to fit, the index has seen the part; no promise rests on so few.
@@ -272,14 +273,14 @@ def _held_out(
         enough = len({e.photo.part for e in rest}) + 1 >= FEWEST_PARTS and _complete(rest)
         pair = _mixtures(rest, cues) if enough else everything
         own = [e for e in evidence if e.photo.part in fold]
-        held_out += [(e, saturation_index(e.cells, *pair)) for e in own]
+        held_out += [(e, saturation(e.cells, *pair)) for e in own]
     return held_out
 
 
-def _shown(held_out: Sequence[tuple[Evidence, NDArray[np.float32]]]) -> list[HeldOut]:
+def _shown(held_out: Sequence[tuple[Evidence, Saturation]]) -> list[HeldOut]:
     return [
-        HeldOut(e.photo.part, e.photo.path.name, e.sha256, e.cells, index, e.zones)
-        for e, index in held_out
+        HeldOut(e.photo.part, e.photo.path.name, e.sha256, e.cells, found, e.zones)
+        for e, found in held_out
     ]
 
 
@@ -289,8 +290,8 @@ def _choose_cues(evidence: Sequence[Evidence]) -> tuple[tuple[Cues, Cues], str]:
     folds = [set(parts[k::FOLDS]) for k in range(min(FOLDS, len(parts)))]
     candidates = {
         name: [
-            ScoredZone(e.photo.part, label, _middle(e.cells, index, zone))
-            for e, index in _held_out(evidence, cues, folds)
+            ScoredZone(e.photo.part, label, _middle(e.cells, found.index, zone))
+            for e, found in _held_out(evidence, cues, folds)
             for zone, label in e.zones.items()
         ]
         for name, cues in CUE_SETS.items()
@@ -334,7 +335,7 @@ def _mixtures(
 
 
 def _bounds(
-    held_out: Sequence[tuple[Evidence, NDArray[np.float32]]],
+    held_out: Sequence[tuple[Evidence, Saturation]],
 ) -> tuple[float, float, float, float]:
     """Return the bounds from indices that each part got without its own help.
 
@@ -342,7 +343,8 @@ def _bounds(
     """
     classes: list[list[tuple[F64, F64]]] = [[], [], []]
     accepted: list[tuple[F64, F64]] = []
-    for e, index in held_out:
+    for e, saturated in held_out:
+        index = saturated.index
         for k in range(3):
             where = _teaches(e, k) & ~np.isnan(index)
             if where.any():

@@ -7,7 +7,7 @@ from satcheck.calibration import FibreBounds
 from satcheck.cell_grid import holes, sizes, spots, widened
 from satcheck.flags import Reason
 from satcheck.model import SCALE, Cells, Label
-from satcheck.saturation import saturation_index
+from satcheck.saturation import Saturation, saturation
 from satcheck.spots import SPECK, folds, with_contrast, with_core, with_evidence
 
 Labels = NDArray[np.uint8]
@@ -30,17 +30,18 @@ def label_cells(cells: Cells, fibre: FibreBounds) -> tuple[Labels, NDArray[np.ui
     reasons : (R, C) uint32 array
         Why a cell is not judged: those of ``cells`` and those that only the judgement shows.
     """
-    index = saturation_index(cells, fibre.dry, fibre.full)
-    return label_index(index, cells, fibre.bounds, fibre.light)
+    found = saturation(cells, fibre.dry, fibre.full)
+    return label_saturation(found, cells, fibre.bounds, fibre.light)
 
 
-def label_index(
-    index: NDArray[np.float32],
+def label_saturation(
+    found: Saturation,
     cells: Cells,
     bounds: tuple[float, float, float, float],
     light: tuple[float, float],
 ) -> tuple[Labels, NDArray[np.uint32]]:
-    """Judge every cell from its saturation index (R, C); see ``label_cells``."""
+    """Judge every cell from its saturation; see ``label_cells``."""
+    index = found.index
     reasons = cells.reasons.copy()
     reasons[cells.part & np.isnan(index) & (reasons == 0)] |= np.uint32(Reason.EDGE)
     dark = cells.cues["light"] < light[0]
@@ -54,20 +55,24 @@ def label_index(
     rimmed = _rimmed(with_core(solid, index))  # also beside what is softened next
     labels = with_evidence(rimmed, index, cells.cues["coherence"])
     labels = with_contrast(labels, cells.cues.get("crosswise"))
-    unseen = _unseen(labels, dark, judged, cells.part)
-    reasons[unseen] |= np.uint32(Reason.DARK)
-    labels = np.where(judged & ~unseen, labels, Label.NOT_JUDGED)
+    hiding = _hiding(dark, cells.part, found.is_usual)
+    if hiding:
+        unseen = judged & np.isin(labels, (Label.GOOD, Label.HEAVY, Label.RICH))
+        reasons[unseen] |= np.uint32(hiding)
+        judged &= ~unseen
+    labels = np.where(judged, labels, Label.NOT_JUDGED)
     return np.where(cells.part, labels, Label.OUTSIDE).astype(np.uint8), reasons
 
 
-def _unseen(labels: Labels, dark: Bool, judged: Bool, part: Bool) -> Bool:
-    """Return the cells of a mostly dark photo where no weave was seen.
+def _hiding(dark: Bool, part: Bool, is_usual: bool) -> Reason:
+    """Return why a whole photo may hide starved places; ``Reason.NONE`` where it does not.
 
-    What shows there can be believed; what does not may be hidden by the dark.
+    What shows in such a photo can be believed; where nothing shows, nothing is known.
     """
+    hiding = Reason.NONE if is_usual else Reason.UNUSUAL
     if part.any() and float(dark[part].mean()) > MOSTLY_DARK:
-        return np.asarray(judged & np.isin(labels, (Label.GOOD, Label.HEAVY, Label.RICH)))
-    return np.zeros_like(part)
+        hiding |= Reason.DARK
+    return hiding
 
 
 def _by_bounds(index: NDArray[np.float32], bounds: tuple[float, ...]) -> Labels:

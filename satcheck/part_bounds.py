@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from satcheck.evidence import NOT_EVEN_LEAN, ZoneEvidence, under, worst_by_part
 from satcheck.model import Cells, Label
+from satcheck.saturation import Saturation
 from satcheck.statistics.promise import FEWEST, STEPS, Promise, fewest_parts, set_bound
 from satcheck.zone_calls import Bounds, called, edges, verdicts, where, with_lean
 
@@ -19,13 +20,13 @@ WIDE_HEAVY = 0.3
 
 @dataclass(frozen=True, eq=False)
 class HeldOut:
-    """One labelled photo: what the shop says of its zones, and an index (R, C) not made from it."""
+    """One labelled photo: what the shop says of its zones, and a saturation not made from it."""
 
     part: str
     file: str
     photo: str
     cells: Cells
-    index: NDArray[np.float32]
+    saturation: Saturation
     zones: Mapping[str, Label]
 
 
@@ -76,20 +77,20 @@ def settle(
 
 
 def _rows(photo: HeldOut, bounds: Bounds, light: tuple[float, float]) -> Iterable[ZoneEvidence]:
-    found = verdicts(photo.cells, photo.index, bounds, light)
-    edge = edges(photo.cells, photo.index, bounds, light, photo.zones)
+    found = verdicts(photo.cells, photo.saturation, bounds, light)
+    edge = edges(photo.cells, photo.saturation, bounds, light, photo.zones)
     for zone, label in photo.zones.items():
         here = where(photo.cells, zone)
         yield ZoneEvidence(
             photo.part, photo.file, photo.photo, zone, label, called(found, zone), edge[zone],
-            _median(photo.index[here]), _median(photo.cells.visibility[here]),
+            _median(photo.saturation.index[here]), _median(photo.cells.visibility[here]),
         )  # fmt: skip
 
 
 def _called(
     photo: HeldOut, bounds: Bounds, light: tuple[float, float], rows: Iterable[ZoneEvidence]
 ) -> Iterable[ZoneEvidence]:
-    found = verdicts(photo.cells, photo.index, bounds, light)
+    found = verdicts(photo.cells, photo.saturation, bounds, light)
     own = (row for row in rows if row.photo == photo.photo and row.zone in photo.zones)
     return [replace(row, called=called(found, row.zone)) for row in own]
 

@@ -32,6 +32,8 @@ HILL_CAUTION = 4.0  # the height of a hill rests on few independent windows
 UNHEARD = 1e-6  # a hill of less weight than this beside the highest changes nothing
 STARTS = ((1 / 3, 1 / 3, 1 / 3), (0.9, 0.05, 0.05), (0.05, 0.9, 0.05), (0.05, 0.05, 0.9))
 ROUNDS_FIT, ROUNDS_OFFSET = 20, 40
+# Standard normal quantile of the share of photos, 2 %, that may be called unusual by mistake.
+USUAL_DEVIATE = 2.054
 CAUTION = 2.0  # cues of one cell are not independent: their joint odds are overstated
 # Standard deviation by which automatic exposure and white balance move a photo, natural log units:
 # half a stop either way, and a lamp's warmth that is corrected in part. Common practice, no source.
@@ -84,6 +86,52 @@ class Labelled:
         return np.asarray(np.log(self.prior.T), np.float64)
 
 
+@dataclass(frozen=True, eq=False)
+class Saturation:
+    """How the cells of one photo stand, and whether the shop's photos lead to expect such a photo.
+
+    Attributes
+    ----------
+    index : (R, C) float32 array
+        From starved (-1) by good (0) to rich (+1); NaN if unmeasured.
+    is_usual : bool
+        False where the photo's offset lies farther out than the labelled photos' do: its lamp,
+        distance or camera is another, and what sets starved from good may be missing.
+    """
+
+    index: NDArray[np.float32]
+    is_usual: bool
+
+
+@dataclass(frozen=True, eq=False)
+class Understood:
+    """One photo's cells under a mixture.
+
+    ``log`` (n, 3) are the log densities of the classes, ``offset`` (K,) is the photo's own in
+    scaled cues, and ``distance`` how far out among photos that is: a squared Mahalanobis length,
+    chi-squared with K degrees of freedom if the photo is of the labelled ones' kind.
+    """
+
+    log: F64
+    offset: F64
+    distance: float
+
+    @property
+    def is_usual(self) -> bool:
+        """Whether the photo's offset is one to expect."""
+        return self.distance <= usual_distance(len(self.offset))
+
+
+def usual_distance(size: int) -> float:
+    """Return the quantile of chi-squared with ``size`` degrees of freedom at ``USUAL_DEVIATE``.
+
+    Wilson & Hilferty 1931: the cube root of chi-squared over its degrees of freedom is nearly
+    normal, with mean 1 - 2 / (9 size) and variance 2 / (9 size).
+    """
+    spread = 2 / (9 * size)
+    return float(size * (1 - spread + USUAL_DEVIATE * math.sqrt(spread)) ** 3)
+
+
 def usable(cells: Cells, cues: Sequence[str]) -> NDArray[np.bool_]:
     """Return where a part's cells have all the named cues, (R, C)."""
     known = cells.part.copy()
@@ -112,26 +160,39 @@ def fit_mixture(cues: Sequence[str], photos: Sequence[Labelled]) -> Mixture:
     return mixture
 
 
-def log_likelihoods(mixture: Mixture, raw: F64) -> tuple[F64, F64]:
-    """Return log densities of the classes (n, 3) for one photo's cells, and its offset (K,)."""
+def understood(mixture: Mixture, raw: F64) -> Understood:
+    """Return what a mixture makes of one photo's cells (n, K), its offset inferred with them."""
     scaled = (raw - mixture.centre) / mixture.scale
     photo = _thin(Labelled(scaled, np.ones((len(scaled), 3))), OFFSET_CELLS)
     # The likelihood has several hills: "starved under dim light" may look like "good under bright".
     # Each hill speaks with its weight.
-    heights, offsets = _settle(photo, _Classes.of(photo.values, mixture), np.array(STARTS))
+    classes = _Classes.of(photo.values, mixture)
+    heights, offsets, doubts = _settle(photo, classes, np.array(STARTS))
     weights = np.exp((heights - heights.max()) / HILL_CAUTION)
     heard = np.flatnonzero(weights > UNHEARD)
     log = _Classes.of(scaled, mixture).densities(offsets[heard])[0]
     log += np.log(weights[heard] / weights[heard].sum())[:, None, None]
-    return _log_sum(log, 0).T, offsets[heights.argmax()]
+    best = heights.argmax()
+    distance = _distance(offsets[best], mixture.between - doubts[best])
+    return Understood(_log_sum(log, 0).T, offsets[best], distance)
 
 
-def _settle(photo: Labelled, classes: "_Classes", shares: F64) -> tuple[F64, F64]:
-    """Return the log posteriors (S,) and offsets (S, K) at which a photo settles.
+def _distance(offset: F64, scatter: F64) -> float:
+    """Return the squared Mahalanobis length of an offset (K,) as its own scatter (K, K) has it.
+
+    An offset drawn from the shop's photos with covariance B and inferred with doubt D scatters by
+    B - D about zero: what is not known of it, it does not show.
+    """
+    return float(offset @ np.linalg.pinv(scatter, 1e-6, hermitian=True) @ offset)
+
+
+def _settle(photo: Labelled, classes: "_Classes", shares: F64) -> tuple[F64, F64, F64]:
+    """Return the log posteriors (S,), offsets (S, K) and their doubts (S, K, K) where all settles.
 
     Each from the class shares (S, 3) of its own start; one that has settled is left where it is.
     """
     shares, offsets = shares.copy(), np.zeros((len(shares), len(classes.between)))
+    doubts = np.zeros((*offsets.shape, offsets.shape[1]))
     moving = np.arange(len(shares))
     for _ in range(ROUNDS_OFFSET):
         prior = np.log(shares[moving])[..., None] + photo.log_prior
@@ -139,41 +200,45 @@ def _settle(photo: Labelled, classes: "_Classes", shares: F64) -> tuple[F64, F64
         counts = step.member.sum(-1) * photo.weight
         shares[moving] = (counts + 1) / (counts.sum(1, keepdims=True) + 3)
         moved = np.abs(step.offset - offsets[moving]).max(1)
-        offsets[moving] = step.offset
+        offsets[moving], doubts[moving] = step.offset, step.doubt
         moving = moving[moved >= 1e-3]
         if moving.size == 0:
             break
     log = classes.densities(offsets)[0] + np.log(shares)[..., None]
     fit = photo.weight * _log_sum(log, 1).sum(1)
     pull = np.einsum("sj,jk,sk->s", offsets, classes.between, offsets)
-    return fit - 0.5 * pull + np.log(shares).sum(1), offsets
+    return fit - 0.5 * pull + np.log(shares).sum(1), offsets, doubts
 
 
-def saturation_index(cells: Cells, dry: Mixture, full: Mixture) -> NDArray[np.float32]:
-    """Return how a cell stands between starved (-1), good (0) and rich (+1); NaN if unmeasured.
+def saturation(cells: Cells, dry: Mixture, full: Mixture) -> Saturation:
+    """Return how each cell of a photo stands between starved (-1), good (0) and rich (+1).
 
     With d the log odds of starved and r those of rich against good, each divided by ``CAUTION``,
     u and v their logistic functions, the index is v (1 - u) - u: doubt about starved counts first.
     One mixture tells starved from the rest by local cues, the other rich from good by cues over a
-    wider area; all classes are equally likely beforehand.
+    wider area; all classes are equally likely beforehand. Whether the photo is usual, the first
+    one says.
     """
     where = usable(cells, dry.cues) & usable(cells, full.cues)
     index = np.full(where.shape, np.nan, np.float32)
     if not where.any():
-        return index
+        return Saturation(index, is_usual=True)
     with beside() as second:
         widely = second.submit(_evidence, cells, full, where, SHARED_FULL)
-        local = _evidence(cells, dry, where, SHARED_DRY)
-    wide = widely.result()
+        local, is_usual = _evidence(cells, dry, where, SHARED_DRY)
+    wide, _ = widely.result()
     starved = _share((local[:, 0] - _log_sum(local[:, 1:], 1)) / CAUTION)
     rich = _share((wide[:, 2] - wide[:, 1]) / CAUTION)
     index[where] = rich * (1 - starved) - starved
-    return index
+    return Saturation(index, is_usual)
 
 
-def _evidence(cells: Cells, mixture: Mixture, where: NDArray[np.bool_], sigma: float) -> F64:
-    """Return the log densities (n, 3) that some cells and their neighbours show."""
-    return _shared(log_likelihoods(mixture, values(cells, mixture.cues, where))[0], where, sigma)
+def _evidence(
+    cells: Cells, mixture: Mixture, where: NDArray[np.bool_], sigma: float
+) -> tuple[F64, bool]:
+    """Return the log densities (n, 3) of some cells and their neighbours, and if all is usual."""
+    found = understood(mixture, values(cells, mixture.cues, where))
+    return _shared(found.log, where, sigma), found.is_usual
 
 
 def _shared(evidence: F64, where: NDArray[np.bool_], sigma: float) -> F64:

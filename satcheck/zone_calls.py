@@ -6,8 +6,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from satcheck.evidence import EDGES, NOT_EVEN_LEAN, WHOLE
-from satcheck.labelling import label_index
+from satcheck.labelling import label_saturation
 from satcheck.model import SCALE, THIRDS, VERDICT_ORDER, ZONES, Cells, Label, ZoneVerdict
+from satcheck.saturation import Saturation
 from satcheck.verdict import judge, zone_mask
 
 Bounds = tuple[float, float, float, float]
@@ -41,16 +42,16 @@ def where(cells: Cells, name: str) -> NDArray[np.bool_]:
 
 
 def verdicts(
-    cells: Cells, index: NDArray[np.float32], bounds: Bounds, light: tuple[float, float]
+    cells: Cells, found: Saturation, bounds: Bounds, light: tuple[float, float]
 ) -> tuple[ZoneVerdict, ...]:
     """Return the zones' verdicts under some bounds."""
-    labels, reasons = label_index(index, cells, bounds, light)
+    labels, reasons = label_saturation(found, cells, bounds, light)
     return judge(cells, labels, reasons).zones
 
 
 def edges(
     cells: Cells,
-    index: NDArray[np.float32],
+    found: Saturation,
     bounds: Bounds,
     light: tuple[float, float],
     names: Iterable[str],
@@ -61,9 +62,9 @@ def edges(
     """
     result = dict.fromkeys(names, EDGES[0])
     for tried, following in zip(EDGES, (*EDGES[1:], np.inf), strict=True):
-        found = verdicts(cells, index, with_lean(bounds, tried), light)
+        zones = verdicts(cells, found, with_lean(bounds, tried), light)
         for name in result:
-            if called(found, name) in NOT_EVEN_LEAN:
+            if called(zones, name) in NOT_EVEN_LEAN:
                 result[name] = following
     return result
 

@@ -33,6 +33,7 @@ from satcheck.measurement import Measurement
 from satcheck.model import SCALE, STATES, Inspection, Label
 from satcheck.parts_table import LabelledPhoto, read_parts
 from satcheck.photo import read_photo
+from satcheck.saturation import Saturation
 
 STARVED, GOOD, RICH = range(3)
 
@@ -216,9 +217,7 @@ def test_a_starved_zone_that_no_photo_lets_be_judged_teaches_nothing(
     assert "no starved zone or part that can be judged" in refusal(table)
 
 
-def evidence(
-    seed: int, states: tuple[int, ...], accepted: bool
-) -> tuple[Evidence, NDArray[np.float32]]:
+def evidence(seed: int, states: tuple[int, ...], accepted: bool) -> tuple[Evidence, Saturation]:
     """Return a part whose thirds are surely of some classes, with any indices at all."""
     cells = grid((12, 9))
     prior = np.full((12, 9, 3), 0.04)
@@ -226,7 +225,7 @@ def evidence(
         prior[4 * third : 4 * third + 4, :, state] = 0.92
     photo = LabelledPhoto(Path("a.png"), f"P{seed}", "basalt", accepted, None, {}, None, 2)
     index = np.random.default_rng(seed).uniform(-1, 1, (12, 9)).astype(np.float32)
-    return Evidence(photo, "", cells, prior), index
+    return Evidence(photo, "", cells, prior), Saturation(index, is_usual=True)
 
 
 @given(

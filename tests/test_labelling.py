@@ -10,8 +10,9 @@ from scipy.ndimage import binary_dilation
 
 from satcheck import labelling
 from satcheck.flags import Reason
-from satcheck.labelling import MOSTLY_DARK, label_cells
+from satcheck.labelling import MOSTLY_DARK, label_cells, label_saturation
 from satcheck.model import Cells, Label
+from satcheck.saturation import Saturation
 from satcheck.spots import CORE, OFF_LATTICE, ON_LATTICE, ONE_WAY, SURELY_ONE_WAY, TWO_WAY
 
 SHAPE = (30, 36)
@@ -20,10 +21,15 @@ WORST, BEST = -0.95, 0.0
 
 
 def labelled(
-    monkeypatch: pytest.MonkeyPatch, index: NDArray[np.floating], cells: Cells | None = None
+    monkeypatch: pytest.MonkeyPatch,
+    index: NDArray[np.floating],
+    cells: Cells | None = None,
+    *,
+    is_usual: bool = True,
 ) -> tuple[Labels, NDArray[np.uint32]]:
     """Label cells whose saturation index is given."""
-    monkeypatch.setattr(labelling, "saturation_index", lambda *_: index.astype(np.float32))
+    found = Saturation(index.astype(np.float32), is_usual)
+    monkeypatch.setattr(labelling, "saturation", lambda *_: found)
     return label_cells(cells or grid(index.shape), fibre_bounds())
 
 
@@ -51,15 +57,17 @@ def test_the_bounds_part_the_scale(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 @pytest.mark.parametrize("bound", [-0.625, -0.25, 0.375, 0.75])
-def test_a_bound_belongs_to_the_drier_side(monkeypatch: pytest.MonkeyPatch, bound: float) -> None:
+def test_a_bound_belongs_to_the_drier_side(bound: float) -> None:
     """Bounds that single precision holds exactly, so that an index can lie on one."""
     fibre = fibre_bounds(bounds=(-0.625, -0.25, 0.375, 0.75))
     found = []
     for value in (bound - 1e-3, bound, bound + 1e-3):
         index = np.full(SHAPE, value, np.float32)
         index[:4, :4] = WORST  # a starved spot needs a certain core
-        monkeypatch.setattr(labelling, "saturation_index", lambda *_, i=index: i)
-        found.append(int(label_cells(grid(SHAPE), fibre)[0][15, 15]))
+        labels, _ = label_saturation(
+            Saturation(index, True), grid(SHAPE), fibre.bounds, fibre.light
+        )
+        found.append(int(labels[15, 15]))
     assert found[0] == found[1] == found[2] - 1
 
 
@@ -245,6 +253,21 @@ def test_a_mostly_dark_photo_shows_starved_cloth_and_no_good_one(
     assert set(np.unique(labels)) == {Label.STARVED, Label.LEAN, Label.NOT_JUDGED}
     assert (labels[starved] == Label.STARVED).all()
     assert (reasons[labels == Label.NOT_JUDGED] == Reason.DARK).all()
+
+
+def test_an_unusual_photo_shows_starved_and_lean_cloth_and_no_good_one(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Its offset may hide starved places; those that show, and what is doubtful, still count."""
+    index = index_of(place(SHAPE, 24, 0, 6, 36))
+    index[:6], index[6:12], index[12:18] = -0.4, 0.5, 0.9
+    labels, reasons = labelled(monkeypatch, index, is_usual=False)
+    usual, _ = labelled(monkeypatch, index)
+    seen = np.isin(usual, (Label.STARVED, Label.LEAN))
+    assert set(np.unique(usual)) == {1, 2, 3, 4, 5}
+    assert (labels[seen] == usual[seen]).all()
+    assert (labels[~seen] == Label.NOT_JUDGED).all()
+    assert (reasons == np.where(seen, 0, Reason.UNUSUAL)).all()
 
 
 def test_a_photo_with_dark_corners_shows_good_cloth(monkeypatch: pytest.MonkeyPatch) -> None:

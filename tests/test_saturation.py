@@ -10,6 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 from scipy.special import expit, softmax
+from scipy.stats import chi2, norm
 from scipy.stats import t as student_t
 from sklearn.discriminant_analysis import LinearDiscriminantAnalysis
 
@@ -17,13 +18,15 @@ from satcheck.saturation import (
     CAUTION,
     CELLS_PER_SAMPLE,
     FREEDOM,
+    USUAL_DEVIATE,
     Labelled,
     Mixture,
     _step,
     fit_mixture,
-    log_likelihoods,
-    saturation_index,
+    saturation,
+    understood,
     usable,
+    usual_distance,
     values,
 )
 
@@ -63,7 +66,7 @@ def known(classes: Index, trust: float) -> F64:
 
 def called(raw: F64, shop: Mixture = SHOP) -> Index:
     """Return the likeliest class of each cell of a new photo."""
-    return np.asarray(log_likelihoods(shop, raw)[0].argmax(1))
+    return np.asarray(understood(shop, raw).log.argmax(1))
 
 
 def test_the_offset_of_known_classes_scatters_as_stated() -> None:
@@ -86,7 +89,7 @@ def test_the_offset_of_known_classes_scatters_as_stated() -> None:
 def test_the_offset_of_a_new_photo_is_found() -> None:
     """More than half of what photos differ by is told; a guess of zero tells nothing."""
     drawn = [photo(np.random.default_rng(seed)) for seed in range(40)]
-    errors = [log_likelihoods(SHOP, raw)[1] - true for raw, _, true in drawn]
+    errors = [understood(SHOP, raw).offset - true for raw, _, true in drawn]
     guess = np.median(np.abs([true for *_, true in drawn]))
     assert np.median(np.abs(errors)) < 0.45 * guess
 
@@ -104,6 +107,28 @@ def test_a_photos_offset_does_not_change_its_classes() -> None:
     believed, ignored = np.mean(same, 0)
     assert believed > 0.96
     assert ignored < 0.92
+
+
+@pytest.mark.parametrize("size", range(1, 10))
+def test_the_usual_distance_is_a_quantile_of_chi_squared(size: int) -> None:
+    exact = chi2.ppf(norm.cdf(USUAL_DEVIATE), size)
+    assert usual_distance(size) == pytest.approx(exact, rel=0.02)
+
+
+def test_photos_of_the_shops_kind_are_unusual_as_rarely_as_stated() -> None:
+    """Two in a hundred; of 200 photos, more than ten would come once in two hundred shops."""
+    drawn = [photo(np.random.default_rng(seed))[0] for seed in range(200)]
+    found = [understood(SHOP, raw) for raw in drawn]
+    assert sum(not one.is_usual for one in found) <= 10
+    assert np.mean([one.distance for one in found]) == pytest.approx(2, rel=0.2)
+
+
+@pytest.mark.parametrize("shares", [MIXED, (0.0, 1.0, 0.0)])
+def test_a_photo_from_far_beyond_the_shops_is_unusual(shares: tuple[float, ...]) -> None:
+    """Across the line on which classes and offsets lie, where no class explains it."""
+    for seed in range(10):
+        raw, *_ = photo(np.random.default_rng(seed), shares, np.array([5.0, -4.0]))
+        assert not understood(SHOP, raw).is_usual
 
 
 @pytest.mark.parametrize("seed", range(5))
@@ -148,7 +173,7 @@ def test_one_photo_without_offset_agrees_with_linear_discriminant_analysis() -> 
     raw = SHOP.means[classes] + rng.multivariate_normal(np.zeros(2), SHOP.scatter[0], 1200)
     made = fit_mixture(("a", "b"), [Labelled(raw, known(classes, 0.92), 1.0)])
     reference = LinearDiscriminantAnalysis(priors=[1 / 3] * 3).fit(raw, classes)
-    chance = softmax(log_likelihoods(made, raw)[0], 1)
+    chance = softmax(understood(made, raw).log, 1)
     assert (chance.argmax(1) == reference.predict(raw)).mean() > 0.985
     assert np.abs(chance - reference.predict_proba(raw)).mean() < 0.03
 
@@ -160,7 +185,8 @@ LEFT, RIGHT = place((30, 36), 0, 0, 30, 12), place((30, 36), 0, 24, 30, 12)
 
 def index_of(dry: NDArray[np.floating], full: NDArray[np.floating]) -> F64:
     cues = {"dry": dry.astype(np.float32), "full": full.astype(np.float32)}
-    return saturation_index(grid(dry.shape, cues=cues), DRY, FULL).astype(float)
+    found = saturation(grid(dry.shape, cues=cues), DRY, FULL).index
+    return np.asarray(found, np.float64)
 
 
 @settings(max_examples=25)
@@ -180,7 +206,7 @@ def test_the_index_of_an_even_photo_is_its_closed_form(dry: float, full: float) 
     """Densities of Student's t from scipy, for a shop whose photos do not differ at all."""
     still = [replace(made, between=np.full((1, 1), 1e-9)) for made in (DRY, FULL)]
     cues = {name: np.full((9, 9), v, np.float32) for name, v in (("dry", dry), ("full", full))}
-    index = saturation_index(grid((9, 9), cues=cues), *still)
+    index = saturation(grid((9, 9), cues=cues), *still).index
     wide = np.sqrt(DRY.scatter[0, 0, 0])
     (starved, *others), (_, good, rich) = (
         student_t.pdf(value, FREEDOM, made.means[:, 0], wide)
