@@ -15,8 +15,8 @@ import tomli_w
 from satcheck.errors import CalibrationError, UsageError
 from satcheck.evidence import ZoneEvidence, row_from_table, row_to_table
 from satcheck.files import write_whole
+from satcheck.mixture import CLASSES, Mixture
 from satcheck.model import SCALE, CalibrationFacts
-from satcheck.saturation import CLASSES, Mixture
 from satcheck.statistics.promise import CONFIDENCE, Promise
 
 SCHEMA = "satcheck.calibration/1"

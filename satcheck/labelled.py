@@ -16,21 +16,13 @@ from satcheck.evidence import WHOLE
 from satcheck.flags import Reason
 from satcheck.label_findings import fit_findings, refuse_known, same_photos, torn_parts
 from satcheck.measurement import Hints, measure_photo
+from satcheck.mixture import CLASSES, Labelled, Mixture, fit_mixture
 from satcheck.model import SCALE, Cells, Label
 from satcheck.painted_marks import marks_at_cells, read_marks
 from satcheck.part_bounds import HeldOut, settle
 from satcheck.parts_table import LabelledPhoto, read_parts
 from satcheck.photo import read_photo
-from satcheck.saturation import (
-    CLASSES,
-    Labelled,
-    Mixture,
-    Saturation,
-    fit_mixture,
-    saturation,
-    usable,
-    values,
-)
+from satcheck.saturation import Saturation, saturation, usable, values
 from satcheck.zone_calls import where as zone_cells
 from satcheck.zone_calls import zones_of_marks
 

@@ -8,8 +8,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from satcheck.calibration import FibreBounds
+from satcheck.mixture import Mixture
 from satcheck.model import Cells, Label
-from satcheck.saturation import Mixture
 
 Bool = NDArray[np.bool_]
 

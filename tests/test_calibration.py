@@ -25,8 +25,8 @@ from satcheck.calibration import (
     write_calibration,
 )
 from satcheck.errors import CalibrationError, UsageError
+from satcheck.mixture import Mixture
 from satcheck.model import SCALE
-from satcheck.saturation import Mixture
 
 Four = tuple[float, float, float, float]
 

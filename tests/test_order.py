@@ -73,6 +73,7 @@ ORDER = (
     "trust.doubt",
     "trust.card",
     # judgement
+    "mixture",
     "saturation",
     "evidence",
     "calibration",
@@ -218,7 +219,7 @@ ORDER = (
     "__main__",
 )
 
-PIXELS = (*ORDER[ORDER.index("photo") : ORDER.index("saturation")], "measurement")
+PIXELS = (*ORDER[ORDER.index("photo") : ORDER.index("mixture")], "measurement")
 IMAGE_LIBRARIES = ("cv2", "PIL", "pillow_heif", "skimage")
 BLIND = (
     "errors",
@@ -235,6 +236,7 @@ BLIND = (
     "resin.experience",
     "resin_and_photo",
     "mix_card",
+    "mixture",
     "saturation",
     "statistics.promise",
     "evidence",
