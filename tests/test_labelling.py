@@ -10,7 +10,7 @@ from scipy.ndimage import binary_dilation
 
 from satcheck import labelling
 from satcheck.flags import Reason
-from satcheck.labelling import MOSTLY_DARK, label_cells, label_saturation
+from satcheck.labelling import MOSTLY_DARK, SHADOW, label_cells, label_saturation
 from satcheck.model import Cells, Label
 from satcheck.saturation import Saturation
 from satcheck.spots import CORE, OFF_LATTICE, ON_LATTICE, ONE_WAY, SURELY_ONE_WAY, TWO_WAY
@@ -253,6 +253,24 @@ def test_a_mostly_dark_photo_shows_starved_cloth_and_no_good_one(
     assert set(np.unique(labels)) == {Label.STARVED, Label.LEAN, Label.NOT_JUDGED}
     assert (labels[starved] == Label.STARVED).all()
     assert (reasons[labels == Label.NOT_JUDGED] == Reason.DARK).all()
+
+
+@pytest.mark.parametrize(("depth", "is_seen"), [(SHADOW - 0.05, True), (SHADOW + 0.05, False)])
+def test_deep_shadow_shows_starved_cloth_and_no_good_one(
+    monkeypatch: pytest.MonkeyPatch, depth: float, is_seen: bool
+) -> None:
+    """Half of the part three stops under the other half, all of it within the calibrated light."""
+    shadow, dry = place(SHAPE, 15, 0, 15, 36), place(SHAPE, 22, 0, 8, 36)
+    light = np.where(shadow, -depth, 0).astype(np.float32)
+    cells = grid(SHAPE)
+    cells = replace(cells, cues={**cells.cues, "light": light})
+    index = index_of(dry).astype(np.float32)
+    found = Saturation(index, is_usual=True)
+    labels, reasons = label_saturation(found, cells, fibre_bounds().bounds, (-9.0, 0.0))
+    assert (labels[:15] == Label.GOOD).all()
+    assert (labels[24:] == Label.STARVED).all()
+    assert (labels[15:20] == (Label.GOOD if is_seen else Label.NOT_JUDGED)).all()
+    assert (reasons[15:20] == (0 if is_seen else Reason.DARK)).all()
 
 
 def test_an_unusual_photo_shows_starved_and_lean_cloth_and_no_good_one(
