@@ -298,8 +298,12 @@ def _middle(cells: Cells, index: NDArray[np.float32], zone: str) -> float:
 
 
 def _believed(cells: Cells) -> Bool:
-    """Return the cells that teach; a part that is rich all over has no weave and teaches so."""
-    return np.asarray((cells.reasons & ~np.uint32(Reason.NO_WEAVE)) == 0)
+    """Return the cells that teach.
+
+    A part that is rich all over has no weave and teaches so. What dry laminate looks like under a
+    veil must be learned too, since it is judged there.
+    """
+    return np.asarray((cells.reasons & ~np.uint32(Reason.NO_WEAVE | Reason.VEIL)) == 0)
 
 
 def _teaches(e: Evidence, k: int) -> Bool:

@@ -18,8 +18,8 @@ Bool = NDArray[np.bool_]
 # bounds from other parts; from 0.47 on four photos that were two and three stops under-exposed.
 MOSTLY_DARK = 0.3
 # Natural log units, three stops: how much darker than the brightest tenth of a part what seems good
-# may be. Of the starved cells of 27 rendered photos of five fibres, 31 % of those beyond were called
-# good, heavy or rich and 17 % found; of the others 5 and 65 %.
+# may be. Of the starved cells of 27 rendered photos of five fibres, those beyond were called good,
+# heavy or rich in 31 % and found in 17 %, the others in 5 and 65 %.
 SHADOW = 2.08
 BRIGHT = 0.9  # quantile of light over a part
 HOLE = 64  # cells: up to four pitches across, what starved laminate surrounds is starved
@@ -48,33 +48,35 @@ def label_saturation(
 ) -> tuple[Labels, NDArray[np.uint32]]:
     """Judge every cell from its saturation; see ``label_cells``."""
     index = found.index
-    reasons = cells.reasons.copy()
-    reasons[cells.part & np.isnan(index) & (reasons == 0)] |= np.uint32(Reason.EDGE)
-    brightness = cells.cues["light"]
+    reasons, brightness = cells.reasons.copy(), cells.cues["light"]
+    reasons[cells.part & np.isnan(index) & _open(reasons)] |= np.uint32(Reason.EDGE)
     dark = brightness < light[0]
     reasons[cells.part & dark] |= np.uint32(Reason.DARK)
     raw = _by_bounds(index, bounds)
-    dry = np.where(cells.part & (reasons == 0), raw, 0)
+    dry = np.where(cells.part & _open(reasons), raw, 0)
     folded = folds(dry, cells.cues["coherence"], cells.cues["order"])
     reasons[folded] |= np.uint32(Reason.WRINKLE)
-    judged = cells.part & (reasons == 0)
+    judged = cells.part & _open(reasons)
     solid = _solid(np.where(judged, raw, 0).astype(np.uint8))
     rimmed = _rimmed(with_core(solid, index))  # also beside what is softened next
     labels = with_evidence(rimmed, index, cells.cues["coherence"])
     labels = with_contrast(labels, cells.cues.get("crosswise"))
-    hiding = _hiding(dark, cells.part, found.is_usual)
+    hiding = _hiding(dark, cells.part, found.is_usual) | reasons
     hiding[_shadows(brightness, judged)] |= np.uint32(Reason.DARK)
-    unseen = judged & np.isin(labels, (Label.GOOD, Label.HEAVY, Label.RICH))
-    reasons[unseen] |= hiding[unseen]
-    labels = np.where(judged & (reasons == 0), labels, Label.NOT_JUDGED)
+    # What shows where something hides can be believed; where nothing shows, nothing is known.
+    seen = judged & (np.isin(labels, (Label.STARVED, Label.LEAN)) | (hiding == 0))
+    reasons = np.where(seen, 0, np.where(judged, hiding, reasons)).astype(np.uint32)
+    labels = np.where(seen, labels, Label.NOT_JUDGED)
     return np.where(cells.part, labels, Label.OUTSIDE).astype(np.uint8), reasons
 
 
-def _hiding(dark: Bool, part: Bool, is_usual: bool) -> NDArray[np.uint32]:
-    """Return why a photo as a whole may hide starved places, (R, C); 0 where it does not.
+def _open(reasons: NDArray[np.uint32]) -> Bool:
+    """Return where nothing speaks against a cell but what may hide weave, and makes none."""
+    return np.asarray((reasons & ~np.uint32(Reason.VEIL)) == 0)
 
-    What shows in such a photo can be believed; where nothing shows, nothing is known.
-    """
+
+def _hiding(dark: Bool, part: Bool, is_usual: bool) -> NDArray[np.uint32]:
+    """Return why a photo as a whole may hide starved places, (R, C); 0 where it does not."""
     hiding = Reason.NONE if is_usual else Reason.UNUSUAL
     if part.any() and float(dark[part].mean()) > MOSTLY_DARK:
         hiding |= Reason.DARK

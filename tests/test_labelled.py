@@ -265,11 +265,14 @@ def test_the_light_of_the_labelled_photos_is_that_of_the_darkest_and_the_brighte
     assert _light(shown) == (-3, -1)
 
 
-@pytest.mark.parametrize(("reason", "teaches"), [(Reason.NO_WEAVE, True), (Reason.FOCUS, False)])
-def test_a_part_without_weave_teaches_and_a_doubted_one_does_not(
+@pytest.mark.parametrize(
+    ("reason", "teaches"),
+    [(Reason.NO_WEAVE, True), (Reason.VEIL, True), (Reason.FOCUS, False), (Reason.GLARE, False)],
+)
+def test_a_part_without_weave_or_under_a_veil_teaches_and_a_doubted_one_does_not(
     reason: Reason, teaches: bool
 ) -> None:
-    """A part that is rich all over shows no weave, and that is what it teaches."""
+    """Rich all over, a part shows no weave, and that is what it teaches; veils are of every day."""
     cells = grid((6, 6), reasons=np.full((6, 6), reason, np.uint32))
     assert (_believed(cells) == teaches).all()
     both = replace(cells, reasons=cells.reasons | np.uint32(Reason.NO_WEAVE | Reason.EDGE))

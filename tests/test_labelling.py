@@ -273,6 +273,21 @@ def test_deep_shadow_shows_starved_cloth_and_no_good_one(
     assert (reasons[15:20] == (0 if is_seen else Reason.DARK)).all()
 
 
+def test_a_veil_shows_starved_cloth_and_no_good_one(monkeypatch: pytest.MonkeyPatch) -> None:
+    """It hides weave and makes none; glare has a texture of its own, so nothing there counts."""
+    veiled, glaring = place(SHAPE, 0, 0, 30, 12), place(SHAPE, 0, 24, 30, 12)
+    reasons = np.where(veiled, Reason.VEIL, np.where(glaring, Reason.GLARE, 0)).astype(np.uint32)
+    dry = place(SHAPE, 0, 0, 12, 36)
+    labels, found = labelled(monkeypatch, index_of(dry), grid(SHAPE, reasons=reasons))
+    assert (labels[dry & ~glaring] == Label.STARVED).all()
+    assert not found[dry & ~glaring].any()
+    assert (labels[15:, :10] == Label.NOT_JUDGED).all()
+    assert (found[15:, :10] == Reason.VEIL).all()
+    assert (labels[15:, 15:21] == Label.GOOD).all()
+    assert (labels[glaring] == Label.NOT_JUDGED).all()
+    assert (found[glaring] == Reason.GLARE).all()
+
+
 def test_an_unusual_photo_shows_starved_and_lean_cloth_and_no_good_one(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:

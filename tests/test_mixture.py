@@ -105,14 +105,14 @@ def test_a_photos_offset_does_not_change_its_classes() -> None:
 @pytest.mark.parametrize("size", range(1, 10))
 def test_the_usual_distance_is_a_quantile_of_chi_squared(size: int) -> None:
     exact = chi2.ppf(norm.cdf(USUAL_DEVIATE), size)
-    assert usual_distance(size) == pytest.approx(exact, rel=0.02)
+    assert usual_distance(size) == pytest.approx(exact, rel=0.01 if size > 1 else 0.03)
 
 
 def test_photos_of_the_shops_kind_are_unusual_as_rarely_as_stated() -> None:
-    """Two in a hundred; of 200 photos, more than ten would come once in two hundred shops."""
+    """Five in a hundred; of 200 photos, more than 18 would come once in a hundred shops."""
     drawn = [photo(np.random.default_rng(seed))[0] for seed in range(200)]
     found = [understood(SHOP, raw) for raw in drawn]
-    assert sum(not one.is_usual for one in found) <= 10
+    assert 2 <= sum(not one.is_usual for one in found) <= 18
     assert np.mean([one.distance for one in found]) == pytest.approx(2, rel=0.2)
 
 
@@ -122,6 +122,16 @@ def test_a_photo_from_far_beyond_the_shops_is_unusual(shares: tuple[float, ...])
     for seed in range(10):
         raw, *_ = photo(np.random.default_rng(seed), shares, np.array([5.0, -4.0]))
         assert not understood(SHOP, raw).is_usual
+
+
+def test_a_tenth_more_contrast_is_usual_however_alike_the_shops_photos_are() -> None:
+    """Photos from one tripod must not make every other one unusual; far off remains far off."""
+    alike = replace(SHOP, between=1e-4 * SHOP.between)
+    raw, *_ = photo(np.random.default_rng(0), offset=np.zeros(2))
+    assert understood(alike, raw + 0.1).is_usual
+    assert not understood(
+        replace(alike, between=0.02 * np.eye(2)), raw + np.array([1.0, -1.0])
+    ).is_usual
 
 
 @pytest.mark.parametrize("seed", range(5))

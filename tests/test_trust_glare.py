@@ -43,11 +43,10 @@ def frame(body: tuple[float, ...] = AMBER, sheen: float = 0.0, relief: float = 0
     return Frame(linear, part, part.astype(np.uint8), nothing, nothing, nothing, still, 1.0)
 
 
-def weave_of(seen: Frame, contrast: F32 | None = None) -> Weave:
+def weave_of(seen: Frame) -> Weave:
     rows, columns = np.arange(2, HEIGHT, 5), np.arange(2, WIDTH, 5)
     nothing = np.full((len(rows), len(columns)), np.nan, np.float32)
-    cues = {} if contrast is None else {"medium": contrast}
-    return Weave(seen, None, PITCH, columns, rows, nothing, nothing, nothing, cues, seen.light)
+    return Weave(seen, None, PITCH, columns, rows, nothing, nothing, nothing, {}, seen.light)
 
 
 def inside(weave: Weave) -> tuple[slice, slice]:
@@ -122,17 +121,6 @@ def test_shading_round_the_part_is_no_glare() -> None:
     middle = np.abs(weave.columns - 120) < 60
     found = mirrored(weave)
     assert not (found.glare | found.veil)[:, middle].any()
-
-
-@pytest.mark.parametrize(("level", "is_believed"), [(1.0, True), (-1.0, False)])
-def test_what_stands_out_in_spite_of_a_veil_is_believed(level: float, is_believed: bool) -> None:
-    """A veil hides weave and makes none."""
-    seen = frame(AMBER, 1.5)
-    contrast = np.zeros(weave_of(seen).visibility.shape, np.float32)
-    contrast[inside(weave_of(seen))] = level
-    veil = mirrored(weave_of(seen, contrast)).veil[inside(weave_of(seen))]
-    assert veil.all() != is_believed
-    assert veil.any() != is_believed
 
 
 def test_a_picture_without_laminate_mirrors_nothing() -> None:

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from satcheck.frame import Frame, span
 from satcheck.photo import luminance
-from satcheck.quantile import median, quantile
+from satcheck.quantile import median
 from satcheck.weave.measure import Weave
 from satcheck.weave.spectrum import DARK_FLOOR, masked_blur
 
@@ -35,15 +35,12 @@ VEILED = 0.5  # share of mirrored light from which the weave is doubted: half th
 VEILED_NEUTRAL = 0.35  # the same, of the top-hat; a wider sheen rises less above what is beside it
 GLARING = 0.75  # share from which nothing is left to judge, whatever stands out
 GLARING_RISE = 0.6  # top-hat that glare on a coloured body has as well; pale dry tows have it alone
-# Quantile of the clear cells' contrast above which a veiled cell shows its weave in spite of all;
-# from rendered photos: 0.25 lets 0.6 % more of starved cells pass under a veil, 0.5 hides 1 % more.
-STANDS_OUT = 0.35
 GROWN = 0.5  # pitches by which glare is grown: its rim looks like texture
 
 
 @dataclass(frozen=True, eq=False)
 class Mirrored:
-    """Cells (R, C), bool, that mirrored light keeps from judgement: all of it, or its contrast."""
+    """Cells (R, C), bool, of which mirrored light hides all, or half of the contrast and more."""
 
     glare: Bool
     veil: Bool
@@ -52,8 +49,7 @@ class Mirrored:
 def mirrored(weave: Weave) -> Mirrored:
     """Return the cells of a part that mirror too much light.
 
-    A veil hides weave and makes none: where the tows show about as much contrast as
-    where nothing is mirrored, they show in spite of it.
+    A veil hides weave and makes none, so that what shows dry under it can be believed.
     """
     if not weave.frame.laminate.any():
         nothing = np.zeros(weave.visibility.shape, bool)
@@ -75,8 +71,7 @@ def mirrored(weave: Weave) -> Mirrored:
     disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (reach, reach))
     grown = np.asarray(cv2.dilate((glare & part).astype(np.uint8), disc)) > 0
     places = np.ix_(weave.rows // step, weave.columns // step)
-    glaring, veiled = (grown & part)[places], (veil & ~grown & part)[places]
-    return Mirrored(glaring, veiled & ~_stands_out(weave, veiled | glaring))
+    return Mirrored((grown & part)[places], (veil & ~grown & part)[places])
 
 
 def _reduced(frame: Frame, step: int) -> tuple[F32, Bool]:
@@ -86,15 +81,6 @@ def _reduced(frame: Frame, step: int) -> tuple[F32, Bool]:
         return frame.linear, part
     linear = cv2.resize(frame.linear, part.shape[::-1], interpolation=cv2.INTER_AREA)
     return np.asarray(linear, np.float32), part
-
-
-def _stands_out(weave: Weave, hidden: Bool) -> Bool:
-    """Return the cells whose tows show no less than those of what is not hidden mostly do."""
-    contrast = weave.cues.get("medium")
-    if contrast is None:
-        return np.zeros_like(hidden)
-    clear = contrast[np.asarray(weave.at_cells(weave.frame.laminate), bool) & ~hidden]
-    return contrast > quantile(clear, STANDS_OUT) if clear.size else np.zeros_like(hidden)
 
 
 def body_colour(pooled: F32, part: Bool) -> F32:
