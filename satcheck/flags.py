@@ -110,7 +110,7 @@ EXPLANATIONS: dict[Reason, Explanation] = {
     Reason.UNUSUAL: Explanation(
         "unlike the shop's photos",
         "The part looks unlike all photos that the calibration was made from.",
-        "Take it in the light and from as far as those, or calibrate with photos like this one.",
+        "Take it in the usual light, from as far as usual, or calibrate with photos like this one.",
     ),
 }
 
