@@ -18,8 +18,8 @@ Bool = NDArray[np.bool_]
 # bounds from other parts; from 0.47 on four photos that were two and three stops under-exposed.
 MOSTLY_DARK = 0.3
 # Natural log units, three stops: how much darker than the brightest tenth of a part what seems good
-# may be. Of the starved cells of 27 rendered photos of five fibres, those beyond were called good,
-# heavy or rich in 31 % and found in 17 %, the others in 5 and 65 %.
+# may be. Of the starved cells of 27 check photos of five fibres (render.py, seeds 20, 911 to 913)
+# those beyond were called good, heavy or rich in 31 % and found in 17 %, the others in 5 and 65 %.
 SHADOW = 2.08
 BRIGHT = 0.9  # quantile of light over a part
 HOLE = 64  # cells: up to four pitches across, what starved laminate surrounds is starved

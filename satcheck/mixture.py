@@ -29,7 +29,8 @@ UNHEARD = 1e-6  # a hill of less weight than this beside the highest changes not
 STARTS = ((1 / 3, 1 / 3, 1 / 3), (0.9, 0.05, 0.05), (0.05, 0.9, 0.05), (0.05, 0.05, 0.9))
 ROUNDS_FIT, ROUNDS_OFFSET = 20, 40
 # Standard normal quantile of the share of photos, 5 %, that may be called unusual by mistake. The
-# camera's own freedom makes it fewer: none of 36 rendered photos in the light of their shop's.
+# camera's own freedom makes it fewer: one of 39 check photos (render.py, seeds 20, 911 to 913, and
+# a second renderer's), which had a third of the usual contrast between starved and good.
 USUAL_DEVIATE = 1.645
 # Standard deviation by which automatic exposure and white balance move a photo, natural log units:
 # half a stop either way, and a lamp's warmth that is corrected in part. Common practice, no source.
