@@ -4,15 +4,16 @@ Every measure of the weave is taken in this one frame, so that the braid's axis 
 and the weave always spans about the same number of pixels.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from satcheck.area_mean import area_mean
 from satcheck.outline.find import Part
-from satcheck.photo import linear_light, luminance
+from satcheck.photo import linear_codes, linear_light, luminance
 from satcheck.quantile import median
 from satcheck.zones import NUMBER, ON_BRIM, ON_LOCK, ZoneMap
 
@@ -27,7 +28,7 @@ class Frame:
     Attributes
     ----------
     linear : (H, W, 3) float32 array
-        Linear light, 0 to 1; of a grey ``Cutout`` its luminance alone, (H, W).
+        Linear light, 0 to 1; of a ``sketched`` one its luminance alone, (H, W).
     laminate : (H, W) bool array
     zones : (H, W) uint8 array
         0 outside, else 1 + 3 * third + side, as in ``model.Cells``.
@@ -80,9 +81,13 @@ def span(mask: NDArray[np.bool_]) -> tuple[NDArray[np.float64], NDArray[np.float
 
 
 def distance_within(mask: NDArray[np.bool_]) -> NDArray[np.float32]:
-    """Return how far each pixel lies within a mask (H, W), in pixels; beyond its border is not."""
+    """Return how far each pixel lies within a mask (H, W), in pixels; beyond its border is not.
+
+    By steps of 5 x 5 pixels, which errs by 2 % at most (Borgefors 1986) and takes a quarter of the
+    time of the exact one.
+    """
     padded = np.pad(mask, 1).view(np.uint8)
-    far = cv2.distanceTransform(padded, cv2.DIST_L2, cv2.DIST_MASK_PRECISE)
+    far = cv2.distanceTransform(padded, cv2.DIST_L2, cv2.DIST_MASK_5)
     return np.asarray(far, np.float32)[1:-1, 1:-1]
 
 
@@ -92,8 +97,8 @@ class Cutout:
 
     Attributes
     ----------
-    linear : (h, w, 3) float32 array
-        Linear light, 0 to 1; of a grey one its luminance alone, (h, w).
+    rgb : (h, w, 3) uint8 array
+        sRGB-encoded.
     codes : (h, w) uint8 array
         What each pixel is: zone 0 to 9, as in ``Frame``, and the bits above.
     corner : (2,) float array
@@ -106,7 +111,7 @@ class Cutout:
         The part's mean width across its axis, in pixels of the photo.
     """
 
-    linear: NDArray[np.float32]
+    rgb: NDArray[np.uint8]
     codes: NDArray[np.uint8]
     corner: NDArray[np.float64]
     axis: tuple[float, float]
@@ -119,15 +124,19 @@ class Cutout:
         """Cut a part out of the sRGB-encoded upright photo (H, W, 3)."""
         along, across = _rim(part, zones.axis)
         width = float(np.count_nonzero(part.silhouette) / max(np.ptp(along), 1.0))
-        rows, columns = _seen(*_placement(along, across, zones.axis, 1.0))
+        rows, columns = _seen(*_placement(along, across, zones.axis, 1.0), rgb.shape)
         codes = _codes(part, zones, (rows, columns))
         corner = np.array([columns.start, rows.start], float)
-        linear = linear_light(rgb[rows, columns])
-        return cls(linear, codes, corner, zones.axis, along, across, width)
+        return cls(rgb[rows, columns], codes, corner, zones.axis, along, across, width)
 
-    def grey(self) -> "Cutout":
-        """Return the piece without its colours: all that a search for the lattice looks at."""
-        return replace(self, linear=luminance(self.linear))
+    def sketched(self, scale: float) -> Frame:
+        """Return the straightened luminance alone: all that a search for the lattice looks at.
+
+        Codes are averaged before they are made linear, which dulls a glint and moves no weave.
+        """
+        scale = min(scale, 1.0)
+        small = area_mean(self.rgb, *self._size(scale))
+        return self._laid(luminance(linear_light(small)), scale)
 
     def straightened(self, scale: float) -> Frame:
         """Turn, crop and scale the photo so that the part stands upright in it.
@@ -138,13 +147,24 @@ class Cutout:
             Wanted pixels of the frame per pixel of the photo; never enlarged beyond 1.
         """
         scale = min(scale, 1.0)
+        small = area_mean(linear_codes(self.rgb), *self._size(scale))
+        return self._laid(small.astype(np.float32) / np.float32(65535), scale)
+
+    def _size(self, scale: float) -> tuple[int, int]:
+        """Return (width, height) of the piece at about a scale."""
+        height, width = self.rgb.shape[:2]
+        return max(1, round(width * scale)), max(1, round(height * scale))
+
+    def _laid(self, light: NDArray[np.float32], scale: float) -> Frame:
+        """Return the frame of the piece's light, which was brought to about its scale."""
         to_photo, size = _placement(self.along, self.across, self.axis, scale)
         to_crop = np.column_stack([to_photo[:, :2], to_photo[:, 2] - self.corner])
+        shrink = np.array(light.shape[1::-1]) / self.rgb.shape[1::-1]
         flags = cv2.INTER_NEAREST | cv2.WARP_INVERSE_MAP
         turned = cv2.warpAffine(self.codes, _centred(to_crop), size, flags=flags)
         codes = np.asarray(turned, np.uint8)
         return Frame(
-            linear=_warped(self.linear, to_crop, size, scale),
+            linear=_warped(light, to_crop * shrink[:, None], size),
             laminate=codes & LAMINATE > 0,
             zones=np.asarray(codes & NUMBER, np.uint8),
             brim=codes & ON_BRIM > 0,
@@ -194,26 +214,27 @@ def _centred(to_photo: NDArray[np.float64]) -> NDArray[np.float64]:
     return np.column_stack([to_photo[:, :2], to_photo[:, 2] + shift])
 
 
-def _seen(to_photo: NDArray[np.float64], size: tuple[int, int]) -> tuple[slice, slice]:
-    """Return the rows and columns of the photo that a frame sees."""
+def _seen(
+    to_photo: NDArray[np.float64], size: tuple[int, int], photo: tuple[int, ...]
+) -> tuple[slice, slice]:
+    """Return the rows and columns of the photo that a frame sees; of either a multiple of four.
+
+    So they can be halved twice. At the end of a photo that is no such multiple up to three lack.
+    """
     corners = np.array([[0, 0], [size[0], 0], [0, size[1]], size], float) @ to_photo[:, :2].T
     corners += to_photo[:, 2]
-    x0, y0 = np.clip(np.floor(corners.min(0)) - 2, 0, None).astype(int)
-    x1, y1 = np.ceil(corners.max(0)).astype(int) + 2
-    return slice(y0, y1), slice(x0, x1)
+    first = np.clip(np.floor(corners.min(0)) - 2, 0, None).astype(int)
+    length = np.minimum(np.ceil(corners.max(0)).astype(int) + 5, photo[1::-1]) - first
+    x, y = (slice(a, a + max(n // 4 * 4, 1)) for a, n in zip(first, length, strict=True))
+    return y, x
 
 
 def _warped(
-    crop: NDArray[np.float32], matrix: NDArray[np.float64], size: tuple[int, int], scale: float
+    light: NDArray[np.float32], matrix: NDArray[np.float64], size: tuple[int, int]
 ) -> NDArray[np.float32]:
-    """Return linear light in the frame: area average down to the scale, then turned."""
-    if scale < 1:
-        small = (max(1, round(crop.shape[1] * scale)), max(1, round(crop.shape[0] * scale)))
-        shrink = np.array([small[0] / crop.shape[1], small[1] / crop.shape[0]])
-        crop = np.asarray(cv2.resize(crop, small, interpolation=cv2.INTER_AREA), np.float32)
-        matrix = matrix * shrink[:, None]
+    """Return linear light turned into the frame, of (width, height)."""
     turned = cv2.warpAffine(
-        crop,
+        light,
         _centred(matrix),
         size,
         flags=cv2.INTER_CUBIC | cv2.WARP_INVERSE_MAP,

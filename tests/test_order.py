@@ -43,6 +43,7 @@ ORDER = (
     "resin.experience",
     "quantile",
     "cell_grid",
+    "area_mean",
     # files to pixels
     "photo",
     "card.layout",

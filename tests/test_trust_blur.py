@@ -150,3 +150,13 @@ def test_a_long_shake_is_not_outvoted_by_the_edges_along_it(turn: float) -> None
     found = blur_of(seen(turn, 1.0, track=track / track.sum(), noise=0.001), turn)
     assert found.most > 2.5
     assert found.least < SHAKEN * found.most
+
+
+@pytest.mark.parametrize("noise", [0.003, 0.01, 0.03])
+def test_noise_does_not_pass_for_the_edges_across_a_long_shake(noise: float) -> None:
+    """At the finest smoothing its grain outnumbers them; 14 px even have the deviation 4 px."""
+    track = np.zeros((14 * FINE + 1, 14 * FINE + 1), np.float32)
+    track[:, 7 * FINE] = 1 / len(track)
+    found = blur_of(seen(0, 0.6, track=track, noise=noise), 0)
+    assert found.most == pytest.approx(np.hypot(0.6, 14 / np.sqrt(12)), rel=0.2)
+    assert found.least < SHAKEN * found.most

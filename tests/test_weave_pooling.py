@@ -7,8 +7,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from satcheck.weave.pooling import Pool, gaussian_rows
-from satcheck.weave.spectrum import WIDE, blur
+from satcheck.weave.pooling import WIDE, Pool, gaussian_rows
+from satcheck.weave.spectrum import blur
 
 F32 = NDArray[np.float32]
 SHAPE = (90, 61)
@@ -60,8 +60,8 @@ def test_scattered_values_are_a_layer_of_points_blurred() -> None:
     values = np.array([1, -2, 3, 5], np.float32)
     points = np.zeros(SHAPE, np.float32)
     points[rows, columns] = values
-    found = pool().scattered(rows, columns, values, 4.0)
-    assert found == pytest.approx(pool().blurred(points, 4.0), abs=1e-6)
+    found = pool().scattered(rows, columns, values, 2.5)
+    assert found == pytest.approx(pool().blurred(points, 2.5), abs=1e-6)
 
 
 def test_weights_add_up_to_one_also_on_a_line_of_one_pixel() -> None:

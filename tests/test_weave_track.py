@@ -192,7 +192,7 @@ def test_the_rim_reads_as_the_middle_does(over: int) -> None:
     windows = tracked(drawn)
     rows = np.flatnonzero(drawn.mask.any(1))
     depth = np.minimum(windows.y - rows[0], rows[-1] - windows.y)
-    rim = (depth < 4) & (np.abs(windows.x - drawn.mask.shape[1] / 2) < 90)
+    rim = (depth < 10) & (np.abs(windows.x - drawn.mask.shape[1] / 2) < 90)
     variance = weave_variance(windows)
     inside = np.median(variance[middle(drawn, windows)])
     assert rim.sum() > 10

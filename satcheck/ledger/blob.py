@@ -9,7 +9,8 @@ from dataclasses import dataclass, field
 from typing import Self
 
 QUICK = 3  # zlib; a verdict waits for it
-SAMPLE = 1 << 16  # bytes by which is told whether, and how, a content is worth compressing
+SAMPLE = 1 << 16  # bytes by which is told whether, and how, a content is worth compressing: of its
+# middle, since a record begins with words
 WORTH = 0.95  # of its size, beyond which a content stays as it is: a JPEG, say
 # Runs of one byte and rare letters are all that base64 has to save: searching it for longer
 # repeats takes three times as long and finds none (a record of 0.7 MB: 7 ms against 21).
@@ -36,7 +37,8 @@ class Blob:
     @classmethod
     def of(cls, content: bytes) -> Self:
         """Return the blob of a content."""
-        name, sample = hashlib.sha256(content).hexdigest(), content[:SAMPLE]
+        middle = max(0, len(content) - SAMPLE) // 2
+        name, sample = hashlib.sha256(content).hexdigest(), content[middle : middle + SAMPLE]
         repeats, runs = (len(_packed(sample, way)) for way in (zlib.Z_DEFAULT_STRATEGY, zlib.Z_RLE))
         if min(repeats, runs) > WORTH * len(sample):
             return cls(name, False, content)

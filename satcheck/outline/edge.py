@@ -31,6 +31,7 @@ FINE = 400  # long side of the working picture, px
 # The weights below were set by a random search over rendered and drawn scenes: common practice,
 # no source.
 BAND, CORE = 0.35, 0.35  # half widths: what GrabCut may add; share of the width surely part
+AROUND = 0.5  # half widths beyond, from which it learns the background
 OPEN = 0.05  # half widths
 EDGE_FLOOR = 2.0
 CAP_FLOOR = 6.0
@@ -109,10 +110,12 @@ def refine(lab: Float, ribbon: Ribbon, exclude: Bool | None) -> Shape:
 
 def _solidity(shape: Shape) -> float:
     """Return a silhouette's share of its convex hull: boxes beside a part dent its outline."""
-    points = cv2.findNonZero(shape.silhouette.astype(np.uint8))
-    if points is None:
+    solid = shape.silhouette.astype(np.uint8)
+    rims, _ = cv2.findContours(solid, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
+    if not rims:
         return 0.0
-    return float(len(points)) / max(1.0, cv2.contourArea(cv2.convexHull(points)))
+    hull = cv2.contourArea(cv2.convexHull(np.concatenate(rims)))
+    return float(np.count_nonzero(solid)) / max(1.0, hull)
 
 
 def _pull(like: Likeness, believed: Bool, half_width: float) -> "_Pull":
@@ -164,18 +167,23 @@ def _by_colour(image: Float, frame: Frame, barred: Bool) -> Bool:
     """Return roughly what is part, (N, K), by GrabCut from the ribbon."""
     rows, columns = frame.ribbon.shape
     away = cv2.distanceTransform(1 - frame.ribbon.astype(np.uint8), cv2.DIST_L2, 5)
-    row = np.arange(rows)[:, None] - frame.ribbon.any(axis=1).argmax()
+    along = (np.arange(rows)[:, None] - frame.ribbon.any(axis=1).argmax()) / frame.length
     width = frame.ribbon.sum(axis=1)[:, None]
-    column = np.arange(columns)[None, :] - frame.ribbon.argmax(axis=1)[:, None] - width / 2
+    across = np.arange(columns)[None, :] - frame.ribbon.argmax(axis=1)[:, None] - width / 2
     seeds = np.full((rows, columns), cv2.GC_BGD, np.uint8)
     seeds[away < BAND * frame.half_width] = cv2.GC_PR_BGD
     seeds[frame.ribbon] = cv2.GC_PR_FGD
-    along = row / frame.length
-    seeds[(along > 0.25) & (along < 0.75) & (np.abs(column) < CORE * width)] = cv2.GC_FGD
+    seeds[(along > 0.25) & (along < 0.75) & (np.abs(across) < CORE * width)] = cv2.GC_FGD
     seeds[barred] = cv2.GC_BGD
     if not (seeds == cv2.GC_FGD).any():
         return frame.ribbon & ~barred
-    return cut(image, seeds, 1)  # edges decide where the part ends: two rounds overlap no better
+    near = away < (BAND + AROUND) * frame.half_width
+    row, column = (np.flatnonzero(near.any(axis)) for axis in (1, 0))
+    box = np.s_[row[0] : row[-1] + 1, column[0] : column[-1] + 1]
+    found = np.zeros_like(near)
+    # Edges decide where the part ends: two rounds overlap no better.
+    found[box] = cut(np.ascontiguousarray(image[box]), np.ascontiguousarray(seeds[box]), 1)
+    return found
 
 
 def cut(lab: Float, seeds: Bytes, rounds: int) -> Bool:

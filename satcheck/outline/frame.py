@@ -1,6 +1,7 @@
 """The part straightened: a picture of it whose rows run across its axis."""
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import cv2
 import numpy as np
@@ -54,21 +55,24 @@ class Frame:
 
     def restore(self, mask: Bool) -> Bool:
         """Return a mask (N, K) of the frame as a mask (H, W) of the picture."""
-        height, width = self.shape
-        row, column = np.mgrid[:height, :width].astype(np.float32)
-        dx, dy = column - self._origin[0], row - self._origin[1]
-        along = dx * self._along[0] + dy * self._along[1] - self._start
-        across = dx * self._along[1] - dy * self._along[0]
-        across = across - np.interp(along, np.arange(len(self._midline)), self._midline)
         back = cv2.remap(
             mask.astype(np.uint8) * 255,
-            (across + mask.shape[1] // 2).astype(np.float32),
-            along.astype(np.float32),
+            *self._places,
             cv2.INTER_LINEAR,
             borderMode=cv2.BORDER_CONSTANT,
             borderValue=0,
         )
         return np.asarray(back > 127)
+
+    @cached_property
+    def _places(self) -> tuple[Float, Float]:
+        """Return where in the frame each pixel (H, W) lies: its column and its row."""
+        row, column = (np.arange(side, dtype=np.float32) for side in self.shape)
+        dx, dy = column[None, :] - self._origin[0], row[:, None] - self._origin[1]
+        along = dx * self._along[0] + dy * self._along[1] - self._start
+        across = dx * self._along[1] - dy * self._along[0]
+        across = across - np.interp(along, np.arange(len(self._midline)), self._midline)
+        return (across + self.x.shape[1] // 2).astype(np.float32), along.astype(np.float32)
 
 
 def straighten(ribbon: Ribbon, shape: tuple[int, int]) -> Frame:

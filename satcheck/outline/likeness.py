@@ -23,8 +23,8 @@ Bool = NDArray[np.bool_]
 SURE = 0.35  # half widths off the believed edge, where a cell is surely part or surely not
 CORE = 0.25  # of the length at either end, which teaches nothing: it may be pipe or tape
 COLOUR_WEIGHT, PLACE_WEIGHT = (1.0, 1.6, 1.6), 20.0  # a long side counts as much as 20 CIE76
-THIN = 3  # of so many cells in either direction one is judged
-SLACK = 0.25  # of the search for the nearest
+THIN = 4  # of so many cells in either direction one is judged
+SLACK = 1.0  # of the search for the nearest
 USUAL, FLOOR = 0.7, 0.5  # quantile of the background's own variation; CIE76 on top of it
 
 

@@ -28,7 +28,7 @@ Bool = NDArray[np.bool_]
 COLOURED = 0.3  # (largest - smallest) / largest channel of the body; rendered glass and carbon
 # reach 0.28, basalt starts at 0.33 (rendered photos of ours and a second renderer's)
 MIDDLE = 0.8  # of the half width: the flanks mirror the room and not the body's colour
-FINE_PITCH = 6.0  # px: mirrored light is looked at with so many pixels to a pitch
+FINE_PITCH = 4.0  # px: mirrored light is looked at with so many pixels to a pitch
 POOLED = 0.45  # pitches (sigma): tows' own colours even out
 STREAK = 6.0  # pitches: wider brightness is shading or paler laminate
 VEILED = 0.5  # share of mirrored light from which the weave is doubted: half the contrast is left
@@ -58,8 +58,7 @@ def mirrored(weave: Weave) -> Mirrored:
     linear, part = _reduced(weave.frame, step)
     pitch = weave.pitch / step
     weight = part.astype(np.float32)
-    channels = [np.ascontiguousarray(linear[..., k]) for k in range(3)]
-    pooled = np.stack([masked_blur(c, weight, POOLED * pitch) for c in channels], 2)
+    pooled = masked_blur(linear, weight, POOLED * pitch)
     rise = rise_across(luminance(pooled), part, pitch)
     body = body_colour(pooled, part)
     if saturation(body) >= COLOURED:
@@ -88,7 +87,7 @@ def body_colour(pooled: F32, part: Bool) -> F32:
     centre, half = span(part)
     columns = np.arange(part.shape[1])
     lane = np.abs(columns - centre[:, None]) / half[:, None]
-    middle = part & (np.nan_to_num(lane, nan=2.0) < MIDDLE)
+    middle = part & (lane < MIDDLE)
     light = luminance(pooled)
     dark = middle & (light <= median(light[middle]))
     return np.asarray(median(pooled[dark] / np.maximum(light[dark], 1e-4)[:, None], 0), np.float32)

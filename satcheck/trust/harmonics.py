@@ -7,6 +7,7 @@ and N are unknown, so a weave whose harmonics sink into the noise is not called 
 s stays wide. It says nothing of which places are faint, and no fading changes it.
 """
 
+from functools import cache
 from itertools import pairwise
 
 import numpy as np
@@ -17,6 +18,7 @@ from satcheck.weave.measure import Weave
 from satcheck.weave.spectrum import power
 from satcheck.weave.track import WINDOW
 
+F32 = NDArray[np.float32]
 F64 = NDArray[np.float64]
 
 EDGES = np.array([0.35, 0.5, 0.7, 0.9, 1.15, 1.4, 1.7, 2.0, 2.4, 2.8, 3.2])  # cycles per pitch
@@ -48,19 +50,25 @@ def upper_blur(density: F64) -> float:
     density : (len(EDGES) - 1,) float array
         Power density in the rings between ``EDGES``.
     """
-    seen = np.log(np.maximum(density, 1e-12))
+    seen = np.log(np.maximum(density, 1e-12)).astype(np.float32)
+    seen -= seen[:4].mean()
+    misfit = (((_models() - seen) / np.float32(SCATTER)) ** 2).sum(-1)
+    best = -0.5 * misfit.min((2, 3)) - 0.5 * ((SLOPES - SLOPE) / SLOPE_SPREAD) ** 2
+    share = np.append(0.0, np.cumsum(np.exp(best - best.max()).sum(1)))
+    limits = np.append(0.0, BLURS + BLURS[1] / 2)
+    return float(np.interp(CONFIDENCE, share / share[-1], limits))
+
+
+@cache
+def _models() -> F32:
+    """Return the log power of every blur, slope, height and noise in the rings, five axes."""
     radius = np.sqrt(EDGES[1:] * EDGES[:-1])
-    seen = seen - seen[:4].mean()
     blur = BLURS[:, None, None, None, None]
     slope = SLOPES[:, None, None, None]
     height, noise = HEIGHTS[:, None, None], NOISES[:, None]
     falling = height - slope * np.log(radius) - (2 * np.pi * blur * radius) ** 2
     power = np.exp(falling).astype(np.float32) + np.exp(noise).astype(np.float32)
-    misfit = (((np.log(power) - seen.astype(np.float32)) / np.float32(SCATTER)) ** 2).sum(-1)
-    best = -0.5 * misfit.min((2, 3)) - 0.5 * ((SLOPES - SLOPE) / SLOPE_SPREAD) ** 2
-    share = np.append(0.0, np.cumsum(np.exp(best - best.max()).sum(1)))
-    limits = np.append(0.0, BLURS + BLURS[1] / 2)
-    return float(np.interp(CONFIDENCE, share / share[-1], limits))
+    return np.asarray(np.log(power), np.float32)
 
 
 def _radial(weave: Weave) -> F64 | None:

@@ -195,7 +195,8 @@ def _template(pitch: float, angles: range, over: int, size: int, thin: int) -> _
     across = frequency - (i * np.cos(radians) / (over * pitch))[..., None].astype(np.float32)
     along = frequency - (j * np.sin(radians) / pitch)[..., None].astype(np.float32)
     narrow = np.float32(-0.5 * (size / LOBE) ** 2)
-    rows, columns = (np.exp(narrow * f**2) for f in (along, across))
+    # Held to 1e-13: arithmetic is slow with numbers that are smaller still.
+    rows, columns = (np.exp(np.maximum(narrow * f**2, np.float32(-30))) for f in (along, across))
     rows *= np.sqrt(weight)[..., None]
     drawn = (rows[..., :, None] * columns[..., None, :]).max(0)
     shape = drawn[:, ring]

@@ -7,6 +7,7 @@ search would find a "weave" in any noise.
 """
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,7 +23,7 @@ F64 = NDArray[np.float64]
 Index = NDArray[np.intp]
 
 WINDOW = 4.0  # pitches: the smallest spot that is reported
-STEP = 1.0  # pitches between windows; Hann's, a quarter apart, tell all that closer ones would
+STEP = 1.5  # pitches between windows: pooled as they are, closer ones would tell the same
 NODE_WIDTH = 0.22  # standard deviation of a node, in lattice steps: a window's own resolution
 ANNULUS = (0.25, 1.6)  # cycles per pitch between which texture counts as weave
 QUIET = 2.2  # cycles per pitch above which what is left is noise: two tow harmonics and blur
@@ -179,12 +180,22 @@ class _Table:
         """Return the table with every window's repeats moved by grid steps."""
         return replace(self, pair=self.pair + across * self.along + along)
 
+    @cached_property
+    def off(self) -> F32:
+        """Return how far each frequency lies between nodes, (across * along, frequencies)."""
+        return ((self.weights < OFF_NODES) & self.ring).astype(np.float32)
+
+    @cached_property
+    def sums(self) -> tuple[F32, F32]:
+        """Return the sums of ``weights`` and of ``off`` over both halves, (across * along,)."""
+        on, off = (np.maximum(w @ self.twice, np.float32(1e-6)) for w in (self.weights, self.off))
+        return on, off
+
     def means(self, seen: F32) -> tuple[F64, F64]:
         """Return mean power density at the nodes and between them, (n,) each."""
-        weight = self.weights[self.pair]
-        off = ((weight < OFF_NODES) & self.ring).astype(np.float32)
         at_nodes, between = (
-            np.einsum("nf,nf->n", seen, w) / np.maximum(w @ self.twice, 1e-6) for w in (weight, off)
+            np.einsum("nf,nf->n", seen, w[self.pair]) / total[self.pair]
+            for w, total in zip((self.weights, self.off), self.sums, strict=True)
         )
         return at_nodes.astype(np.float64), between.astype(np.float64)
 
@@ -194,11 +205,9 @@ class _Table:
         order = np.argsort(self.pair, kind="stable")
         pairs, starts = np.unique(self.pair[order], return_index=True)
         for pair, chosen in zip(pairs, np.split(order, starts[1:]), strict=True):
-            weight = self.weights[pair + moves]
-            off = ((weight < OFF_NODES) & self.ring).astype(np.float32)
-            both = np.concatenate([weight, off]).T
-            sums = seen[chosen] @ both / np.maximum(self.twice @ both, 1e-6)
-            at_nodes[chosen], between[chosen] = np.split(sums, 2, axis=1)
+            there, here = pair + moves, seen[chosen]
+            at_nodes[chosen] = here @ self.weights[there].T / self.sums[0][there]
+            between[chosen] = here @ self.off[there].T / self.sums[1][there]
         return at_nodes, between
 
 
@@ -206,10 +215,15 @@ def _node_weights(fx: F32, fy: F32, across: F64, along: F64, over: int) -> F32:
     """Return (len(across), len(along), len(fy), len(fx)) weights, 0 to 1."""
     weight = np.zeros((across.size, along.size, fy.size, fx.size), np.float32)
     for i, j, _ in NODES[over][:4]:
-        u = np.exp(-((fx * across[:, None] - i) ** 2) / (2 * NODE_WIDTH**2)).astype(np.float32)
-        v = np.exp(-((fy * along[:, None] - j) ** 2) / (2 * NODE_WIDTH**2)).astype(np.float32)
+        u, v = _near(fx * across[:, None] - i), _near(fy * along[:, None] - j)
         np.maximum(weight, v[None, :, :, None] * u[:, None, None, :], out=weight)
     return weight
+
+
+def _near(steps: F64) -> F32:
+    """Return how far frequencies belong to a node that is so many lattice steps away, 0 to 1."""
+    # Held to 1e-13: of the still smaller numbers that arithmetic is slow with, none is of use.
+    return np.exp(np.maximum(-(steps**2) / (2 * NODE_WIDTH**2), -30)).astype(np.float32)
 
 
 def _between(fx: F32, fy: F32, pitch: float, low: float, high: float) -> NDArray[np.bool_]:
