@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from satcheck.beside import beside
 from satcheck.card.find import CardSighting, find_cards
 from satcheck.errors import UsageError
-from satcheck.model import CardFacts, Cells, Side
+from satcheck.model import CardFacts, Cells, Label, Side
 from satcheck.outline.find import Part, find_part, part_in_box, part_in_outline
 from satcheck.photo import Photo, closer
 from satcheck.trust.blur import photo_blur
@@ -102,11 +102,10 @@ def spread(labels: NDArray[np.uint8], cells: Cells, photo: Photo, laminate: NDAr
     to_rgb = cells.to_photo * (laminate.shape[1] / photo.width)
     centred = to_rgb.copy()
     centred[:, 2] += to_rgb[:, :2] @ np.array([0.5, 0.5]) - 0.5
-    drawn = cv2.warpAffine(
-        labels, centred, (laminate.shape[1], laminate.shape[0]), flags=cv2.INTER_NEAREST
-    )
-    result = np.where(laminate & (np.asarray(drawn) == 0), 9, np.asarray(drawn))
-    return np.where(laminate & silhouette, result, 0).astype(np.uint8)
+    size = (laminate.shape[1], laminate.shape[0])
+    drawn = np.asarray(cv2.warpAffine(labels, centred, size, flags=cv2.INTER_NEAREST), np.uint8)
+    drawn[drawn == 0] = Label.NOT_JUDGED
+    return drawn * (laminate & silhouette)
 
 
 def _part(photo: Photo, hints: Hints, sought: Future[CardSighting]) -> Part | None:

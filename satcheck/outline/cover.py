@@ -92,7 +92,10 @@ def _bands(image: Float, part: Bool, frame: Frame) -> Bool:
             lines.insert(0, np.full(part.shape[1], first - 1.0))
         else:
             lines.append(np.full(part.shape[1], float(last)))
-        covered |= _foreign(image, part, body, lines, last - first)
+        beside = int(THICKEST * (last - first)) + 2  # as far as a band's neighbours reach
+        near = slice(max(0, start - beside), stop + beside)
+        moved = [line - near.start for line in lines]
+        covered[near] |= _foreign(image[near], part[near], body, moved, last - first)
     return covered
 
 

@@ -60,7 +60,8 @@ def find_part(rgb: Rgb, exclude: Callable[[], Bool | None] = lambda: None) -> Pa
     rgb : (H, W, 3) uint8 array, sRGB
     exclude : callable, optional
         Returns the pixels known not to be part, such as a reference card, as an (H, W) bool array,
-        or None; called when the picture has been made ready for the search.
+        or None; called when the picture has been searched without, so that it may be found out
+        meanwhile.
 
     Returns
     -------
@@ -69,9 +70,11 @@ def find_part(rgb: Rgb, exclude: Callable[[], Bool | None] = lambda: None) -> Pa
     """
     small = _reduced(rgb)
     lab = lab_at_even_exposure(small)
+    ribbons, banned = find_ribbons(small), None  # most photos show nothing to leave out
     excluded = exclude()
-    banned = None if excluded is None else _resized(excluded, small.shape[:2])
-    ribbons = find_ribbons(small, banned)
+    if excluded is not None:
+        banned = _resized(excluded, small.shape[:2])
+        ribbons = find_ribbons(small, banned)
     if not ribbons:
         return None
     shape = refine(lab, ribbons[0], banned)

@@ -149,23 +149,19 @@ def _measured(frame: Frame, lattice: Lattice | None, pitch: float) -> Weave:
     flat = contrast(frame.light, frame.laminate, pitch)
     with beside() as second:
         texture = second.submit(_texture, frame, flat, pool, pitch)
-        windows = track(frame, flat, lattice) if lattice else None
-        cues = texture.result()
+        shown = _followed(frame, flat, lattice, pool, pitch)
+        cues = texture.result() | shown
     part = np.asarray(pool.at(frame.laminate), bool)
-    shown = {} if windows is None else _windows_at_cells(windows, pool, pitch)
-    nothing = np.full(part.shape, np.nan, np.float32)
-    cues["order"] = shown.get("order", nothing)
-    cues |= _broad(cues, part)
     return Weave(
         frame,
         lattice,
         pitch,
         pool.columns,
         pool.rows,
-        shown.get("visibility", nothing),
-        shown.get("uncertainty", nothing),
-        shown.get("floor", nothing),
-        {name: _rounded(layer) for name, layer in cues.items() if name in CUES},
+        _on(part, shown["visibility"]),
+        _on(part, shown["uncertainty"]),
+        shown["floor"],
+        {name: _on(part, _rounded(cues[name])) for name in CUES},
         flat,
     )
 
@@ -173,6 +169,11 @@ def _measured(frame: Frame, lattice: Lattice | None, pitch: float) -> Weave:
 def _rounded(layer: F32) -> F32:
     """Return a cue in steps of ``CUE_STEP``."""
     return np.asarray(np.rint(layer / CUE_STEP) * CUE_STEP, np.float32)
+
+
+def _on(part: NDArray[np.bool_], layer: F32) -> F32:
+    """Return a layer on the part alone; off it nothing was measured, and NaN says so."""
+    return np.where(part, layer, np.float32(np.nan))
 
 
 def _texture(frame: Frame, flat: F32, pool: Pool, pitch: float) -> Maps:
@@ -191,17 +192,26 @@ def _texture(frame: Frame, flat: F32, pool: Pool, pitch: float) -> Maps:
         for k in range(3)
     )
     maps["red_blue"], maps["red_green"] = red - blue, red - green
-    return maps
-
-
-def _broad(cues: Maps, part: NDArray[np.bool_]) -> Maps:
-    """Return the cues that look at a wider area, where a rich place is told from a good one."""
-    return {
-        "calm_medium": low_quantile(cues["clean_medium"], part, BROAD, CALM),
-        "calm_coarse": low_quantile(cues["clean_coarse"], part, BROAD, CALM),
-        "broad_order": low_quantile(cues["order"], part & ~np.isnan(cues["order"]), BROAD, 0.5),
-        "broad_red_green": low_quantile(cues["red_green"], part, BROAD, 0.5),
+    inside = np.asarray(pool.at(frame.laminate), bool)
+    return maps | {
+        "calm_medium": low_quantile(maps["clean_medium"], inside, BROAD, CALM),
+        "calm_coarse": low_quantile(maps["clean_coarse"], inside, BROAD, CALM),
+        "broad_red_green": low_quantile(maps["red_green"], inside, BROAD, 0.5),
     }
+
+
+def _followed(
+    frame: Frame, flat: F32, lattice: Lattice | None, pool: Pool, pitch: float
+) -> Maps:
+    """Return what the lattice tells, (R, C) each: NaN where there is none."""
+    windows = track(frame, flat, lattice) if lattice else None
+    if windows is None:
+        nothing = np.full((pool.rows.size, pool.columns.size), np.nan, np.float32)
+        shown = dict.fromkeys(("order", "visibility", "uncertainty", "floor"), nothing)
+    else:
+        shown = _windows_at_cells(windows, pool, pitch)
+    known = np.asarray(pool.at(frame.laminate), bool) & ~np.isnan(shown["order"])
+    return shown | {"broad_order": low_quantile(shown["order"], known, BROAD, 0.5)}
 
 
 def _windows_at_cells(windows: Windows, pool: Pool, pitch: float) -> Maps:
