@@ -4,6 +4,7 @@ OpenCV averages blocks of 2 x 2 in a seventh of the time that its general area a
 megapixels of eight bits), so what is to be much smaller is halved first.
 """
 
+import math
 from typing import TypeVar
 
 import cv2
@@ -23,6 +24,11 @@ def area_mean(picture: NDArray[Number], width: int, height: int) -> NDArray[Numb
     if picture.shape[:2] == (height, width):
         return picture
     return _resized(picture, width, height)
+
+
+def whole_step(most: float) -> int:
+    """Return the largest power of two that is not above ``most``, at least 1."""
+    return 1 << max(0, math.floor(math.log2(max(most, 1.0))))
 
 
 def _is_even(picture: NDArray[Number]) -> bool:

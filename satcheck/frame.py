@@ -4,6 +4,7 @@ Every measure of the weave is taken in this one frame, so that the braid's axis 
 and the weave always spans about the same number of pixels.
 """
 
+import math
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -18,6 +19,7 @@ from satcheck.quantile import median
 from satcheck.zones import NUMBER, ON_BRIM, ON_LOCK, ZoneMap
 
 LAMINATE, COVERED = 16, 32  # bits of a pixel's code, beside those of its zone
+BLOCK = 8  # px: a frame's sides are multiples of it, so that it can be halved three times
 MARGIN = 0.03  # of the part's length, kept around it so that windows do not meet the border
 
 
@@ -200,8 +202,9 @@ def _placement(
     """Return the map from frame to photo and the frame's (width, height)."""
     margin = MARGIN * np.ptp(along)
     start, left = along.min() - margin, across.min() - margin
-    height = int(np.ceil((np.ptp(along) + 2 * margin) * scale))
-    width = int(np.ceil((np.ptp(across) + 2 * margin) * scale))
+    width, height = (
+        BLOCK * math.ceil((np.ptp(rim) + 2 * margin) * scale / BLOCK) for rim in (across, along)
+    )
     down, right = np.array(axis), np.array([axis[1], -axis[0]])
     origin = start * down + left * right
     matrix = np.column_stack([right / scale, down / scale, origin])

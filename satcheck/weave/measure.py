@@ -200,9 +200,7 @@ def _texture(frame: Frame, flat: F32, pool: Pool, pitch: float) -> Maps:
     }
 
 
-def _followed(
-    frame: Frame, flat: F32, lattice: Lattice | None, pool: Pool, pitch: float
-) -> Maps:
+def _followed(frame: Frame, flat: F32, lattice: Lattice | None, pool: Pool, pitch: float) -> Maps:
     """Return what the lattice tells, (R, C) each: NaN where there is none."""
     windows = track(frame, flat, lattice) if lattice else None
     if windows is None:

@@ -7,9 +7,10 @@ of six, and a blur of the whole layer would throw away the other thirty-five.
 import math
 from dataclasses import dataclass, field
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
+
+from satcheck.area_mean import area_mean, whole_step
 
 F32 = NDArray[np.float32]
 Bool = NDArray[np.bool_]
@@ -54,12 +55,9 @@ class Pool:
 
         A wide one is worked out on fewer pixels, less the variance of those that are averaged.
         """
-        step = max(1, int(sigma / WIDE))
-        down, across = self._kernel(sigma, step)
-        if step > 1:
-            size = (across.shape[1], down.shape[1])
-            layer = np.asarray(cv2.resize(layer, size, interpolation=cv2.INTER_AREA), np.float32)
-        return np.asarray(down @ (layer @ across.T), np.float32)
+        down, across = self._kernel(sigma, whole_step(sigma / WIDE))
+        small = area_mean(layer, across.shape[1], down.shape[1])
+        return np.asarray(down @ (small @ across.T), np.float32)
 
     def scattered(self, rows: Index, columns: Index, values: F32, sigma: float) -> F32:
         """Return values (n,) at pixels of an otherwise empty layer under a Gaussian, (R, C)."""

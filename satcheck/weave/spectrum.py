@@ -8,6 +8,7 @@ import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
+from satcheck.area_mean import area_mean, whole_step
 from satcheck.beside import beside
 
 CHUNK = 16  # windows: their spectra stay in a core's cache
@@ -27,18 +28,18 @@ def blur(values: F32, sigma: float) -> F32:
     A wide one is worked out on fewer pixels: the variance of the pixels that are averaged and of
     the linear interpolation between them, 1/12 and 1/6 of a coarse pixel, is taken from its own.
     """
-    step = int(sigma / WIDE)
+    step = whole_step(sigma / WIDE)
     if step < 2:
         return np.asarray(cv2.GaussianBlur(values, (0, 0), sigma), np.float32)
     height, width = values.shape[:2]
     size = (math.ceil(width / step), math.ceil(height / step))
-    small = cv2.resize(values, size, interpolation=cv2.INTER_AREA)
+    small = area_mean(values, *size)
     across, down = (
         math.sqrt((sigma * few / many) ** 2 - 1 / 12 - 1 / 6)
         for few, many in zip(size, (width, height), strict=True)
     )
-    small = cv2.GaussianBlur(small, (0, 0), across, sigmaY=down)
-    return np.asarray(cv2.resize(small, (width, height)), np.float32)
+    soft = cv2.GaussianBlur(small, (0, 0), across, sigmaY=down)
+    return np.asarray(cv2.resize(soft, (width, height)), np.float32)
 
 
 def masked_blur(values: F32, weight: F32, sigma: float) -> F32:
