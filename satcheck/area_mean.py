@@ -26,6 +26,16 @@ def area_mean(picture: NDArray[Number], width: int, height: int) -> NDArray[Numb
     return _resized(picture, width, height)
 
 
+def to_show(picture: NDArray[Number], width: int, height: int) -> NDArray[Number]:
+    """Return a picture (H, W) or (H, W, C) at another size, for the eye.
+
+    Averaged only where pixels would be passed over: to interpolate takes a third of the time.
+    """
+    if 2 * height <= picture.shape[0]:
+        return area_mean(picture, width, height)
+    return np.asarray(cv2.resize(picture, (width, height)), picture.dtype)
+
+
 def whole_step(most: float) -> int:
     """Return the largest power of two that is not above ``most``, at least 1."""
     return 1 << max(0, math.floor(math.log2(max(most, 1.0))))

@@ -20,6 +20,7 @@ from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFont
 
+from satcheck.area_mean import to_show
 from satcheck.files import OVERLAY_MARK
 from satcheck.model import Cells, Inspection, Label
 from satcheck.report import DEMO_SHORT, headline, judged_line
@@ -130,8 +131,7 @@ def draw_overlay(rgb: Rgb, inspection: Inspection) -> Rgb:
     height, width = rgb.shape[:2]
     scale = min(1.0, LONG_SIDE / max(width, height + strips * width / COLUMNS + 2))
     size = (max(1, int(width * scale)), max(1, int(height * scale)))
-    photo = np.asarray(cv2.resize(rgb, size, interpolation=cv2.INTER_AREA), np.uint8)
-    drawn = draw_marks(photo, inspection)
+    drawn = draw_marks(to_show(rgb, *size), inspection)
     return np.concatenate([_strip(words, size[0]), drawn, _legend(notes, size[0])])
 
 
@@ -224,11 +224,12 @@ def _strokes(label: Label, size: tuple[int, int], unit: float) -> NDArray[np.flo
 
 def _patterned(photo: Rgb, labels: NDArray[np.uint8], unit: float) -> Rgb:
     """Lay each label's pattern on the photo (h, w, 3); the surroundings step back."""
-    grey = cv2.cvtColor(cv2.cvtColor(photo, cv2.COLOR_RGB2GRAY), cv2.COLOR_GRAY2RGB)
-    veil = _sheet(photo, COLOURS[Label.NOT_JUDGED])
+    dull = cv2.cvtColor(photo, cv2.COLOR_RGB2GRAY)
+    grey = np.asarray(cv2.cvtColor(dull, cv2.COLOR_GRAY2RGB), np.uint8)
+    veiled = _washed(grey, COLOURS[Label.NOT_JUDGED], 0.6)
     out = photo.copy()
     cv2.copyTo(cv2.addWeighted(photo, 0.23, grey, 0.42, 0), _mask(labels, Label.OUTSIDE), out)
-    cv2.copyTo(cv2.addWeighted(veil, 0.6, grey, 0.4, 0), _mask(labels, Label.NOT_JUDGED), out)
+    cv2.copyTo(veiled, _mask(labels, Label.NOT_JUDGED), out)
     for label in (Label.STARVED, Label.LEAN, Label.HEAVY, Label.RICH):
         mask = _mask(labels, label)
         x, y, width, height = cv2.boundingRect(mask)
@@ -245,9 +246,15 @@ def _inked(picture: Rgb, label: Label, unit: float) -> Rgb:
     rim = np.clip(np.float32(0.5 + 0.09 * unit) - strokes, 0, 1)
     core = np.clip(np.float32(0.5) - strokes, 0, 1)
     ink, colour = _sheet(picture, _INK), _sheet(picture, COLOURS[label])
-    washed = cv2.addWeighted(picture, 0.8, colour, 0.2, 0)
+    washed = _washed(picture, COLOURS[label], 0.2)
     inked = cv2.blendLinear(washed, ink, 1 - rim, rim)
     return np.asarray(cv2.blendLinear(inked, colour, 1 - core, core), np.uint8)
+
+
+def _washed(picture: Rgb, colour: Colour, share: float) -> Rgb:
+    """Return a picture (h, w, 3) with a share of a colour in it."""
+    table = (1 - share) * np.arange(256)[:, None] + share * np.array(colour)
+    return np.asarray(cv2.LUT(picture, np.rint(table)[:, None].astype(np.uint8)), np.uint8)
 
 
 def _sheet(picture: Rgb, colour: Colour) -> Rgb:
@@ -257,7 +264,8 @@ def _sheet(picture: Rgb, colour: Colour) -> Rgb:
 
 
 def _mask(labels: NDArray[np.uint8], label: Label) -> NDArray[np.uint8]:
-    return np.asarray(labels == label, np.uint8)
+    """Return 255 where a label is, else 0."""
+    return np.asarray(cv2.inRange(labels, int(label), int(label)), np.uint8)
 
 
 def _outlined(picture: Rgb, labels: NDArray[np.uint8], unit: float) -> Rgb:

@@ -7,11 +7,11 @@ the legend itself, so the strips of ``overlay.overlay_jpeg`` are left out.
 from io import BytesIO
 from typing import Any
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
+from satcheck.area_mean import to_show
 from satcheck.beside import beside
 from satcheck.model import Inspection
 from satcheck.overlay import draw_marks
@@ -25,9 +25,7 @@ Rgb = NDArray[np.uint8]
 def plain_picture(rgb: Rgb) -> Rgb:
     """Return the upright photo (H, W, 3) as the page shows it, long side at most 1280 px."""
     scale = min(1.0, LONG_SIDE / max(rgb.shape[:2]))
-    size = (round(rgb.shape[1] * scale), round(rgb.shape[0] * scale))
-    way = cv2.INTER_AREA if scale < 0.5 else cv2.INTER_LINEAR
-    return np.asarray(cv2.resize(rgb, size, interpolation=way), np.uint8)
+    return to_show(rgb, round(rgb.shape[1] * scale), round(rgb.shape[0] * scale))
 
 
 def page_pictures(rgb: Rgb, inspection: Inspection) -> dict[str, bytes]:
