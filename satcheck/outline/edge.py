@@ -31,6 +31,7 @@ FINE = 400  # long side of the working picture, px
 # The weights below were set by a random search over rendered and drawn scenes: common practice,
 # no source.
 BAND, CORE = 0.35, 0.35  # half widths: what GrabCut may add; share of the width surely part
+COARSER = 0.7  # on half of the cells GrabCut overlaps as well (146 photos, .9326 against .9329)
 AROUND = 0.5  # half widths beyond, from which it learns the background
 OPEN = 0.05  # half widths
 EDGE_FLOOR = 2.0
@@ -181,9 +182,18 @@ def _by_colour(image: Float, frame: Frame, barred: Bool) -> Bool:
     row, column = (np.flatnonzero(near.any(axis)) for axis in (1, 0))
     box = np.s_[row[0] : row[-1] + 1, column[0] : column[-1] + 1]
     found = np.zeros_like(near)
-    # Edges decide where the part ends: two rounds overlap no better.
-    found[box] = cut(np.ascontiguousarray(image[box]), np.ascontiguousarray(seeds[box]), 1)
+    found[box] = _coarsely_cut(image[box], seeds[box])
     return found
+
+
+def _coarsely_cut(image: Float, seeds: Bytes) -> Bool:
+    """Return what GrabCut takes for part, on ``COARSER`` as many rows and columns."""
+    size = (round(COARSER * seeds.shape[1]), round(COARSER * seeds.shape[0]))
+    few = np.asarray(cv2.resize(image, size, interpolation=cv2.INTER_AREA), np.float32)
+    sown = np.asarray(cv2.resize(seeds, size, interpolation=cv2.INTER_NEAREST), np.uint8)
+    # Edges decide where the part ends: two rounds overlap no better.
+    rough = cut(few, sown, rounds=1).astype(np.float32)
+    return np.asarray(cv2.resize(rough, seeds.shape[::-1]) > 0.5)
 
 
 def cut(lab: Float, seeds: Bytes, rounds: int) -> Bool:

@@ -44,7 +44,7 @@ PRIOR_WEIGHT = 0.1  # of the log prior against the correlation's own scatter
 
 WINDOW = 0.28  # of the part's width: about eight pitches
 LANES = (-0.3, 0.0, 0.3)  # of the half width, on which windows lie, a third of one apart
-PADDED = 180
+PADDED = 144
 LEAST_CONTRAST = 1e-3  # RMS, natural log; an 8-bit code is three times as much
 SMOOTH = 0.5  # of unit variance; a window below it holds less than ``LEAST_CONTRAST``
 LOBE = 0.75  # standard deviation of a node in steps of 1 / window: Hann's 0.58, blurred

@@ -27,7 +27,9 @@ from satcheck.zones import ZoneMap
 F32 = NDArray[np.float32]
 Maps = dict[str, F32]
 
-SEARCH_WIDTH = 280  # px of a part in which the lattice is searched: a pitch of about 9
+SEARCH_WIDTH = (
+    224  # px of a part in which the lattice is searched: a pitch of about 7, hardly under 4
+)
 WORKING_PITCH = 8.0  # px: finer ones find no more (DEVELOPERS, Speed), and the weave fits into few
 CELL = 0.5  # pitches
 BROAD = 3  # cells to each side: what a rich area is told by over 3.5 pitches
