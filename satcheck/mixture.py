@@ -16,6 +16,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+F32 = NDArray[np.float32]
 F64 = NDArray[np.float64]
 
 CLASSES = ("starved", "good", "rich")
@@ -136,7 +137,8 @@ def understood(mixture: Mixture, raw: F64) -> Understood:
     heights, offsets, doubts = _settle(photo, classes, np.array(STARTS))
     weights = np.exp((heights - heights.max()) / HILL_CAUTION)
     heard = np.flatnonzero(weights > UNHEARD)
-    log = _Classes.of(scaled, mixture).densities(offsets[heard])[0]
+    everywhere = _Classes.of(scaled.astype(np.float32), mixture)
+    log = everywhere.densities(offsets[heard])[0].astype(np.float64)
     log += np.log(weights[heard] / weights[heard].sum())[:, None, None]
     best = heights.argmax()
     expected = _at_least(mixture.between, mixture, LEAST_FREEDOM)
@@ -224,29 +226,31 @@ class _Step:
 class _Classes:
     """Points (n, K) as each class sees them: what an offset's many rounds have in common.
 
-    ``seen`` (3, n, K) are the points less a class's mean, brought to unit scatter by ``roots``
-    (3, K, K), the inverses of the scatters' Cholesky factors, and ``lengths`` (3, n) how far they
-    then are from the mean, squared. ``precision`` (3, K, K) and
+    ``seen`` (3, n, K), in the points' precision, are the points less a class's mean, brought to
+    unit scatter by ``roots`` (3, K, K), the inverses of the scatters' Cholesky factors, and
+    ``lengths`` (3, n) how far they then are from the mean, squared. ``precision`` (3, K, K) and
     ``between`` (K, K) are the inverses of the classes' scatter and of the offsets' covariance.
     """
 
-    seen: F64
-    lengths: F64
+    seen: F64 | F32
+    lengths: F64 | F32
     roots: F64
     heights: F64
     precision: F64
     between: F64
 
     @classmethod
-    def of(cls, points: F64, mixture: Mixture) -> "_Classes":
-        """Return the points as a mixture's classes see them."""
+    def of(cls, points: F64 | F32, mixture: Mixture) -> "_Classes":
+        """Return the points as a mixture's classes see them, in the points' own precision."""
         size = points.shape[1]
         factors = np.linalg.cholesky(mixture.scatter)
         roots = np.linalg.inv(factors)
-        seen = (points - mixture.means[:, None, :]) @ roots.transpose(0, 2, 1)
+        means, turn = (m.astype(points.dtype) for m in (mixture.means, roots.transpose(0, 2, 1)))
+        seen = np.subtract(points, means[:, None, :]) @ turn
         constant = math.lgamma((FREEDOM + size) / 2) - math.lgamma(FREEDOM / 2)
         constant -= size / 2 * math.log(FREEDOM)
         heights = constant - np.log(np.diagonal(factors, axis1=1, axis2=2)).sum(1)
+        heights = heights.astype(points.dtype)
         precision = roots.transpose(0, 2, 1) @ roots
         between = np.asarray(np.linalg.inv(mixture.between), np.float64)
         return cls(seen, (seen**2).sum(2), roots, heights, precision, between)
@@ -258,6 +262,7 @@ class _Classes:
         """
         size = self.seen.shape[2]
         moved = self.roots @ offset[..., None, :, None]  # (..., 3, K, 1)
+        moved = moved.astype(self.seen.dtype, copy=False)
         # |a - b|^2 = |a|^2 - 2 a b + |b|^2: products in place of a copy of all points.
         met, far = (self.seen @ moved)[..., 0], (moved**2).sum(-2)
         distance = np.maximum(self.lengths - 2 * met + far, 0)

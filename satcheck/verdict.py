@@ -71,7 +71,8 @@ def judge(cells: Cells, labels: Labels, reasons: NDArray[np.uint32]) -> PartVerd
     seen_over = _beside(patches[Label.STARVED], labels.shape)
     patches[Label.LEAN] = _patches(cells, np.where(seen_over, 0, labels), Label.LEAN)
     patches[Label.HEAVY] = _patches(cells, labels, Label.HEAVY)
-    zones = tuple(_zone(name, cells, labels, reasons, patches) for name in ZONES)
+    seen = _judged(labels)
+    zones = tuple(_zone(name, cells, labels, seen, reasons, patches) for name in ZONES)
     share = float((labels[cells.part] != Label.NOT_JUDGED).mean()) if cells.part.any() else 0.0
     found = {zone.verdict for zone in zones}
     verdict = next(label for label in VERDICT_ORDER if label in found)
@@ -82,7 +83,7 @@ def judge(cells: Cells, labels: Labels, reasons: NDArray[np.uint32]) -> PartVerd
         verdict,
         zones,
         tuple(sorted(worst, key=lambda p: -p.size)),
-        _evenness(cells, labels),
+        _evenness(cells, labels, seen),
         _shares(reasons, cells.part),
         share,
     )
@@ -150,6 +151,7 @@ def _zone(
     name: str,
     cells: Cells,
     labels: Labels,
+    seen: Bool,
     reasons: NDArray[np.uint32],
     patches: Mapping[Label, list[tuple[Patch, Bool]]],
 ) -> ZoneVerdict:
@@ -165,7 +167,7 @@ def _zone(
             verdict, worst = label, max(inside, key=lambda pair: int(pair[1]))[0]
             break
     return ZoneVerdict(
-        name, verdict, _visibility(cells, zone & _judged(labels)), judged,
+        name, verdict, _visibility(cells, zone & seen), judged,
         _shares(reasons, zone), worst,
     )  # fmt: skip
 
@@ -218,15 +220,14 @@ def _shares(reasons: NDArray[np.uint32], where: Bool) -> dict[str, float]:
     return dict(sorted(shares.items(), key=lambda pair: -pair[1]))
 
 
-def _evenness(cells: Cells, labels: Labels) -> Evenness | None:
+def _evenness(cells: Cells, labels: Labels, seen: Bool) -> Evenness | None:
     """Return how alike the nine zones are: 1 less the standard deviation of their mean places.
 
     A zone's place is its mean on the scale starved -1, lean -0.5, good 0, heavy 0.5, rich 1.
     """
-    judged = _judged(labels)
     places = []
     for name in ZONES[:9]:
-        here = labels[zone_mask(cells, name) & judged]
+        here = labels[zone_mask(cells, name) & seen]
         if here.size >= CELLS_PER_WINDOW:
             places.append(float(here.mean() - Label.GOOD) / 2)
     if len(places) < 2:

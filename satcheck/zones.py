@@ -185,13 +185,22 @@ def _reduced(mask: Bool) -> Bool:
 
 def _nearest_axis(mask: Bool, distal: Side | None) -> Float:
     """Return the part's long axis, or its short one where that is nearer to the stated end."""
-    y, x = np.nonzero(mask)
-    points = np.stack([x, y], axis=1).astype(float)
-    points -= points.mean(axis=0)
-    long = np.linalg.eigh(points.T @ points)[1][:, 1]
+    moments = cv2.moments(mask.astype(np.uint8), binaryImage=True)
+    spread = [[moments["mu20"], moments["mu11"]], [moments["mu11"], moments["mu02"]]]
+    long = np.linalg.eigh(np.array(spread))[1][:, 1]
     if distal is not None and abs(long @ DIRECTIONS[distal]) < np.sqrt(0.5):
         return np.array([-long[1], long[0]])
-    return _midline(points, long)
+    y, x = _rim(mask)
+    middle = np.array([moments["m10"], moments["m01"]]) / moments["m00"]
+    return _midline(np.stack([x, y], axis=1) - middle, long)
+
+
+def _rim(mask: Bool) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Return rows and columns of the pixels of a mask with a neighbour outside it."""
+    cross, around = cv2.getStructuringElement(cv2.MORPH_CROSS, (3, 3)), cv2.BORDER_CONSTANT
+    solid = cv2.erode(mask.astype(np.uint8), cross, borderType=around, borderValue=0)
+    row, column = np.nonzero(mask & (np.asarray(solid) == 0))
+    return row, column
 
 
 def _midline(points: Float, axis: Float) -> Float:
@@ -236,7 +245,7 @@ def _directed(mask: Bool, axis: Float, distal: Side | None) -> Float:
     """Return the axis pointing to the distal end: as stated, else to the narrower end."""
     if distal is not None:
         return axis if axis @ DIRECTIONS[distal] >= 0 else -axis
-    y, x = np.nonzero(mask)
+    y, x = _rim(mask)
     low, high, _, _ = _extents(x * axis[0] + y * axis[1], x * axis[1] - y * axis[0])
     width = high - low
     end = BINS // 3
@@ -245,7 +254,7 @@ def _directed(mask: Bool, axis: Float, distal: Side | None) -> Float:
 
 def _codes(mask: Bool, axis: Float) -> NDArray[np.uint8]:
     """Return the code of every pixel of the part and ``AROUND`` it; 0 elsewhere."""
-    y, x = np.nonzero(mask)
+    y, x = _rim(mask)
     along, across = x * axis[0] + y * axis[1], x * axis[1] - y * axis[0]
     low, high, start, length = _extents(along, across)
     left, _, foot, breadth = _extents(across, along)
