@@ -19,26 +19,29 @@ def smooth_path(score: Float, steepest: int, bend_cost: float) -> NDArray[np.int
     rows, columns = score.shape
     slopes = np.arange(-steepest, steepest + 1)[:, None]
     origin = np.arange(columns)[None, :] - slopes
-    outside = (origin < 0) | (origin >= columns)
+    beyond = np.where((origin < 0) | (origin >= columns), NEVER, np.float32(0))
     flat = np.clip(origin, 0, columns - 1) + columns * np.arange(len(slopes))[:, None]
     values = np.empty((rows, len(slopes), columns), np.float32)
     values[0] = score[0]
+    best, offer = np.empty((2, len(slopes), columns), np.float32)
     for row in range(1, rows):
-        best = _after_turns(values[row - 1], np.float32(bend_cost))
-        np.take(best, flat, out=values[row])
+        _turn(values[row - 1], np.float32(bend_cost), best, offer)
+        np.take(best, flat, out=values[row], mode="clip")  # clipped already: saves a buffer
         values[row] += score[row]
-        values[row][outside] = NEVER
+        values[row] += beyond
     return _trace(values, np.float32(bend_cost), slopes.ravel())
 
 
-def _after_turns(value: Float, bend_cost: np.float32) -> Float:
-    """Return for each (slope, column) the best value over the slopes before."""
-    best = value.copy()
+def _turn(value: Float, bend_cost: np.float32, best: Float, offer: Float) -> None:
+    """Fill ``best`` with the best value of each (slope, column) over the slopes before.
+
+    ``offer`` is room to work in, of the same shape.
+    """
+    np.copyto(best, value)
     for change in (1, 2):
-        offer = value - bend_cost * np.float32(change)
+        np.subtract(value, bend_cost * np.float32(change), out=offer)
         np.maximum(best[change:], offer[:-change], out=best[change:])
         np.maximum(best[:-change], offer[change:], out=best[:-change])
-    return best
 
 
 def _trace(values: Float, bend_cost: np.float32, slopes: NDArray[np.int_]) -> NDArray[np.intp]:

@@ -107,9 +107,10 @@ def find_lattice(frame: Frame, pitch: float | None = None) -> Lattice | None:
     prior = -0.5 * (np.log(pitches / expected)[:, None] / spread) ** 2
     prior = prior - 0.5 * ((ANGLES[None, :] - ANGLE) / ANGLE_SPREAD) ** 2
     best, best_value = None, -np.inf
+    seen = _Seen.of(stretches, pitches)
     for over in NODES:
         weighed = PRIOR_WEIGHT * (prior - RARITY[over])
-        found = _best_match(stretches, pitches, over, weighed, _window(width))
+        found = _best_match(seen, pitches, over, weighed, _window(width))
         for stretch, (value, i, j) in zip(stretches, found, strict=True):
             at = pitches[i : i + 1, None], ANGLES[None, j : j + 1]
             strength = float(_scores(stretch.whitened, *at, over)[0, 0])
@@ -120,31 +121,48 @@ def find_lattice(frame: Frame, pitch: float | None = None) -> Lattice | None:
     return best
 
 
+@dataclass(frozen=True, eq=False)
+class _Seen:
+    """Stretches' whitened spectra, (n, ...), and what every other pitch would see of them.
+
+    ``thinned`` has one array (n, places) a pitch: the places of its ring, as ``_normed``.
+    """
+
+    spectra: F32
+    thinned: list[F32]
+
+    @classmethod
+    def of(cls, stretches: "list[_Stretch]", pitches: F64) -> "_Seen":
+        """Look at the stretches with the pitches of a grid."""
+        spectra = np.stack([s.whitened for s in stretches])
+        return cls(spectra, [_normed(spectra, _ring(float(p), 2), 2) for p in pitches[::2]])
+
+
 def _best_match(
-    stretches: "list[_Stretch]", pitches: F64, over: int, prior: F64, size: int
+    seen: _Seen, pitches: F64, over: int, prior: F64, size: int
 ) -> list[tuple[float, int, int]]:
     """Return each stretch's best match and the places of its pitch and angle on their grids.
 
     Every other pitch, angle and frequency is tried, then the neighbours of the best: a node is
     four steps of either grid wide.
     """
-    spectra = np.stack([s.whitened for s in stretches])
     every = range(0, len(ANGLES), 2)
-    coarse = np.stack(
-        [_match(spectra, _known(float(p), every, over, size, 2)) for p in pitches[::2]], 1
-    )
-    coarse += prior[::2, ::2]
+    coarse = np.stack([
+        normed @ _known(float(p), every, over, size, 2).T
+        for p, normed in zip(pitches[::2], seen.thinned, strict=True)
+    ], 1)  # fmt: skip
+    coarse = coarse + prior[::2, ::2]
     found = []
-    for spectrum, values in zip(spectra, coarse, strict=True):
+    for spectrum, values in zip(seen.spectra, coarse, strict=True):
         i, j = (2 * int(k) for k in np.unravel_index(np.argmax(values), values.shape))
         rows, columns = (
             range(max(k - 1, 0), min(k + 2, n)) for k, n in zip((i, j), prior.shape, strict=True)
         )
-        near = np.stack([
-            _match(spectrum[None], _template(float(p), columns, over, size, 1))[0]
-            for p in pitches[list(rows)]
+        near = np.concatenate([
+            _normed(spectrum[None], _ring(p, 1), 1) @ _template(p, columns, over, size, 1).T
+            for p in pitches[list(rows)].tolist()
         ])  # fmt: skip
-        near += prior[np.ix_(rows, columns)]
+        near = near + prior[np.ix_(rows, columns)]
         i, j = (int(k) for k in np.unravel_index(np.argmax(near), near.shape))
         found.append((float(near[i, j]), rows[i], columns[j]))
     return found
@@ -167,30 +185,32 @@ def _window(width: float) -> int:
     return max(16, int(WINDOW * width) // 4 * 4)
 
 
-@dataclass(frozen=True, eq=False)
-class _Template:
-    """What a lattice's spectrum looks like: (angles, places), mean 0, length 1.
+def _frequencies(pitch: float, thin: int) -> F32:
+    """Return the frequencies, cycles per pixel, at which a pitch is looked for along each axis.
 
-    ``ring`` (count, count) tells the places in a quadrant of which one frequency in ``thin`` is
-    looked at in either direction.
+    One in ``thin`` is looked at.
     """
-
-    shape: F32
-    ring: NDArray[np.bool_]
-    thin: int
+    count = min(int(2.2 / pitch * PADDED / thin) + 2, PADDED // 2 // thin)
+    return (np.arange(count) / (PADDED / thin)).astype(np.float32)
 
 
-def _template(pitch: float, angles: range, over: int, size: int, thin: int) -> _Template:
-    """Return the spectrum of a lattice at some of ``ANGLES``.
+@lru_cache(maxsize=512)
+def _ring(pitch: float, thin: int) -> NDArray[np.bool_]:
+    """Return which places of a quadrant (count, count) could show a pitch's nodes."""
+    frequency = _frequencies(pitch, thin)
+    radius = np.float32(pitch) * np.hypot(frequency[:, None], frequency[None, :])
+    return np.asarray((radius > 0.2) & (radius < 2.2))
 
-    Nodes are drawn as wide as a window of ``size`` pixels shows them: where it holds few repeats
-    they run into each other, and single places between them tell nothing.
+
+def _template(pitch: float, angles: range, over: int, size: int, thin: int) -> F32:
+    """Return what a lattice's spectrum looks like at some of ``ANGLES``, (angles, places).
+
+    In the places of its ring, of mean 0 and length 1. Nodes are drawn as wide as a window of
+    ``size`` pixels shows them: where it holds few repeats they run into each other, and single
+    places between them tell nothing.
     """
     radians = np.deg2rad(ANGLES[list(angles)])
-    count = min(int(2.2 / pitch * PADDED / thin) + 2, PADDED // 2 // thin)
-    frequency = (np.arange(count) / (PADDED / thin)).astype(np.float32)
-    radius = np.float32(pitch) * np.hypot(frequency[:, None], frequency[None, :])
-    ring = (radius > 0.2) & (radius < 2.2)
+    frequency = _frequencies(pitch, thin)
     i, j, weight = (np.array(each, np.float32)[:, None] for each in zip(*NODES[over], strict=True))
     across = frequency - (i * np.cos(radians) / (over * pitch))[..., None].astype(np.float32)
     along = frequency - (j * np.sin(radians) / pitch)[..., None].astype(np.float32)
@@ -199,23 +219,26 @@ def _template(pitch: float, angles: range, over: int, size: int, thin: int) -> _
     rows, columns = (np.exp(np.maximum(narrow * f**2, np.float32(-30))) for f in (along, across))
     rows *= np.sqrt(weight)[..., None]
     drawn = (rows[..., :, None] * columns[..., None, :]).max(0)
-    shape = drawn[:, ring]
+    shape = drawn[:, _ring(pitch, thin)]
     shape -= shape.mean(1, keepdims=True)
     shape /= np.maximum(np.linalg.norm(shape, axis=1, keepdims=True), 1e-9)
-    return _Template(shape, ring, thin)
+    return np.asarray(shape, np.float32)
 
 
 _known = lru_cache(maxsize=512)(_template)
 
 
-def _match(spectra: F32, template: _Template) -> F64:
-    """Return the correlation of (n, ...) spectra with a lattice's own, for each of its angles."""
-    thin, count = template.thin, len(template.ring)
-    seen = spectra[:, : thin * count : thin, : thin * count : thin][:, template.ring]
+def _normed(spectra: F32, ring: NDArray[np.bool_], thin: int) -> F32:
+    """Return (n, places) of spectra in a ring, peaks capped, of mean 0 and length 1.
+
+    A product with a template is then their correlation.
+    """
+    reach = thin * len(ring)
+    seen = spectra[:, :reach:thin, :reach:thin][:, ring]
     capped = PEAK_CAP * np.tanh(np.maximum(seen, 0) / PEAK_CAP)
     capped = capped - capped.mean(1, keepdims=True)
-    norm = np.maximum(np.linalg.norm(capped, axis=1, keepdims=True), 1e-9)
-    return np.asarray(capped @ template.shape.T / norm, np.float64)
+    length = np.linalg.norm(capped, axis=1, keepdims=True)
+    return np.asarray(capped / np.maximum(length, 1e-9), np.float32)
 
 
 def _window_corners(
