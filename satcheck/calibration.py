@@ -16,7 +16,7 @@ from satcheck.errors import CalibrationError, UsageError
 from satcheck.evidence import ZoneEvidence, row_from_table, row_to_table
 from satcheck.files import write_whole
 from satcheck.mixture import CLASSES, Mixture
-from satcheck.model import SCALE, CalibrationFacts
+from satcheck.model import MEASURE, SCALE, CalibrationFacts
 from satcheck.statistics.promise import CONFIDENCE, Promise
 
 SCHEMA = "satcheck.calibration/1"
@@ -138,7 +138,8 @@ def read_calibration(path: Path) -> Calibration:
     Raises
     ------
     CalibrationError
-        If the file is missing, damaged, changed since it was written, or of a newer schema.
+        If the file is missing, damaged, changed since it was written, of a newer schema, or of
+        another measure (``model.MEASURE``).
     """
     try:
         table = tomllib.loads(path.read_text(encoding="utf-8"))
@@ -172,6 +173,7 @@ def _to_table(calibration: Calibration) -> dict[str, Any]:
         "schema": SCHEMA,
         "created": calibration.created,
         "version": calibration.version,
+        "measure": MEASURE,
         "demo": calibration.is_demo,
         **({} if calibration.parent is None else {"parent": calibration.parent}),
         "photos": list(calibration.photos),
@@ -261,6 +263,11 @@ def _from_table(table: Mapping[str, Any], name: str) -> Calibration:
         raise CalibrationError(
             name, "was changed since it was made (its id does not match)", "make it again"
         )
+    measure = table.get("measure", 1)
+    if measure != MEASURE:
+        problem = f"was made from photos measured another way (measure {measure})"
+        remedy = f"this version's measure is {MEASURE}: calibrate again from the photos"
+        raise CalibrationError(name, problem, remedy)
     return calibration
 
 

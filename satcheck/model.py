@@ -64,6 +64,14 @@ class PhotoFacts:
     """Local time as the camera wrote it, ISO 8601 without zone."""
 
 
+MEASURE = 2
+"""How cells are measured, counted up when what they hold becomes another (scale, windows, cues).
+
+Bounds go with the cells that they were made from: under another measure they would be wrong, and
+nothing would show it.
+"""
+
+
 @dataclass(frozen=True, eq=False)
 class Cells:
     """Everything measured on one part: a grid of cells, enough to judge it again without pixels.
@@ -92,6 +100,8 @@ class Cells:
     """Bits of ``flags.Reason``; 0 where the cell can be judged."""
     shared_uncertainty: float = 0.0
     """Relative standard uncertainty that all of ``visibility`` share: no mean makes it smaller."""
+    measure: int = MEASURE
+    """By which measure, see ``MEASURE``; 1 in records that say none."""
 
     @property
     def part(self) -> NDArray[np.bool_]:

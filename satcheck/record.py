@@ -202,7 +202,7 @@ def _cells_from_json(cells: Mapping[str, Any]) -> Cells:
         for name, value in cells.items()
     }
     cues = {name: _unpack(cue) for name, cue in cells["cues"].items()}
-    return _build(Cells, plain | {"cues": cues})
+    return _build(Cells, {"measure": 1} | plain | {"cues": cues})
 
 
 def _pack(array: NDArray[Any]) -> dict[str, Any]:

@@ -15,7 +15,7 @@ from satcheck.advice import advise
 from satcheck.calibration import Calibration
 from satcheck.errors import UsageError
 from satcheck.labelling import label_cells
-from satcheck.model import Inspection, Label
+from satcheck.model import MEASURE, Inspection, Label
 from satcheck.verdict import judge
 
 WHOLE = "part"
@@ -38,7 +38,7 @@ def rejudge(inspection: Inspection, calibration: Calibration) -> Inspection:
     ------
     UsageError
         If the calibration does not hold the fibre, or the record keeps no cells though a part was
-        found.
+        found, or they were measured another way.
     """
     fibre = inspection.calibration.fibre
     facts = calibration.facts(fibre)
@@ -50,6 +50,11 @@ def rejudge(inspection: Inspection, calibration: Calibration) -> Inspection:
                 "the STEM.json that satcheck check writes is allowed"
             )
         return replace(inspection, calibration=facts)  # no part was found, whatever the bounds
+    if cells.measure != MEASURE:
+        raise UsageError(
+            f"{inspection.photo.name}: the record was measured another way (measure "
+            f"{cells.measure}, this version's is {MEASURE}); check the photo again"
+        )
     labels, reasons = label_cells(cells, calibration.bounds_for(fibre))
     part = judge(cells, labels, reasons)
     scale = inspection.labels.shape[1] / inspection.photo.width if inspection.labels.size else 0.0

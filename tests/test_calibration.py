@@ -26,7 +26,7 @@ from satcheck.calibration import (
 )
 from satcheck.errors import CalibrationError, UsageError
 from satcheck.mixture import Mixture
-from satcheck.model import SCALE
+from satcheck.model import MEASURE, SCALE
 
 Four = tuple[float, float, float, float]
 
@@ -179,6 +179,19 @@ def signed(table: Mapping[str, Any], file: Path) -> bytes:
     """Return a file whose id fits, so that only what is wrong inside can be found."""
     whole = {key: value for key, value in table.items() if key != "id"}
     return tomli_w.dumps({**whole, "id": _content_id(whole)}).encode()
+
+
+@pytest.mark.parametrize("measure", [None, 1, MEASURE + 1])
+def test_bounds_of_another_measure_are_refused(file: Path, measure: int | None) -> None:
+    """Their cues mean something else; a file that names no measure is of the first."""
+    write_calibration(shop(), file)
+    table = tomllib.loads(file.read_text())
+    file.write_bytes(signed(table, file))
+    assert read_calibration(file).id == shop().id
+    other = {k: v for k, v in table.items() if k != "measure"}
+    told = refusal(file, signed(other if measure is None else {**other, "measure": measure}, file))
+    assert f"measured another way (measure {measure or 1})" in told
+    assert f"this version's measure is {MEASURE}" in told
 
 
 DAMAGE: dict[str, Any] = {

@@ -77,6 +77,17 @@ def test_an_unknown_fibre_and_a_record_without_cells_are_refused(
         rejudge(replace(stored, cells=None), bounds)
 
 
+def test_a_record_of_another_measure_is_not_judged_again(
+    stored: Inspection, bounds: Calibration
+) -> None:
+    """A record that says none is of the first: its cues are not those that bounds are of now."""
+    record = json.loads(json.dumps(inspection_to_json(stored)))
+    assert rejudge(inspection_from_json(record), bounds).zones == stored.zones
+    del record["cells"]["measure"]
+    with pytest.raises(UsageError, match=r"measured another way \(measure 1"):
+        rejudge(inspection_from_json(record), bounds)
+
+
 def test_a_label_map_is_drawn_within_the_old_outline() -> None:
     """Two cells of three pixels; the last column of the outline is beyond them."""
     old = np.array([[0, 3, 3, 3, 3, 3, 3, 3]], np.uint8)
