@@ -1,7 +1,8 @@
 """Pictures averaged down to fewer pixels, by halves as far as they go.
 
-OpenCV averages blocks of 2 x 2 in a seventh of the time that its general area average takes (12
-megapixels of eight bits), so what is to be much smaller is halved first.
+OpenCV averages blocks of 2 x 2 in a tenth of the time that its general area average takes or less
+(three megapixels of eight bits, to half the sides: 1.1 ms against 16), so what is to be much
+smaller is halved first.
 """
 
 import math
@@ -29,7 +30,8 @@ def area_mean(picture: NDArray[Number], width: int, height: int) -> NDArray[Numb
 def to_show(picture: NDArray[Number], width: int, height: int) -> NDArray[Number]:
     """Return a picture (H, W) or (H, W, C) at another size, for the eye.
 
-    Averaged only where pixels would be passed over: to interpolate takes a third of the time.
+    Averaged only where pixels would be passed over: to interpolate takes a third of the time (three
+    megapixels to 0.6 of the sides: 4.9 ms against 15).
     """
     if 2 * height <= picture.shape[0]:
         return area_mean(picture, width, height)

@@ -85,7 +85,7 @@ def span(mask: NDArray[np.bool_]) -> tuple[NDArray[np.float64], NDArray[np.float
 def distance_within(mask: NDArray[np.bool_]) -> NDArray[np.float32]:
     """Return how far each pixel lies within a mask (H, W), in pixels; beyond its border is not.
 
-    By steps of 5 x 5 pixels, which errs by 2 % at most (Borgefors 1986) and takes a quarter of the
+    By steps of 5 x 5 pixels, which errs by 2 % at most (Borgefors 1986) and takes a third of the
     time of the exact one.
     """
     padded = np.pad(mask, 1).view(np.uint8)

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from satcheck.area_mean import area_mean
+from satcheck.area_mean import area_mean, to_show, whole_step
 
 
 @settings(max_examples=30)
@@ -40,11 +40,24 @@ def test_a_picture_keeps_its_mean_its_place_and_its_type(shape: tuple[int, int])
 
 
 def test_eight_bits_are_rounded_not_cut() -> None:
-    picture = np.tile(np.array([[10, 11]], np.uint8), (2, 4))
-    assert set(area_mean(picture, 4, 1).ravel()) <= {10, 11}
-    assert area_mean(np.full((8, 8), 255, np.uint8), 2, 2).min() == 255
+    mostly = np.tile(np.array([[10, 11], [11, 11]], np.uint8), (1, 4))
+    assert (area_mean(mostly, 4, 1) == 11).all()
+    assert (area_mean(21 - mostly, 4, 1) == 10).all()
 
 
 def test_what_is_not_to_be_smaller_stays() -> None:
     picture = np.arange(12, dtype=np.float32).reshape(3, 4)
     assert area_mean(picture, 4, 3) is picture
+
+
+def test_fine_stripes_are_averaged_for_the_eye_where_pixels_would_be_passed_over() -> None:
+    """Every other row white: at a third of the size all must be grey, and not one or the other."""
+    stripes = np.repeat((np.arange(96) % 2 * 200).astype(np.uint8)[:, None], 96, 1)
+    assert to_show(stripes, 32, 32) == pytest.approx(100, abs=34)
+    assert to_show(stripes, 24, 24) == pytest.approx(100, abs=1)
+    assert to_show(stripes, 80, 80).shape == (80, 80)
+
+
+@pytest.mark.parametrize(("most", "step"), [(0.2, 1), (1.99, 1), (2.0, 2), (3.9, 2), (8.5, 8)])
+def test_a_step_is_a_power_of_two_that_is_not_too_long(most: float, step: int) -> None:
+    assert whole_step(most) == step

@@ -25,6 +25,7 @@ from satcheck.photo import (
     decode_photo,
     encode_srgb,
     lightness,
+    linear_codes,
     linear_light,
     luminance,
     read_photo,
@@ -92,6 +93,14 @@ SRGB_LINEAR_LIGHTNESS = [
     (254, 0.9911021, 99.6549),
     (255, 1.0, 100.0),
 ]
+
+
+def test_linear_codes_are_linear_light_to_half_a_step() -> None:
+    codes = np.arange(256, dtype=np.uint8).reshape(16, 16)
+    steps = linear_codes(codes)
+    assert steps.dtype == np.uint16
+    assert (np.diff(steps.ravel().astype(int)) >= 19).all()  # no two codes become one
+    assert np.abs(steps / 65535 - linear_light(codes)).max() <= 0.51 / 65535
 
 
 @pytest.mark.parametrize(("code", "linear", "lstar"), SRGB_LINEAR_LIGHTNESS)

@@ -12,7 +12,7 @@ from scenes import BODY, Braid, Scene, Shape, View, draw
 from satcheck.outline.find import Part
 from satcheck.verdict import CELLS_PER_WINDOW
 from satcheck.weave.lattice import Lattice
-from satcheck.weave.measure import CUES, Weave, _measured, measure
+from satcheck.weave.measure import CUE_STEP, CUES, Weave, _measured, measure
 from satcheck.weave.track import ANNULUS
 from satcheck.zones import Side, split_zones
 
@@ -215,6 +215,18 @@ def test_every_map_is_on_the_same_grid_and_every_cue_is_known() -> None:
     assert set(weave.cues) <= set(CUES)
     where = inner(weave)
     assert all(np.isfinite(layer[where]).all() for layer in maps)
+
+
+def test_cues_are_in_steps_and_nothing_is_said_off_the_part() -> None:
+    """So that a record holds no more digits than a cue has."""
+    _, weave = photographed("down")
+    off = ~np.asarray(weave.at_cells(weave.frame.laminate), bool)
+    assert off.any()
+    for layer in (*weave.cues.values(), weave.visibility, weave.uncertainty):
+        assert np.isnan(layer[off]).all()
+    steps = np.stack(list(weave.cues.values()))[:, inner(weave)] / CUE_STEP
+    assert (steps == np.rint(steps)).all()
+    assert len(np.unique(steps)) > 1000
 
 
 @pytest.mark.parametrize("distal", ["down", "up"])

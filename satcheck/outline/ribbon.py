@@ -32,10 +32,9 @@ Bool = NDArray[np.bool_]
 
 COARSE = 192  # long side of the search picture, px
 ROWS = 64  # rows of the search grid over the long side
-PROMISING = (
-    0.8  # of the best score on half as many rows, from which a direction is looked at again:
-)
-# on 142 rendered photos of parts the best one always was, and with 0.9 too
+# Of the best score on half as many rows, from which a direction is looked at on all of them: of 140
+# rendered photos of parts the best one always was, with 0.9 too, and with 0.95 on all but one.
+PROMISING = 0.8
 LEAST_WIDTH = 4  # cells; narrower is a pipe, not a part
 LEAST_ROWS = 12  # cells; shorter is too small in the picture to be judged
 # The weights below were set by a random search over rendered and drawn scenes: common practice,

@@ -27,16 +27,14 @@ from satcheck.zones import ZoneMap
 F32 = NDArray[np.float32]
 Maps = dict[str, F32]
 
-SEARCH_WIDTH = (
-    224  # px of a part in which the lattice is searched: a pitch of about 7, hardly under 4
-)
+SEARCH_WIDTH = 224  # px of a part in which the lattice is searched: a pitch of about 7
 WORKING_PITCH = 8.0  # px: finer ones find no more (DEVELOPERS, Speed), and the weave fits into few
 CELL = 0.5  # pitches
 BROAD = 3  # cells to each side: what a rich area is told by over 3.5 pitches
 CALM = 0.3  # quantile that glints and wrinkles cannot reach
 POOLED = 0.8  # pitches (sigma) over which windows are averaged
-# Cues are rounded to this, a hundredth of what they scatter by: a record of them takes two thirds
-# of the bytes and of the time.
+# Cues are rounded to this, a four-hundredth of what they scatter by over a part or less: a record
+# of them takes two thirds of the bytes and of the time.
 CUE_STEP = np.float32(2.0**-12)
 INDEPENDENT = 60.0  # degrees of freedom of the annulus in one window (area times bandwidth, Hann)
 
