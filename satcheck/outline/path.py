@@ -1,11 +1,13 @@
 """The best smooth path through a table of scores."""
 
 import numpy as np
+from numpy.lib.stride_tricks import as_strided, sliding_window_view
 from numpy.typing import NDArray
 
 Float = NDArray[np.float32]
 
 NEVER = np.float32(-1e9)
+MOST_BEND = 2  # slopes from row to row
 
 
 def smooth_path(score: Float, steepest: int, bend_cost: float) -> NDArray[np.intp]:
@@ -17,31 +19,31 @@ def smooth_path(score: Float, steepest: int, bend_cost: float) -> NDArray[np.int
     a box beside it costs four bends. Exact, by dynamic programming over (column, slope).
     """
     rows, columns = score.shape
-    slopes = np.arange(-steepest, steepest + 1)[:, None]
-    origin = np.arange(columns)[None, :] - slopes
-    beyond = np.where((origin < 0) | (origin >= columns), NEVER, np.float32(0))
-    flat = np.clip(origin, 0, columns - 1) + columns * np.arange(len(slopes))[:, None]
-    values = np.empty((rows, len(slopes), columns), np.float32)
-    values[0] = score[0]
-    best, offer = np.empty((2, len(slopes), columns), np.float32)
+    values = np.full((rows, 2 * steepest + 1 + 2 * MOST_BEND, columns), NEVER, np.float32)
+    reached = values[:, MOST_BEND:-MOST_BEND]
+    turned, came = _room(2 * steepest + 1, columns)
+    bends = np.abs(np.arange(-MOST_BEND, MOST_BEND + 1, dtype=np.float32))[:, None, None]
+    costs = bends * np.float32(bend_cost)
+    before = sliding_window_view(values, reached.shape[1], 1).transpose(0, 1, 3, 2)
+    offers = np.empty(before.shape[1:], np.float32)
+    reached[0] = score[0]
     for row in range(1, rows):
-        _turn(values[row - 1], np.float32(bend_cost), best, offer)
-        np.take(best, flat, out=values[row], mode="clip")  # clipped already: saves a buffer
-        values[row] += score[row]
-        values[row] += beyond
-    return _trace(values, np.float32(bend_cost), slopes.ravel())
+        np.subtract(before[row - 1], costs, out=offers)
+        np.maximum.reduce(offers, 0, out=turned)
+        np.add(came, score[row], out=reached[row])
+    return _trace(reached, np.float32(bend_cost), np.arange(-steepest, steepest + 1))
 
 
-def _turn(value: Float, bend_cost: np.float32, best: Float, offer: Float) -> None:
-    """Fill ``best`` with the best value of each (slope, column) over the slopes before.
+def _room(slopes: int, columns: int) -> tuple[Float, Float]:
+    """Return two views (slopes, columns) of one array, which a step from row to row goes through.
 
-    ``offer`` is room to work in, of the same shape.
+    What is written to a column of the first, the second has at the column that the slope leads to:
+    rows of the array are skewed by one each, and beyond either end it holds ``NEVER``.
     """
-    np.copyto(best, value)
-    for change in (1, 2):
-        np.subtract(value, bend_cost * np.float32(change), out=offer)
-        np.maximum(best[change:], offer[:-change], out=best[change:])
-        np.maximum(best[:-change], offer[change:], out=best[:-change])
+    room = np.full((slopes, columns + slopes - 1), NEVER, np.float32)
+    turned = room[:, slopes // 2 : slopes // 2 + columns]
+    skewed = room.strides[0] - room.strides[1], room.strides[1]
+    return turned, as_strided(room.ravel()[slopes - 1 :], turned.shape, skewed)
 
 
 def _trace(values: Float, bend_cost: np.float32, slopes: NDArray[np.int_]) -> NDArray[np.intp]:
@@ -61,7 +63,8 @@ def _trace(values: Float, bend_cost: np.float32, slopes: NDArray[np.int_]) -> ND
 
 def _ways(slopes: int, bend_cost: float) -> list[list[tuple[int, float]]]:
     """Return for each slope those that lead to it, the straightest first, and what they cost."""
+    bends = sorted(range(-MOST_BEND, MOST_BEND + 1), key=abs)
     return [
-        [(now + by, bend_cost * abs(by)) for by in (0, -1, 1, -2, 2) if 0 <= now + by < slopes]
+        [(now + by, bend_cost * abs(by)) for by in bends if 0 <= now + by < slopes]
         for now in range(slopes)
     ]
