@@ -5,6 +5,7 @@ and the weave always spans about the same number of pixels.
 """
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -13,7 +14,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from satcheck.area_mean import area_mean
-from satcheck.outline.find import Part
 from satcheck.photo import linear_codes, linear_light, luminance
 from satcheck.quantile import median
 from satcheck.zones import NUMBER, ON_BRIM, ON_LOCK, ZoneMap
@@ -101,8 +101,13 @@ class Cutout:
     ----------
     rgb : (h, w, 3) uint8 array
         sRGB-encoded.
-    codes : (h, w) uint8 array
-        What each pixel is: zone 0 to 9, as in ``Frame``, and the bits above.
+    silhouette : (h, w) bool array
+        The part with the tape and cord on it.
+    zones : (h, w) uint8 array
+        As in ``zones.ZoneMap``.
+    find_laminate : callable
+        Returns the part without tape and cord, (h, w) bool; asked when a frame's light is laid, so
+        that it may be found out meanwhile.
     corner : (2,) float array
         Where it lies in the photo: x, y of its upper left corner.
     axis : (float, float)
@@ -114,7 +119,9 @@ class Cutout:
     """
 
     rgb: NDArray[np.uint8]
-    codes: NDArray[np.uint8]
+    silhouette: NDArray[np.bool_]
+    zones: NDArray[np.uint8]
+    find_laminate: Callable[[], NDArray[np.bool_]]
     corner: NDArray[np.float64]
     axis: tuple[float, float]
     along: NDArray[np.float64]
@@ -122,14 +129,36 @@ class Cutout:
     width: float
 
     @classmethod
-    def of(cls, rgb: NDArray[np.uint8], part: Part, zones: ZoneMap) -> "Cutout":
-        """Cut a part out of the sRGB-encoded upright photo (H, W, 3)."""
-        along, across = _rim(part, zones.axis)
-        width = float(np.count_nonzero(part.silhouette) / max(np.ptp(along), 1.0))
-        rows, columns = _seen(*_placement(along, across, zones.axis, 1.0), rgb.shape)
-        codes = _codes(part, zones, (rows, columns))
-        corner = np.array([columns.start, rows.start], float)
-        return cls(rgb[rows, columns], codes, corner, zones.axis, along, across, width)
+    def of(
+        cls,
+        rgb: NDArray[np.uint8],
+        silhouette: NDArray[np.bool_],
+        zones: ZoneMap,
+        find_laminate: Callable[[], NDArray[np.bool_]],
+    ) -> "Cutout":
+        """Cut a part out of the sRGB-encoded upright photo (H, W, 3); masks are of its size."""
+        along, across = _rim(silhouette, zones.axis)
+        width = float(np.count_nonzero(silhouette) / max(np.ptp(along), 1.0))
+        where = _seen(*_placement(along, across, zones.axis, 1.0), rgb.shape)
+        corner = np.array([where[1].start, where[0].start], float)
+        return cls(
+            rgb[where],
+            silhouette[where],
+            zones.codes[where],
+            lambda: find_laminate()[where],
+            corner,
+            zones.axis,
+            along,
+            across,
+            width,
+        )
+
+    @cached_property
+    def codes(self) -> NDArray[np.uint8]:
+        """What each pixel (h, w) is: its laminate's zone, as in ``Frame``, and the bits above."""
+        laminate = self.find_laminate()
+        covered = self.silhouette & ~laminate
+        return self.zones * laminate | laminate * np.uint8(LAMINATE) | covered * np.uint8(COVERED)
 
     def sketched(self, scale: float) -> Frame:
         """Return the straightened luminance alone: all that a search for the lattice looks at.
@@ -162,11 +191,12 @@ class Cutout:
         to_photo, size = _placement(self.along, self.across, self.axis, scale)
         to_crop = np.column_stack([to_photo[:, :2], to_photo[:, 2] - self.corner])
         shrink = np.array(light.shape[1::-1]) / self.rgb.shape[1::-1]
+        linear = _warped(light, to_crop * shrink[:, None], size)
         flags = cv2.INTER_NEAREST | cv2.WARP_INVERSE_MAP
         turned = cv2.warpAffine(self.codes, _centred(to_crop), size, flags=flags)
         codes = np.asarray(turned, np.uint8)
         return Frame(
-            linear=_warped(light, to_crop * shrink[:, None], size),
+            linear=linear,
             laminate=codes & LAMINATE > 0,
             zones=np.asarray(codes & NUMBER, np.uint8),
             brim=codes & ON_BRIM > 0,
@@ -177,17 +207,12 @@ class Cutout:
         )
 
 
-def _codes(part: Part, zones: ZoneMap, where: tuple[slice, slice]) -> NDArray[np.uint8]:
-    """Return the codes of a piece of the photo."""
-    laminate = part.laminate[where]
-    covered = part.silhouette[where] & ~laminate
-    return zones.codes[where] | laminate * np.uint8(LAMINATE) | covered * np.uint8(COVERED)
-
-
-def _rim(part: Part, axis: tuple[float, float]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _rim(
+    silhouette: NDArray[np.bool_], axis: tuple[float, float]
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Return positions along and across the axis of the first and last pixel of each row."""
-    rows = np.flatnonzero(part.silhouette.any(1))
-    solid = part.silhouette[rows]
+    rows = np.flatnonzero(silhouette.any(1))
+    solid = silhouette[rows]
     first, last = np.argmax(solid, 1), solid.shape[1] - 1 - np.argmax(solid[:, ::-1], 1)
     points = np.stack([np.append(first, last), np.append(rows, rows)], 1) + 0.5
     return points @ np.array(axis), points @ np.array([axis[1], -axis[0]])

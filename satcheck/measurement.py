@@ -73,14 +73,15 @@ def measure_photo(photo: Photo, hints: Hints) -> Measurement | None:
         sought = second.submit(find_cards, photo.rgb, hints.card_ruler / 100)
         part = _part(photo, hints, sought)
         sighting = sought.result()
-    if part is None or not part.laminate.any():
+    if part is None or not part.silhouette.any():
         return None
     pitch = None if hints.pitch is None else hints.pitch * photo.scale
     with beside() as second:
+        bared = second.submit(part.laminate)
         blurred = second.submit(photo_blur, photo.rgb, part.silhouette)
-        zones = split_zones(part, hints.distal)
-        weave = measure(photo.rgb, part, zones, pitch)
-        blur = blurred.result()
+        zones = split_zones(part.silhouette, hints.distal)
+        weave = measure(photo.rgb, part.silhouette, zones, bared.result, pitch)
+        laminate, blur = bared.result(), blurred.result()
     if weave.is_coarse and (near := closer(photo)) is not None:
         return measure_photo(near, hints)
     told = hints.mm_per_px
@@ -90,7 +91,7 @@ def measure_photo(photo: Photo, hints: Hints) -> Measurement | None:
     reasons = doubt(weave, blur, pitch is not None).reasons
     cells = _cells(weave, reasons, photo.scale, told, card)
     facts = None if card is None else card.facts
-    return Measurement(cells, part.laminate, part.silhouette, zones.distal, zones.guessed, facts)
+    return Measurement(cells, laminate, part.silhouette, zones.distal, zones.guessed, facts)
 
 
 def spread(labels: NDArray[np.uint8], cells: Cells, photo: Photo, laminate: NDArray[np.bool_],

@@ -15,8 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from satcheck.errors import UsageError
-from satcheck.outline.find import Part
 from satcheck.quantile import median
+from satcheck.silhouette import long_axis, rim
 
 Bool = NDArray[np.bool_]
 Float = NDArray[np.float64]
@@ -61,7 +61,7 @@ class ZoneMap:
     axis : (float, float)
         Unit vector x, y (y down) along the part, proximal to distal.
     codes : (H, W) uint8 array
-        0 where there is no laminate, else 1 + 3 * third + side (``NUMBER``), with the bits
+        0 off the silhouette, else 1 + 3 * third + side (``NUMBER``), with the bits
         ``ON_BRIM`` along the proximal edge, following its curve, and ``ON_LOCK`` at the distal
         end. Thirds, 0 to 2, are equal lengths of the silhouette's extent along the axis, from the
         proximal end; sides are thirds of the local width, from the left, with the picture turned
@@ -79,33 +79,33 @@ class ZoneMap:
 
     @cached_property
     def third(self) -> NDArray[np.uint8]:
-        """(H, W): 0 not laminate, 1 proximal, 2 middle, 3 distal."""
+        """(H, W): 0 off the part, 1 proximal, 2 middle, 3 distal."""
         return np.asarray(((self.codes & NUMBER) + 2) // 3, np.uint8)
 
     @cached_property
     def side(self) -> NDArray[np.uint8]:
-        """(H, W): 0 not laminate, 1 left, 2 centre, 3 right."""
+        """(H, W): 0 off the part, 1 left, 2 centre, 3 right."""
         number = self.codes & NUMBER
         return np.asarray(np.where(number > 0, (number + 2) % 3 + 1, 0), np.uint8)
 
     @cached_property
     def brim(self) -> Bool:
-        """(H, W): laminate along the proximal edge."""
+        """(H, W): along the proximal edge."""
         return np.asarray(self.codes & ON_BRIM > 0)
 
     @cached_property
     def lock(self) -> Bool:
-        """(H, W): laminate at the distal end."""
+        """(H, W): at the distal end."""
         return np.asarray(self.codes & ON_LOCK > 0)
 
 
-def split_zones(part: Part, distal: Side | None = None) -> ZoneMap:
+def split_zones(silhouette: Bool, distal: Side | None = None) -> ZoneMap:
     """Lay the zones on a part.
 
     Parameters
     ----------
-    part : Part
-        Its silhouette gives the axis, the extent and the widths; zones are marked on its laminate.
+    silhouette : (H, W) bool array
+        Gives the axis, the extent and the widths: tape and cord on the part belong to it.
     distal : {"up", "down", "left", "right"}, optional
         Where in the picture the distal end lies. None: the narrower end is taken for distal.
 
@@ -118,16 +118,15 @@ def split_zones(part: Part, distal: Side | None = None) -> ZoneMap:
     """
     if distal is not None and distal not in DIRECTIONS:
         raise UsageError(f"distal end {distal!r}: allowed are {', '.join(DIRECTIONS)}")
-    if not part.silhouette.any():
+    if not silhouette.any():
         raise ValueError("the silhouette is empty; at least one pixel is needed")
-    small = _reduced(part.silhouette)
+    small = _reduced(silhouette)
     axis = _directed(small, _nearest_axis(small, distal), distal)
-    laid = cv2.resize(
-        _codes(small, axis), part.laminate.shape[::-1], interpolation=cv2.INTER_NEAREST
-    )
+    size = silhouette.shape[::-1]
+    laid = cv2.resize(_codes(small, axis), size, interpolation=cv2.INTER_NEAREST)
     return ZoneMap(
         axis=(float(axis[0]), float(axis[1])),
-        codes=np.asarray(laid * part.laminate, np.uint8),
+        codes=np.asarray(laid * silhouette, np.uint8),
         distal=distal or _side_towards(axis),
         guessed=distal is None,
     )
@@ -185,22 +184,11 @@ def _reduced(mask: Bool) -> Bool:
 
 def _nearest_axis(mask: Bool, distal: Side | None) -> Float:
     """Return the part's long axis, or its short one where that is nearer to the stated end."""
-    moments = cv2.moments(mask.astype(np.uint8), binaryImage=True)
-    spread = [[moments["mu20"], moments["mu11"]], [moments["mu11"], moments["mu02"]]]
-    long = np.linalg.eigh(np.array(spread))[1][:, 1]
+    middle, long = long_axis(mask)
     if distal is not None and abs(long @ DIRECTIONS[distal]) < np.sqrt(0.5):
         return np.array([-long[1], long[0]])
-    y, x = _rim(mask)
-    middle = np.array([moments["m10"], moments["m01"]]) / moments["m00"]
+    y, x = rim(mask)
     return _midline(np.stack([x, y], axis=1) - middle, long)
-
-
-def _rim(mask: Bool) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
-    """Return rows and columns of the pixels of a mask with a neighbour outside it."""
-    cross, around = cv2.getStructuringElement(cv2.MORPH_CROSS, (3, 3)), cv2.BORDER_CONSTANT
-    solid = cv2.erode(mask.astype(np.uint8), cross, borderType=around, borderValue=0)
-    row, column = np.nonzero(mask & (np.asarray(solid) == 0))
-    return row, column
 
 
 def _midline(points: Float, axis: Float) -> Float:
@@ -245,7 +233,7 @@ def _directed(mask: Bool, axis: Float, distal: Side | None) -> Float:
     """Return the axis pointing to the distal end: as stated, else to the narrower end."""
     if distal is not None:
         return axis if axis @ DIRECTIONS[distal] >= 0 else -axis
-    y, x = _rim(mask)
+    y, x = rim(mask)
     low, high, _, _ = _extents(x * axis[0] + y * axis[1], x * axis[1] - y * axis[0])
     width = high - low
     end = BINS // 3
@@ -254,7 +242,7 @@ def _directed(mask: Bool, axis: Float, distal: Side | None) -> Float:
 
 def _codes(mask: Bool, axis: Float) -> NDArray[np.uint8]:
     """Return the code of every pixel of the part and ``AROUND`` it; 0 elsewhere."""
-    y, x = _rim(mask)
+    y, x = rim(mask)
     along, across = x * axis[0] + y * axis[1], x * axis[1] - y * axis[0]
     low, high, start, length = _extents(along, across)
     left, _, foot, breadth = _extents(across, along)

@@ -74,7 +74,7 @@ def _truth(photo: Path) -> Bool:
 
 def _at(part: Part, shape: tuple[int, ...]) -> Bool:
     size = (shape[1], shape[0])
-    mask = part.laminate.astype(np.uint8)
+    mask = part.laminate().astype(np.uint8)
     return np.asarray(cv2.resize(mask, size, interpolation=cv2.INTER_NEAREST) > 0)
 
 

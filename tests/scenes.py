@@ -12,7 +12,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from satcheck.frame import Frame
-from satcheck.outline.find import Part
 from satcheck.photo import encode_srgb
 from satcheck.zones import Side, split_zones
 
@@ -86,14 +85,9 @@ class Scene:
         """Return the photo (H, W, 3), grey, sRGB-encoded."""
         return np.ascontiguousarray(np.repeat(encode_srgb(self.luminance)[..., None], 3, 2))
 
-    @property
-    def part(self) -> Part:
-        """Return the exact outline."""
-        return Part(self.mask, self.mask, 1.0)
-
     def frame(self, distal: Side = "down") -> Frame:
         """Return the frame of this picture as it is: unturned, uncropped, not rounded to codes."""
-        zones = split_zones(self.part, distal)
+        zones = split_zones(self.mask, distal)
         code = 1 + 3 * (zones.third.astype(int) - 1) + zones.side - 1
         linear = np.clip(np.repeat(self.luminance[..., None], 3, 2), 0, 1).astype(np.float32)
         still = np.array([[1.0, 0, 0], [0, 1.0, 0]])

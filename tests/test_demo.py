@@ -11,7 +11,6 @@ from PIL import ExifTags, Image
 
 from satcheck.cli.demo import demo_scenes
 from satcheck.model import SCALE, SIDES, STATES, THIRDS, Label
-from satcheck.outline.find import Part
 from satcheck.parts_table import LabelledPhoto, read_parts
 from satcheck.zones import split_zones
 
@@ -110,7 +109,7 @@ def test_a_labelled_zone_is_mostly_in_its_state(photo: LabelledPhoto) -> None:
     )  # fmt: skip
     assert photo.is_accepted == (scene["outcome"] == "accepted")
     truth = truth_of(photo.path)
-    third = split_zones(Part(truth > 0, truth > 0, 1.0), photo.distal).third
+    third = split_zones(truth > 0, photo.distal).third
     for zone, state in photo.zones.items():
         assert scene["zones"][zone][state.word] >= 0.8
         here = truth[third == 1 + THIRDS.index(zone)]  # counted again, along the part's own axis

@@ -44,6 +44,7 @@ ORDER = (
     "quantile",
     "cell_grid",
     "area_mean",
+    "silhouette",
     # files to pixels
     "photo",
     "card.layout",

@@ -9,7 +9,6 @@ import pytest
 from numpy.typing import NDArray
 from scenes import BODY, Braid, Scene, Shape, View, draw
 
-from satcheck.outline.find import Part
 from satcheck.verdict import CELLS_PER_WINDOW
 from satcheck.weave.lattice import Lattice
 from satcheck.weave.measure import CUE_STEP, CUES, Weave, _measured, measure
@@ -189,12 +188,17 @@ def test_a_patch_keeps_its_own_visibility() -> None:
     assert patch / around == pytest.approx(0.2, abs=0.1)
 
 
+def whole(rgb: NDArray[np.uint8], mask: NDArray[np.bool_], distal: Side) -> Weave:
+    """Return what is measured on a part with no tape on it."""
+    return measure(rgb, mask, split_zones(mask, distal), lambda: mask)
+
+
 @cache
 def photographed(distal: Side) -> tuple[Scene, Weave]:
     """Return a cone as a photo, and what is measured on it without any hint."""
     shape = Shape(280, 420, is_round=True, taper=0.25)
     scene = draw(np.random.default_rng(3), Braid(pitch=10), shape, View(noise=0.003))
-    return scene, measure(scene.rgb, scene.part, split_zones(scene.part, distal))
+    return scene, whole(scene.rgb, scene.mask, distal)
 
 
 def test_a_photo_is_measured_without_a_hint() -> None:
@@ -251,8 +255,7 @@ def test_a_small_smooth_part_is_measured_as_unknown(size: tuple[int, int]) -> No
     mask = np.zeros((120, 100), bool)
     mask[10 : 10 + size[1], 10 : 10 + size[0]] = True
     rgb = np.where(mask[..., None], 120, 200).astype(np.uint8) * np.ones(3, np.uint8)
-    part = Part(mask, mask, 1.0)
-    weave = measure(rgb, part, split_zones(part, "down"))
+    weave = whole(rgb, mask, "down")
     assert weave.lattice is None
     assert np.isnan(weave.visibility).all()
     assert weave.to_photo.shape == (2, 3)

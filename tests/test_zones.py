@@ -10,15 +10,10 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from satcheck.errors import UsageError
-from satcheck.outline.find import Part
 from satcheck.zones import ZONE_NAMES, Side, ZoneMap, split_zones, view_sides, zone_masks
 
 Bool = NDArray[np.bool_]
 TURNS: dict[Side, Side] = {"up": "left", "left": "down", "down": "right", "right": "up"}
-
-
-def part_of(mask: Bool) -> Part:
-    return Part(mask, mask, 1.0)
 
 
 def cone(angle: float = 0.0, length: int = 240, flare: bool = False) -> Bool:
@@ -37,7 +32,7 @@ def cone(angle: float = 0.0, length: int = 240, flare: bool = False) -> Bool:
 
 @pytest.mark.parametrize("angle", [0, 20, 45, 90, 135, 180, 250, 300])
 def test_the_axis_points_from_the_wide_to_the_narrow_end(angle: int) -> None:
-    zones = split_zones(part_of(cone(angle)))
+    zones = split_zones(cone(angle))
     expected = np.array([-np.sin(np.radians(angle)), np.cos(np.radians(angle))])
     assert zones.guessed
     assert np.dot(zones.axis, expected) > np.cos(np.radians(1))
@@ -47,20 +42,20 @@ def test_a_one_sided_flare_of_the_brim_hardly_turns_the_axis() -> None:
     mask = cone(0, flare=True)
     y, x = np.nonzero(mask)
     moments = np.linalg.eigh(np.cov(np.stack([x, y])))[1][:, 1]
-    tilt = abs(np.degrees(np.arctan2(*split_zones(part_of(mask)).axis)))
+    tilt = abs(np.degrees(np.arctan2(*split_zones(mask).axis)))
     assert tilt < 2
     assert abs(np.degrees(np.arctan(moments[0] / moments[1]))) > 4  # what the moments would say
 
 
 def test_thirds_are_equal_lengths() -> None:
-    zones = split_zones(part_of(cone()), "down")
+    zones = split_zones(cone(), "down")
     rows = [np.flatnonzero((zones.third == code).any(axis=1)) for code in (1, 2, 3)]
     assert [len(r) for r in rows] == pytest.approx([80, 80, 80], abs=1)
     assert rows[0].max() < rows[1].min() < rows[1].max() < rows[2].min()
 
 
 def test_sides_are_thirds_of_the_local_width() -> None:
-    zones = split_zones(part_of(cone()), "down")
+    zones = split_zones(cone(), "down")
     for row in (100, 200, 300):
         widths = [int((zones.side[row] == code).sum()) for code in (1, 2, 3)]
         assert max(widths) - min(widths) <= 2
@@ -74,13 +69,13 @@ def test_sides_are_thirds_of_the_local_width() -> None:
 def test_right_is_right_with_the_proximal_end_up(
     angle: int, distal: Side, right: tuple[int, int]
 ) -> None:
-    zones = split_zones(part_of(cone(angle)), distal)
+    zones = split_zones(cone(angle), distal)
     centre = [np.argwhere(zones.side == code).mean(axis=0)[::-1] for code in (1, 3)]
     assert np.dot(centre[1] - centre[0], right) > 30
 
 
 def test_the_stated_end_outranks_the_narrower_one() -> None:
-    zones = split_zones(part_of(cone()), "up")
+    zones = split_zones(cone(), "up")
     assert not zones.guessed
     assert zones.axis[1] == pytest.approx(-1, abs=0.01)
     assert zones.distal == "up"
@@ -89,7 +84,7 @@ def test_the_stated_end_outranks_the_narrower_one() -> None:
 def test_a_stated_end_across_the_long_axis_takes_the_short_one() -> None:
     mask = np.zeros((200, 300), bool)
     mask[60:140, 50:250] = True
-    zones = split_zones(part_of(mask), "down")
+    zones = split_zones(mask, "down")
     assert zones.axis == pytest.approx((0, 1), abs=1e-6)
 
 
@@ -99,7 +94,7 @@ def test_the_brim_strip_follows_a_curved_brim() -> None:
     top = 60 + 25 * np.cos((x - 150) / 90 * np.pi)
     y = np.arange(400)[:, None]
     mask |= (y >= top) & (y < 360) & (np.abs(x - 150) < 90)
-    zones = split_zones(part_of(mask), "down")
+    zones = split_zones(mask, "down")
     length = np.ptp(np.flatnonzero(mask.any(axis=1))) + 1
     depth = zones.brim.sum(axis=0)[70:230]
     assert depth == pytest.approx(0.06 * length, abs=2.5)
@@ -107,25 +102,23 @@ def test_the_brim_strip_follows_a_curved_brim() -> None:
 
 
 def test_the_lock_is_the_last_tenth() -> None:
-    zones = split_zones(part_of(cone()), "down")
+    zones = split_zones(cone(), "down")
     rows = np.flatnonzero(zones.lock.any(axis=1))
     assert (rows.min(), rows.max()) == pytest.approx((297, 320), abs=1)
 
 
 @settings(max_examples=25)
 @given(st.integers(0, 359), st.sampled_from([None, *get_args(Side)]))
-def test_cells_partition_the_laminate(angle: int, distal: Side | None) -> None:
+def test_cells_partition_the_part(angle: int, distal: Side | None) -> None:
     silhouette = cone(angle)
-    laminate = silhouette.copy()
-    laminate[180:190] = False
-    masks = zone_masks(split_zones(Part(laminate, silhouette, 1.0), distal))
+    masks = zone_masks(split_zones(silhouette, distal))
     assert tuple(masks) == ZONE_NAMES
     thirds = sum(masks[name].astype(int) for name in ZONE_NAMES[:3])
     cells = sum(masks[name].astype(int) for name in ZONE_NAMES[3:12])
-    assert np.array_equal(thirds, laminate)
-    assert np.array_equal(cells, laminate)
-    assert not (masks["brim"] & ~laminate).any()
-    assert not (masks["lock"] & ~laminate).any()
+    assert np.array_equal(thirds, silhouette)
+    assert np.array_equal(cells, silhouette)
+    assert not (masks["brim"] & ~silhouette).any()
+    assert not (masks["lock"] & ~silhouette).any()
 
 
 def turned(zones: ZoneMap) -> list[NDArray[np.generic]]:
@@ -136,16 +129,16 @@ def turned(zones: ZoneMap) -> list[NDArray[np.generic]]:
 @pytest.mark.parametrize("distal", get_args(Side))
 def test_zones_turn_with_the_picture(angle: int, distal: Side) -> None:
     mask = cone(angle)
-    before = turned(split_zones(part_of(mask), distal))
-    after = split_zones(part_of(np.ascontiguousarray(np.rot90(mask))), TURNS[distal])
+    before = turned(split_zones(mask, distal))
+    after = split_zones(np.ascontiguousarray(np.rot90(mask)), TURNS[distal])
     layers = (after.third, after.side, after.brim, after.lock)
     for one, other in zip(before, layers, strict=True):
         assert np.mean(one != other) < 0.005
 
 
 def test_mirroring_swaps_left_and_right_only() -> None:
-    zones = split_zones(part_of(cone(15)), "down")
-    mirrored = split_zones(part_of(np.ascontiguousarray(cone(15)[:, ::-1])), "down")
+    zones = split_zones(cone(15), "down")
+    mirrored = split_zones(np.ascontiguousarray(cone(15)[:, ::-1]), "down")
     swap = np.array([0, 3, 2, 1], np.uint8)
     assert np.mean(zones.third[:, ::-1] != mirrored.third) < 0.005
     assert np.mean(swap[zones.side[:, ::-1]] != mirrored.side) < 0.01
@@ -154,8 +147,8 @@ def test_mirroring_swaps_left_and_right_only() -> None:
 def test_a_large_picture_has_the_same_zones() -> None:
     mask = cone(20)
     big = cv2.resize(mask.astype(np.uint8), None, fx=5, fy=5, interpolation=cv2.INTER_NEAREST) > 0
-    large = split_zones(part_of(big), "down").third[2::5, 2::5]
-    assert np.mean(large != split_zones(part_of(mask), "down").third) < 0.01
+    large = split_zones(big, "down").third[2::5, 2::5]
+    assert np.mean(large != split_zones(mask, "down").third) < 0.01
 
 
 def test_views_name_the_sides_only_with_the_limb() -> None:
@@ -170,7 +163,7 @@ def test_views_name_the_sides_only_with_the_limb() -> None:
 
 def test_unknown_words_are_named_with_what_is_allowed() -> None:
     with pytest.raises(UsageError, match="up, down, left, right"):
-        split_zones(part_of(cone()), "distal")  # type: ignore[arg-type]
+        split_zones(cone(), "distal")  # type: ignore[arg-type]
     with pytest.raises(UsageError, match="anterior, posterior"):
         view_sides("front")  # type: ignore[arg-type]
     with pytest.raises(UsageError, match="left, right"):
@@ -179,4 +172,4 @@ def test_unknown_words_are_named_with_what_is_allowed() -> None:
 
 def test_an_empty_silhouette_is_refused() -> None:
     with pytest.raises(ValueError, match="empty"):
-        split_zones(part_of(np.zeros((20, 20), bool)))
+        split_zones(np.zeros((20, 20), bool))

@@ -21,6 +21,7 @@ from satcheck.outline.path import smooth_path
 from satcheck.outline.ribbon import Ribbon
 from satcheck.outline.strength import edges
 from satcheck.quantile import median, quantile
+from satcheck.silhouette import long_axis, rim
 
 Float = NDArray[np.float32]
 Bool = NDArray[np.bool_]
@@ -57,10 +58,9 @@ def remove_cover(lab: Float, silhouette: Bool) -> Bool:
 def _ribbon_of(mask: Bool) -> Ribbon:
     """Return the ribbon that a silhouette fills."""
     height, width = mask.shape
-    y, x = np.nonzero(mask)
+    y, x = rim(mask)
     points = np.stack([x, y], axis=1).astype(float)
-    centre = points.mean(axis=0)
-    along = np.linalg.eigh(np.cov((points - centre).T))[1][:, 1]
+    centre, along = long_axis(mask)
     along = along if along[1] >= 0 else -along
     across = np.array([along[1], -along[0]])
     t, u = (points - centre) @ along, (points - centre) @ across

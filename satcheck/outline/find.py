@@ -34,22 +34,30 @@ class Part:
 
     Attributes
     ----------
-    laminate : (H, W) bool array
-        What is to be judged: tape, cord and the pipe under the part are left out.
     silhouette : (H, W) bool array
-        The laminate with the tape and cord that lie on it.
+        The part with the tape and cord that lie on it.
     confidence : float
         0 to 1: how far the outline is borne out by the picture; 1 where a person drew it.
+    lab : (h, w, 3) float32 array
+        L*a*b* of the picture at working size.
+    coarse : (h, w) bool array
+        The silhouette at that size.
     """
 
-    laminate: Bool
     silhouette: Bool
     confidence: float
+    lab: Float
+    coarse: Bool
 
-    @property
-    def covered(self) -> Bool:
-        """(H, W) bool: what tape or cord hides."""
-        return np.asarray(self.silhouette & ~self.laminate)
+    def laminate(self) -> Bool:
+        """Return what is to be judged, (H, W): the silhouette without tape and cord.
+
+        They are looked for now, which takes a quarter of the search for the part.
+        """
+        bare = remove_cover(self.lab, self.coarse)
+        if bare is self.coarse:
+            return self.silhouette
+        return np.asarray(_upsampled(bare, self.silhouette.shape) & self.silhouette)
 
 
 def find_part(rgb: Rgb, exclude: Callable[[], Bool | None] = lambda: None) -> Part | None:
@@ -80,7 +88,8 @@ def find_part(rgb: Rgb, exclude: Callable[[], Bool | None] = lambda: None) -> Pa
     shape = refine(lab, ribbons[0], banned)
     if shape.support < LEAST_SUPPORT or not _plausible(shape.silhouette):
         return None
-    return _part(rgb, lab, shape.silhouette, min(1.0, shape.support / FULL_SUPPORT))
+    whole = _upsampled(shape.silhouette, rgb.shape[:2])
+    return Part(whole, min(1.0, shape.support / FULL_SUPPORT), lab, shape.silhouette)
 
 
 def part_in_box(rgb: Rgb, box: tuple[int, int, int, int]) -> Part | None:
@@ -97,27 +106,29 @@ def part_in_outline(rgb: Rgb, polygon: NDArray[np.floating]) -> Part:
     cv2.fillPoly(mask, [np.round(polygon).astype(np.int32)], 1)
     small = _reduced(rgb)
     drawn = mask > 0
-    laminate = remove_cover(lab_at_even_exposure(small), _resized(drawn, small.shape[:2]))
-    return Part(_upsampled(laminate, rgb.shape[:2]) & drawn, drawn, 1.0)
+    return Part(drawn, 1.0, lab_at_even_exposure(small), _resized(drawn, small.shape[:2]))
 
 
 def mend(
     rgb: Rgb,
-    part: Part,
+    silhouette: Bool,
     taps_inside: NDArray[np.floating],
     taps_outside: NDArray[np.floating],
-) -> Part:
-    """Correct a wrong outline by taps (N, 2) and (M, 2), x, y in pixels, on and off the part."""
+) -> Bool:
+    """Return a silhouette (H, W) corrected by taps on the part (N, 2) and off it (M, 2).
+
+    Taps are x, y in pixels.
+    """
     small = _reduced(rgb)
     scale = small.shape[1] / rgb.shape[1]
-    mask = _resized(part.silhouette, small.shape[:2])
+    mask = _resized(silhouette, small.shape[:2])
     seeds = np.where(mask, cv2.GC_PR_FGD, cv2.GC_PR_BGD).astype(np.uint8)
     radius = max(2, round(TAP_RADIUS * max(small.shape)))
     for taps, label in ((taps_inside, cv2.GC_FGD), (taps_outside, cv2.GC_BGD)):
         for x, y in np.asarray(taps, float).reshape(-1, 2) * scale:
             cv2.circle(seeds, (round(x), round(y)), radius, label, -1)
-    lab = lab_at_even_exposure(small)
-    return _part(rgb, lab, solid(cut(lab, seeds, 2), 1), part.confidence)
+    mended = solid(cut(lab_at_even_exposure(small), seeds, 2), 1)
+    return _upsampled(mended, rgb.shape[:2])
 
 
 def _plausible(silhouette: Bool) -> bool:
@@ -137,13 +148,6 @@ def _plausible(silhouette: Bool) -> bool:
         and area > LEAST_SOLIDITY * hull
         and area < MOST_RECTANGLE * sides[0] * sides[1]
     )
-
-
-def _part(rgb: Rgb, lab: Float, silhouette: Bool, confidence: float) -> Part:
-    """Return the record at full size from colours and silhouette at working size."""
-    whole = _upsampled(silhouette, rgb.shape[:2])
-    laminate = _upsampled(remove_cover(lab, silhouette), rgb.shape[:2]) & whole
-    return Part(laminate, whole, confidence)
 
 
 def _reduced(rgb: Rgb) -> Rgb:

@@ -1,5 +1,6 @@
 """The weave of one part, measured: photo pixels and outline in, a grid of cells out."""
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -8,7 +9,6 @@ from numpy.typing import NDArray
 
 from satcheck.beside import beside
 from satcheck.frame import Cutout, Frame
-from satcheck.outline.find import Part
 from satcheck.weave.lattice import PITCH_PER_WIDTH, Lattice, find_lattice
 from satcheck.weave.pooling import Pool
 from satcheck.weave.spectrum import DARK_FLOOR, contrast
@@ -115,7 +115,11 @@ class Weave:
 
 
 def measure(
-    rgb: NDArray[np.uint8], part: Part, zones: ZoneMap, pitch: float | None = None
+    rgb: NDArray[np.uint8],
+    silhouette: NDArray[np.bool_],
+    zones: ZoneMap,
+    find_laminate: Callable[[], NDArray[np.bool_]],
+    pitch: float | None = None,
 ) -> Weave:
     """Measure the weave of a part.
 
@@ -123,12 +127,15 @@ def measure(
     ----------
     rgb : (H, W, 3) uint8 array
         sRGB-encoded upright photo.
-    part, zones
-        Masks of the same size.
+    silhouette : (H, W) bool array
+        The part with the tape and cord on it.
+    zones : ZoneMap
+    find_laminate : callable
+        Returns the part without tape and cord, (H, W) bool; asked for as late as can be.
     pitch : float, optional
         Tow pitch in pixels of ``rgb``, where the user or the card tells it.
     """
-    cutout = Cutout.of(rgb, part, zones)
+    cutout = Cutout.of(rgb, silhouette, zones, find_laminate)
     search = cutout.sketched(SEARCH_WIDTH / cutout.width)
     lattice = find_lattice(search, None if pitch is None else pitch * search.scale)
     known = lattice.pitch / search.scale if lattice else pitch or PITCH_PER_WIDTH * cutout.width

@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from satcheck.outline.find import Part, find_part, mend
+from satcheck.outline.find import find_part, mend
 from satcheck.photo import Photo
 from satcheck.web.shot import Tap
 
@@ -22,8 +22,9 @@ def mended_outline(
     if not inside and not outside:
         return None
     taps = [np.array(side, float).reshape(-1, 2) * photo.scale for side in (inside, outside)]
-    found = find_part(photo.rgb) or _guess(photo, taps[0])
-    silhouette = mend(photo.rgb, found, *taps).silhouette
+    found = find_part(photo.rgb)
+    before = _guess(photo, taps[0]) if found is None else found.silhouette
+    silhouette = mend(photo.rgb, before, *taps)
     outlines, _ = cv2.findContours(
         silhouette.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE
     )
@@ -33,7 +34,7 @@ def mended_outline(
     return np.asarray(largest.reshape(-1, 2) / photo.scale, np.float64)
 
 
-def _guess(photo: Photo, inside: NDArray[np.float64]) -> Part:
+def _guess(photo: Photo, inside: NDArray[np.float64]) -> NDArray[np.bool_]:
     """Return a box round the taps on the part, where no part was found."""
     height, width = photo.rgb.shape[:2]
     mask = np.zeros((height, width), np.bool_)
@@ -41,4 +42,4 @@ def _guess(photo: Photo, inside: NDArray[np.float64]) -> Part:
     reach = NEAR * max(height, width)
     (left, top), (right, bottom) = taps.min(0) - reach, taps.max(0) + reach
     mask[max(0, int(top)) : int(bottom), max(0, int(left)) : int(right)] = True
-    return Part(mask, mask, 0.0)
+    return mask
