@@ -1,5 +1,6 @@
 """How a server starts: what is wrong with its certificate or port is said before anything is."""
 
+import asyncio
 import socket
 from contextlib import closing
 from pathlib import Path
@@ -42,6 +43,26 @@ def test_a_port_that_is_taken_is_named() -> None:
         taken.listen()
         with pytest.raises(UsageError, match=r"cannot listen there .*another --port"):
             listen(Place("127.0.0.1", taken.getsockname()[1]))
+
+
+def test_a_small_answer_is_sent_at_once() -> None:
+    """Nagle's algorithm (RFC 896) is off on what asyncio, as the server does, accepts there."""
+
+    async def delays() -> int:
+        told = asyncio.get_running_loop().create_future()
+
+        def accepted(_: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+            at = writer.get_extra_info("socket")
+            told.set_result(at.getsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY))
+            writer.close()
+
+        with closing(listen(Place("127.0.0.1", 0))) as own:
+            async with await asyncio.start_server(accepted, sock=own):
+                _, writer = await asyncio.open_connection(*own.getsockname())
+                writer.close()
+                return int(await told)
+
+    assert asyncio.run(delays()) != 0
 
 
 def test_the_key_stands_where_no_browser_sends_it() -> None:

@@ -132,7 +132,9 @@ def check_certificate(certificate: Path, key: Path) -> None:
 def listen(place: Place) -> socket.socket:
     """Return a bound socket; raise UsageError where the port cannot be had."""
     family = socket.AF_INET6 if ":" in place.host else socket.AF_INET
-    found = socket.socket(family, socket.SOCK_STREAM)
+    # Only on a socket that is said to be TCP does asyncio send small things at once; else an answer
+    # waits 40 ms for its header to be acknowledged (Nagle's algorithm, RFC 896).
+    found = socket.socket(family, socket.SOCK_STREAM, socket.IPPROTO_TCP)
     found.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         found.bind((place.host, place.port))
