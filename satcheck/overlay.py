@@ -66,6 +66,8 @@ _URGENT = (Label.STARVED, Label.RICH)
 _PAPER: Colour = (250, 249, 245)
 _INK: Colour = (22, 22, 22)
 _GREY: Colour = (120, 120, 120)
+_STEPS = 24
+"""Of distance to a pixel: 255 of them reach beyond any stroke's rim."""
 
 
 @dataclass(frozen=True)
@@ -202,65 +204,83 @@ def _beside(badge: Badge, reach: float, middle: float, width: int, radius: float
     return Badge(badge.label, x, badge.y, badge.tip)
 
 
-def _strokes(label: Label, size: tuple[int, int], unit: float) -> NDArray[np.float32]:
-    """Return each pixel's distance from the strokes of a pattern, (h, w), px, negative inside.
+def _strokes(label: Label, size: tuple[int, int], unit: float) -> NDArray[np.uint8]:
+    """Return each pixel's distance from the strokes of a pattern, (h, w), in ``_STEPS`` a pixel.
 
     Lines for too little resin, drops for too much; stronger and closer where it is urgent. The
-    strokes lie aslant: how far a pixel is from one depends on x + y or on x - y alone.
+    strokes lie aslant: how far a pixel is from one depends on x + y or on x - y alone. 0 is half a
+    pixel and more within a stroke.
     """
     height, width = size
     period, half = unit * (1.0 if label in _URGENT else 1.4), unit * 0.1
     aslant = np.arange(-height, height + width) * math.sqrt(0.5)
     away = np.abs(aslant % period - period / 2).astype(np.float32)
+    if label in (Label.STARVED, Label.LEAN):
+        away = _steps(away - half * (1.0 if label in _URGENT else 0.8))
     rising = sliding_window_view(away[height:], width)[:height]
-    if label is Label.LEAN:
-        return np.asarray(rising - np.float32(0.8 * half), np.float32)
     falling = sliding_window_view(away, width)[height:0:-1]
+    if label is Label.LEAN:
+        return np.ascontiguousarray(rising)
     if label is Label.STARVED:
-        return np.asarray(np.minimum(rising, falling) - np.float32(half), np.float32)
-    drop = np.float32(half * (3.2 if label is Label.RICH else 1.8))
-    return np.asarray(np.sqrt(rising**2 + falling**2) - drop, np.float32)
+        return np.asarray(np.minimum(rising, falling), np.uint8)
+    return _steps(np.sqrt(rising**2 + falling**2) - half * (3.2 if label is Label.RICH else 1.8))
+
+
+def _steps(distance: Float) -> NDArray[np.uint8]:
+    """Return a distance in pixels, from half a pixel within, in ``_STEPS`` a pixel."""
+    steps = np.float32(_STEPS) * (distance + np.float32(0.5))
+    return np.asarray(np.clip(steps, 0, 255), np.uint8)
+
+
+def _ink(label: Label, unit: float) -> tuple[NDArray[np.float32], Rgb]:
+    """Return how much ink there is at each step of distance (256,), 0 to 1, and its colour.
+
+    Colours are (256, 1, 3): a label's own within a dark rim, either smoothed over a pixel.
+    """
+    distance = np.arange(256) / _STEPS - 0.5
+    rim, core = (np.clip(0.5 + wide - distance, 0, 1)[:, None] for wide in (0.09 * unit, 0.0))
+    share = 1 - (1 - rim) * (1 - core)
+    mixed = core * np.array(COLOURS[label]) + (1 - core) * rim * np.array(_INK)
+    colours = np.rint(mixed / np.maximum(share, 1e-6)).astype(np.uint8)
+    return share[:, 0].astype(np.float32), colours[:, None]
 
 
 def _patterned(photo: Rgb, labels: NDArray[np.uint8], unit: float) -> Rgb:
     """Lay each label's pattern on the photo (h, w, 3); the surroundings step back."""
-    dull = cv2.cvtColor(photo, cv2.COLOR_RGB2GRAY)
-    grey = np.asarray(cv2.cvtColor(dull, cv2.COLOR_GRAY2RGB), np.uint8)
-    veiled = _washed(grey, COLOURS[Label.NOT_JUDGED], 0.6)
+    grey = np.asarray(cv2.cvtColor(photo, cv2.COLOR_RGB2GRAY), np.uint8)
+    grey = np.asarray(cv2.cvtColor(grey, cv2.COLOR_GRAY2RGB), np.uint8)
     out = photo.copy()
     cv2.copyTo(cv2.addWeighted(photo, 0.23, grey, 0.42, 0), _mask(labels, Label.OUTSIDE), out)
-    cv2.copyTo(veiled, _mask(labels, Label.NOT_JUDGED), out)
-    for label in (Label.STARVED, Label.LEAN, Label.HEAVY, Label.RICH):
+    for label in (Label.NOT_JUDGED, Label.STARVED, Label.LEAN, Label.HEAVY, Label.RICH):
         mask = _mask(labels, label)
         x, y, width, height = cv2.boundingRect(mask)
         if width == 0:
             continue
         here = np.s_[y : y + height, x : x + width]
-        cv2.copyTo(_inked(out[here], label, unit), mask[here], out[here])
+        veiled = label is Label.NOT_JUDGED
+        laid = (
+            _washed(grey[here], COLOURS[label], 0.6) if veiled else _inked(out[here], label, unit)
+        )
+        cv2.copyTo(laid, mask[here], out[here])
     return out
 
 
 def _inked(picture: Rgb, label: Label, unit: float) -> Rgb:
     """Return a piece of the picture (h, w, 3) with a label's pattern all over it."""
     strokes = _strokes(label, (picture.shape[0], picture.shape[1]), unit)
-    rim = np.clip(np.float32(0.5 + 0.09 * unit) - strokes, 0, 1)
-    core = np.clip(np.float32(0.5) - strokes, 0, 1)
-    ink, colour = _sheet(picture, _INK), _sheet(picture, COLOURS[label])
+    share, colours = _ink(label, unit)
+    inked = cv2.LUT(cv2.cvtColor(strokes, cv2.COLOR_GRAY2RGB), colours)
     washed = _washed(picture, COLOURS[label], 0.2)
-    inked = cv2.blendLinear(washed, ink, 1 - rim, rim)
-    return np.asarray(cv2.blendLinear(inked, colour, 1 - core, core), np.uint8)
+    return np.asarray(
+        cv2.blendLinear(washed, inked, cv2.LUT(strokes, 1 - share), cv2.LUT(strokes, share)),
+        np.uint8,
+    )
 
 
 def _washed(picture: Rgb, colour: Colour, share: float) -> Rgb:
     """Return a picture (h, w, 3) with a share of a colour in it."""
     table = (1 - share) * np.arange(256)[:, None] + share * np.array(colour)
     return np.asarray(cv2.LUT(picture, np.rint(table)[:, None].astype(np.uint8)), np.uint8)
-
-
-def _sheet(picture: Rgb, colour: Colour) -> Rgb:
-    """Return a picture of one colour, as large as another (h, w, 3)."""
-    pixel, size = np.array([[colour]], np.uint8), picture.shape[1::-1]
-    return np.asarray(cv2.resize(pixel, size, interpolation=cv2.INTER_NEAREST), np.uint8)
 
 
 def _mask(labels: NDArray[np.uint8], label: Label) -> NDArray[np.uint8]:
@@ -327,12 +347,10 @@ def _draw_dashes(pen: ImageDraw.ImageDraw, points: Float, unit: float) -> None:
     if len(points) < 2:
         return
     along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
-    for start in np.arange(0.0, along[-1], 0.8 * unit):
-        ends = [start, min(start + 0.4 * unit, along[-1])]
-        dash = [
-            (float(np.interp(t, along, points[:, 0])), float(np.interp(t, along, points[:, 1])))
-            for t in ends
-        ]
+    starts = np.arange(0.0, along[-1], 0.8 * unit)
+    ends = np.stack([starts, np.minimum(starts + 0.4 * unit, along[-1])], axis=1)
+    x, y = (np.interp(ends, along, coordinate) for coordinate in points.T)
+    for dash in np.stack([x, y], axis=2).reshape(-1, 4).tolist():
         pen.line(dash, _INK, max(3, round(0.2 * unit)))
         pen.line(dash, _PAPER, max(1, round(0.08 * unit)))
 
