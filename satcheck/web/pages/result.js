@@ -24,17 +24,22 @@ export function stageChanged(now) {
 }
 
 export async function showResult(answer, isNew) {
-  const pictures = await Promise.all(
-    ["marks", "plain"].map((which) => pictureIfKept(`/api/photos/${answer.id}/${which}.jpg`)),
-  );
+  const [drawn, bare] = ["marks", "plain"].map((which) => pictureIfKept(`/api/photos/${answer.id}/${which}.jpg`));
+  bare.catch(() => {}); // the verdict stands without it
+  const marks = await drawn;
   shown = answer;
   series = null;
   adopt(answer);
   freeUrls();
-  const hasPicture = !pictures.includes(null);
+  const hasPicture = marks !== null;
   for (const part of document.querySelectorAll("#frame, .legend, .mend")) part.hidden = !hasPicture;
   if (hasPicture) {
-    [byId("marks").src, byId("plain").src] = pictures.map(keepUrl);
+    byId("marks").src = keepUrl(marks);
+    byId("plain").removeAttribute("src"); // not the photo before this one
+    bare.then((url) => {
+      if (url) keepUrl(url);
+      if (url && shown === answer) byId("plain").src = url;
+    }, () => {});
     await byId("marks").decode().catch(() => {});
   }
   byId("verdict").dataset.v = answer.verdict;
