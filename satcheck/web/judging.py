@@ -21,7 +21,7 @@ from satcheck.model import Inspection
 from satcheck.photo import Photo, decode_photo
 from satcheck.series.reference import carry
 from satcheck.web.mending import mended_outline
-from satcheck.web.pictures import page_pictures
+from satcheck.web.pictures import Plain, marked_picture, plain_picture
 from satcheck.web.shot import Shot
 from satcheck.web.store import Kept
 from satcheck.web.words import say
@@ -114,22 +114,30 @@ def read_card(job: CardJob) -> CardRead | Refused:
 
 def judge_job(job: Job, bounds: Calibration) -> Judged | Refused:
     """Judge one photo; its weave may be known from earlier photos of the series."""
-    shot = job.shot
     try:
-        photo = decode_photo(job.photo.read_bytes(), f"{shot.part} {shot.view}")
-        if job.again is not None:  # its bytes have lost the place since, and so their old sha256
-            photo = replace(photo, sha256=job.again.photo)
-        inspection = _inspect(photo, bounds, shot)
-        if job.earlier and (pitch := carry(job.earlier, inspection).pitch) is not None:
-            inspection = _inspect(photo, bounds, shot, pitch)
+        inspection, plain = _inspected(job, bounds)
     except SatcheckError as error:
         return Refused(str(error))
     except MemoryError:
         return Refused(say("no_memory"))
     with beside() as second:
         whole = second.submit(whole_record, inspection)
-        pictures = page_pictures(photo.rgb, inspection)
+        pictures = {"overlay": marked_picture(plain, inspection), "plain": plain.jpeg}
         return Judged(_draft(job, inspection, pictures, whole.result()))
+
+
+def _inspected(job: Job, bounds: Calibration) -> tuple[Inspection, Plain]:
+    """Return what a photo shows, and the picture of it that the verdict is drawn on."""
+    shot = job.shot
+    photo = decode_photo(job.photo.read_bytes(), f"{shot.part} {shot.view}")
+    if job.again is not None:  # its bytes have lost the place since, and so their old sha256
+        photo = replace(photo, sha256=job.again.photo)
+    with beside() as second:
+        plain = second.submit(plain_picture, photo.rgb)
+        inspection = _inspect(photo, bounds, shot)
+        if job.earlier and (pitch := carry(job.earlier, inspection).pitch) is not None:
+            inspection = _inspect(photo, bounds, shot, pitch)
+        return inspection, plain.result()
 
 
 def _inspect(
@@ -149,7 +157,7 @@ def _draft(job: Job, inspection: Inspection, pictures: dict[str, bytes], whole: 
         corrects=None if job.again is None else job.again.entry,
         more={"taps": {"part": list(shot.inside), "not part": list(shot.outside)}},
     )
-    shown = {"overlay": Blob.of(pictures["marks"]), "plain": Blob.of(pictures["plain"])}
+    shown = {name: Blob.of(picture) for name, picture in pictures.items()}
     return inspection_draft(inspection, context, shown, whole)
 
 
@@ -161,4 +169,4 @@ def _warm_up(bounds: Calibration) -> None:
     photo = Photo("warm-up", "0" * 64, 700, 900, None, np.repeat(grey[..., None], 3, 2))
     corners = np.array([[160, 110], [540, 110], [540, 790], [160, 790]], float)
     settings = replace(Settings(next(iter(bounds.fibres))), outline=corners)
-    page_pictures(photo.rgb, inspect(photo, bounds, settings))
+    marked_picture(plain_picture(photo.rgb), inspect(photo, bounds, settings))

@@ -4,15 +4,14 @@ Both have the same size, so that a tap can change one for the other. The page sa
 the legend itself, so the strips of ``overlay.overlay_jpeg`` are left out.
 """
 
+from dataclasses import dataclass
 from io import BytesIO
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
 from satcheck.area_mean import to_show
-from satcheck.beside import beside
 from satcheck.model import Inspection
 from satcheck.overlay import draw_marks
 
@@ -22,21 +21,27 @@ QUALITY = 85
 Rgb = NDArray[np.uint8]
 
 
-def plain_picture(rgb: Rgb) -> Rgb:
-    """Return the upright photo (H, W, 3) as the page shows it, long side at most 1280 px."""
+@dataclass(frozen=True, eq=False)
+class Plain:
+    """The upright photo as the page shows it: (h, w, 3) pixels, and the same as a JPEG."""
+
+    rgb: Rgb
+    jpeg: bytes
+
+
+def plain_picture(rgb: Rgb) -> Plain:
+    """Return the upright photo (H, W, 3) with its long side at most 1280 px."""
     scale = min(1.0, LONG_SIDE / max(rgb.shape[:2]))
-    return to_show(rgb, round(rgb.shape[1] * scale), round(rgb.shape[0] * scale))
+    small = to_show(rgb, round(rgb.shape[1] * scale), round(rgb.shape[0] * scale))
+    return Plain(small, _jpeg(small))
 
 
-def page_pictures(rgb: Rgb, inspection: Inspection) -> dict[str, bytes]:
-    """Return the JPEGs "plain" and "marks" of the upright photo (H, W, 3)."""
-    plain = plain_picture(rgb)
-    with beside() as second:  # Pillow lets go of the interpreter
-        encoded = second.submit(_jpeg, plain)
-        return {"marks": _jpeg(draw_marks(plain, inspection)), "plain": encoded.result()}
+def marked_picture(plain: Plain, inspection: Inspection) -> bytes:
+    """Return the JPEG of the same picture with the verdict drawn on it."""
+    return _jpeg(draw_marks(plain.rgb, inspection))
 
 
-def _jpeg(rgb: NDArray[Any]) -> bytes:
+def _jpeg(rgb: Rgb) -> bytes:
     stream = BytesIO()
     Image.fromarray(rgb).save(stream, "JPEG", quality=QUALITY)
     return stream.getvalue()
