@@ -3,6 +3,7 @@
 This is our own model, not a measurement. Every assumption is named here:
 
 * Resin state is two fields: fill S (0 dry .. 1 full) and excess e (mm of resin above the tows).
+  What stands above the tows has filled them: no place is starved under a pool (own assumption).
   starved S < 0.7; lean S < 0.9; good; heavy e >= 0.3 mm; rich e >= 0.5 mm. The five words are
   common practice; the limits are ours (common practice, no source).
 * Surface = relief * (1 - 0.85 S) * exp(-e / 0.35 mm) + e: resin fills the valleys, then buries
@@ -39,6 +40,7 @@ Colour = tuple[float, float, float]
 STATES = ("starved", "lean", "good", "heavy", "rich")
 STEP = 0.25  # mm between the points of the grid
 KEYS = 65536  # floats that differ from one another
+FULL = 0.92  # least fill of good laminate
 RESIN = (0.20, 0.15, 0.08)  # linear-light colour of deep resin (own assumption)
 SCENARIOS = ("good", "starved", "rich", "gradient", "patches", "pools", "mixed")
 
@@ -227,7 +229,7 @@ def _tow_tones(
 
 def pour(rng: np.random.Generator, scenario: str, xyz: Array, height: Array) -> Resin:
     """Resin for a scenario; height is 0 at the distal end and 1 at the brim."""
-    fill = np.maximum(0.965 + 0.018 * noise(rng, xyz, 22), 0.92)
+    fill = np.maximum(0.965 + 0.018 * noise(rng, xyz, 22), FULL)
     excess = rng.uniform(0.08, 0.17) + 0.04 * noise(rng, xyz, 25)
     wander = 0.07 * noise(rng, xyz, 45)
     if scenario == "starved":
@@ -247,6 +249,7 @@ def pour(rng: np.random.Generator, scenario: str, xyz: Array, height: Array) -> 
         excess = excess + rng.uniform(0.7, 1.0) * smoothstep(0.36, 0.16, height + wander)
     if scenario in ("patches", "mixed"):
         fill, excess = _patches(rng, xyz, fill, excess)
+        fill = np.maximum(fill, FULL * smoothstep(0.1, 0.25, excess))
     return Resin(np.clip(fill, 0, 1).astype(np.float32), np.maximum(excess, 0).astype(np.float32))
 
 

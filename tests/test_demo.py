@@ -1,7 +1,10 @@
 """The demo shop: every photo has its truth, every label agrees with it, and it fits a download."""
 
+import importlib.util
 import json
+import sys
 from pathlib import Path
+from types import ModuleType
 from typing import Any
 
 import numpy as np
@@ -136,3 +139,29 @@ def test_the_demo_command_has_photos_of_every_kind_to_show() -> None:
     for fibre in fibres:
         own = [scene["shares"]["starved"] for scene in shown if scene.get("fibre") == fibre]
         assert max(own) > 0.05, fibre
+
+
+def laminate() -> ModuleType:
+    """Return the model that the photos are rendered by; it needs no renderer."""
+    spec = importlib.util.spec_from_file_location("laminate", FOLDER / "laminate.py")
+    assert spec is not None
+    assert spec.loader is not None
+    model = importlib.util.module_from_spec(spec)
+    sys.modules["laminate"] = model  # its records look themselves up there
+    spec.loader.exec_module(model)
+    return model
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+@pytest.mark.parametrize("scenario", ["gradient", "patches", "pools", "mixed"])
+def test_no_place_is_starved_under_a_pool(scenario: str, seed: int) -> None:
+    """Else the truth would say starved where every photo must show rich."""
+    model = laminate()
+    along, around = np.mgrid[0:240, 0 : 2 * np.pi : 0.02]
+    xyz = np.stack([60 * np.cos(around), 60 * np.sin(around), along], 2).astype(np.float32)
+    resin = model.pour(np.random.default_rng(seed), scenario, xyz, along / 240)
+    codes = model.state_codes(resin)
+    heavy = resin.excess >= 0.3
+    assert heavy.any()
+    assert set(np.unique(codes[heavy])) <= {Label.HEAVY, Label.RICH}
+    assert (scenario == "pools") == (not (codes == Label.STARVED).any())
