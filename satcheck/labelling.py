@@ -17,10 +17,11 @@ Bool = NDArray[np.bool_]
 # Share of a part darker than any that was labelled: up to 0.13 on 97 rendered photos as taken, by
 # bounds from other parts; from 0.47 on four photos that were two and three stops under-exposed.
 MOSTLY_DARK = 0.3
-# Natural log units, three stops: how much darker than the brightest tenth of a part what seems good
-# may be. Of the starved cells of 27 check photos of five fibres (render.py, seeds 20, 911 to 913)
-# those beyond were called good, heavy or rich in 31 % and found in 17 %, the others in 5 and 65 %.
-SHADOW = 2.08
+# Natural log units, 3.6 stops: how much darker than the brightest tenth of a part what seems good
+# may be. Of the starved cells of 28 check photos of five fibres (render.py, seeds 20, 911 to 913)
+# those beyond were called good, heavy or rich in 23 %, those between 2.1 and 2.5 in 2 %, the others
+# in 1 to 3 %.
+SHADOW = 2.5
 BRIGHT = 0.9  # quantile of light over a part
 HOLE = 64  # cells: up to four pitches across, what starved laminate surrounds is starved
 RIM = 2  # cells: one pitch, half of what a window of four pitches reaches beyond its cell

@@ -259,7 +259,7 @@ def test_a_mostly_dark_photo_shows_starved_cloth_and_no_good_one(
 def test_deep_shadow_shows_starved_cloth_and_no_good_one(
     monkeypatch: pytest.MonkeyPatch, depth: float, is_seen: bool
 ) -> None:
-    """Half of the part three stops under the other half, all of it within the calibrated light."""
+    """Half of the part far under the other half's light, all of it within the calibrated light."""
     shadow, dry = place(SHAPE, 15, 0, 15, 36), place(SHAPE, 22, 0, 8, 36)
     light = np.where(shadow, -depth, 0).astype(np.float32)
     cells = grid(SHAPE)

@@ -90,7 +90,7 @@ def test_colour_chooses_the_measure() -> None:
 
 @pytest.mark.parametrize("body", [AMBER, GREY], ids=["amber", "grey"])
 @pytest.mark.parametrize(
-    ("sheen", "reason"), [(0.1, None), (1.5, Reason.VEIL), (9.0, Reason.GLARE)]
+    ("sheen", "reason"), [(0.1, None), (0.8, Reason.VEIL), (1.5, Reason.VEIL), (9.0, Reason.GLARE)]
 )
 def test_a_sheen_is_a_veil_and_more_is_glare(
     body: tuple[float, ...], sheen: float, reason: Reason | None

@@ -31,8 +31,11 @@ MIDDLE = 0.8  # of the half width: the flanks mirror the room and not the body's
 FINE_PITCH = 4.0  # px: mirrored light is looked at with so many pixels to a pitch
 POOLED = 0.45  # pitches (sigma): tows' own colours even out
 STREAK = 6.0  # pitches: wider brightness is shading or paler laminate
-VEILED = 0.5  # share of mirrored light from which the weave is doubted: half the contrast is left
-VEILED_NEUTRAL = 0.35  # the same, of the top-hat; a wider sheen rises less above what is beside it
+# Share of mirrored light from which the weave is doubted: three fifths of the contrast are left. At
+# a half, wetted and lean laminate under a lamp or a veil was called good in up to a quarter of it
+# (tests/sweep_trust.py, basalt).
+VEILED = 0.4
+VEILED_NEUTRAL = 0.25  # the same, of the top-hat; a wider sheen rises less above what is beside it
 GLARING = 0.75  # share from which nothing is left to judge, whatever stands out
 GLARING_RISE = 0.6  # top-hat that glare on a coloured body has as well; pale dry tows have it alone
 GROWN = 0.5  # pitches by which glare is grown: its rim looks like texture
@@ -40,7 +43,7 @@ GROWN = 0.5  # pitches by which glare is grown: its rim looks like texture
 
 @dataclass(frozen=True, eq=False)
 class Mirrored:
-    """Cells (R, C), bool, of which mirrored light hides all, or half of the contrast and more."""
+    """Cells (R, C), bool, of which mirrored light hides all, or so much that weave is doubted."""
 
     glare: Bool
     veil: Bool
