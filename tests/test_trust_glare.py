@@ -25,10 +25,16 @@ HEIGHT, WIDTH, PITCH = 300, 240, 10.0
 LEFT, RIGHT, TOP, BOTTOM = 20, 220, 20, 280  # of the part, pixels
 AMBER, GREY = (0.12, 0.07, 0.03), (0.05, 0.05, 0.05)
 LAMP = (slice(100, 200), slice(105, 135))  # a streak along the part, three pitches wide
+ACROSS = (slice(135, 165), slice(LEFT, RIGHT))  # the same from flank to flank
 F32 = NDArray[np.float32]
 
 
-def frame(body: tuple[float, ...] = AMBER, sheen: float = 0.0, relief: float = 0.0) -> Frame:
+def frame(
+    body: tuple[float, ...] = AMBER,
+    sheen: float = 0.0,
+    relief: float = 0.0,
+    lamp: tuple[slice, slice] = LAMP,
+) -> Frame:
     """Return a part of one colour with a white streak: ``sheen`` of the body's luminance.
 
     ``relief`` is the modulation of a wave along the part, the same under the streak.
@@ -37,7 +43,7 @@ def frame(body: tuple[float, ...] = AMBER, sheen: float = 0.0, relief: float = 0
     part[TOP:BOTTOM, LEFT:RIGHT] = True
     wave = 1 + relief * np.sin(2 * np.pi * np.arange(HEIGHT) / PITCH)
     linear = (wave[:, None, None] * np.array(body) * np.ones((HEIGHT, WIDTH, 1))).astype(np.float32)
-    linear[LAMP] += np.float32(sheen * (np.array(body) @ (0.2126, 0.7152, 0.0722)))
+    linear[lamp] += np.float32(sheen * (np.array(body) @ (0.2126, 0.7152, 0.0722)))
     nothing = np.zeros_like(part)
     still = np.array([[1.0, 0, 0], [0, 1.0, 0]])
     return Frame(linear, part, part.astype(np.uint8), nothing, nothing, nothing, still, 1.0)
@@ -98,6 +104,16 @@ def test_a_sheen_is_a_veil_and_more_is_glare(
     weave = weave_of(frame(body, sheen))
     reasons = doubt(weave, None, is_pitch_known=True).reasons[inside(weave)]
     assert (reasons == np.uint32(reason or 0)).all()
+
+
+@pytest.mark.parametrize("body", [AMBER, GREY], ids=["amber", "grey"])
+@pytest.mark.parametrize("sheen", [0.1, 1.5])
+def test_a_lamp_across_the_part_is_a_veil_too(body: tuple[float, ...], sheen: float) -> None:
+    found = mirrored(weave_of(frame(body, sheen, lamp=ACROSS)))
+    assert found.veil[28:32, 8:40].all() == (sheen > 1)
+    assert found.veil[28:32, 8:40].any() == (sheen > 1)
+    assert not found.veil[6:24, 8:40].any()
+    assert not found.glare.any()
 
 
 @pytest.mark.parametrize("body", [AMBER, GREY], ids=["amber", "grey"])

@@ -7,7 +7,7 @@ that a share v of it leaves 1 - v of the weave's contrast: a sheen g of the body
 Two measures of the share, chosen by the body's own colour. On a coloured body (amber film, brown
 basalt) the colour tells: mirrored light has the lamp's (dichromatic reflection model, Shafer
 1985). On a neutral one (carbon, glass) it cannot; there the light must rise above what the round
-body shows beside it (white top-hat across the part).
+body shows beside it (white top-hat across the part, and along it for a veil).
 """
 
 from dataclasses import dataclass
@@ -62,13 +62,16 @@ def mirrored(weave: Weave) -> Mirrored:
     pitch = weave.pitch / step
     weight = part.astype(np.float32)
     pooled = masked_blur(linear, weight, POOLED * pitch)
-    rise = rise_across(luminance(pooled), part, pitch)
+    light = luminance(pooled)
+    rise = rise_across(light, part, pitch)
     body = body_colour(pooled, part)
     if saturation(body) >= COLOURED:
         share = mirrored_share(pooled, body)
         veil, glare = share >= VEILED, (share >= GLARING) & (rise >= GLARING_RISE)
     else:
-        veil, glare = rise >= VEILED_NEUTRAL, rise >= GLARING
+        # A lamp may lie across the part too; pale dry tows then pass for a veil, which hides none.
+        along = rise_across(light.T, part.T, pitch).T
+        veil, glare = np.maximum(rise, along) >= VEILED_NEUTRAL, rise >= GLARING
     reach = 2 * round(GROWN * pitch) + 1
     disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (reach, reach))
     grown = np.asarray(cv2.dilate((glare & part).astype(np.uint8), disc)) > 0
