@@ -3,9 +3,9 @@
 This is our own model, not a measurement. Every assumption is named here:
 
 * Resin state is two fields: fill S (0 dry .. 1 full) and excess e (mm of resin above the tows).
-  What stands above the tows has filled them: no place is starved under a pool (own assumption).
   starved S < 0.7; lean S < 0.9; good; heavy e >= 0.3 mm; rich e >= 0.5 mm. The five words are
   common practice; the limits are ours (common practice, no source).
+* What stands above the tows has filled them: no place is starved under a pool (own assumption).
 * Surface = relief * (1 - 0.85 S) * exp(-e / 0.35 mm) + e: resin fills the valleys, then buries
   the crowns. The taut film spans the gaps as they fill, so the relief itself softens too (own
   assumption).
@@ -249,6 +249,7 @@ def pour(rng: np.random.Generator, scenario: str, xyz: Array, height: Array) -> 
         excess = excess + rng.uniform(0.7, 1.0) * smoothstep(0.36, 0.16, height + wander)
     if scenario in ("patches", "mixed"):
         fill, excess = _patches(rng, xyz, fill, excess)
+        # A pool may have come over what was dry; elsewhere it stands on full tows anyway.
         fill = np.maximum(fill, FULL * smoothstep(0.1, 0.25, excess))
     return Resin(np.clip(fill, 0, 1).astype(np.float32), np.maximum(excess, 0).astype(np.float32))
 

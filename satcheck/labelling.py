@@ -18,7 +18,7 @@ Bool = NDArray[np.bool_]
 # bounds from other parts; from 0.47 on four photos that were two and three stops under-exposed.
 MOSTLY_DARK = 0.3
 # Natural log units, 3.6 stops: how much darker than the brightest tenth of a part what seems good
-# may be. Of the starved cells of 28 check photos of five fibres (render.py, seeds 20, 911 to 913)
+# may be. Of the starved cells of 29 check photos of five fibres (render.py, seeds 20, 911 to 913)
 # those beyond were called good, heavy or rich in 23 %, those between 2.1 and 2.5 in 2 %, the others
 # in 1 to 3 %.
 SHADOW = 2.5

@@ -30,10 +30,10 @@ UNHEARD = 1e-6  # a hill of less weight than this beside the highest changes not
 STARTS = ((1 / 3, 1 / 3, 1 / 3), (0.9, 0.05, 0.05), (0.05, 0.9, 0.05), (0.05, 0.05, 0.9))
 ROUNDS_FIT, ROUNDS_OFFSET = 20, 40
 # Standard normal quantile of the share of photos, 16 %, that may be called unusual by mistake. The
-# camera's own freedom makes it fewer: one of 38 sharp check photos (render.py, seeds 20, 911 to
-# 913, and a second renderer's), which had a third of the usual contrast between starved and good.
-# Under veils, lamps and slight blur that one then lay at 0.76 to 0.95 of the distance for 5 %, with
-# 20 to 44 % of its starved places called good; no other beyond 0.73 of it but for one strong lamp.
+# camera's own freedom makes it fewer: one of 39 sharp check photos (render.py, seeds 20, 911 to
+# 913, and a second renderer's). Under the veils, lamps and slight blurs of tests/sweep_trust.py
+# that one lay at 0.76 to 0.95 of the distance for 5 %, with 20 to 44 % of its starved places called
+# good; of the demo's other eight none beyond 0.73 of it, but for one under a strong lamp.
 USUAL_DEVIATE = 1.0
 # Standard deviation by which automatic exposure and white balance move a photo, natural log units:
 # half a stop either way, and a lamp's warmth that is corrected in part. Common practice, no source.

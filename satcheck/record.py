@@ -211,7 +211,8 @@ def _pack(array: NDArray[Any]) -> dict[str, Any]:
     """Return an array as plain values.
 
     Neighbours are alike in their leading bytes and not in the others: set apart, they take a sixth
-    less of bytes and, searched for runs alone, a third of the time.
+    less of bytes and, searched for runs alone, two fifths of the time (13 cues of 29,000 cells:
+    9 ms against 24).
     """
     little = np.ascontiguousarray(array, array.dtype.newbyteorder("<"))
     if little.dtype.str not in _KINDS:

@@ -24,8 +24,8 @@ export function stageChanged(now) {
 }
 
 export async function showResult(answer, isNew) {
-  const [drawn, bare] = ["marks", "plain"].map((which) => pictureIfKept(`/api/photos/${answer.id}/${which}.jpg`));
-  bare.catch(() => {}); // the verdict stands without it
+  const fetched = (which) => pictureIfKept(`/api/photos/${answer.id}/${which}.jpg`);
+  const drawn = fetched("marks"), bare = fetched("plain").catch(() => null); // it can do without
   const marks = await drawn;
   shown = answer;
   series = null;
@@ -39,7 +39,7 @@ export async function showResult(answer, isNew) {
     bare.then((url) => {
       if (url) keepUrl(url);
       if (url && shown === answer) byId("plain").src = url;
-    }, () => {});
+    });
     await byId("marks").decode().catch(() => {});
   }
   byId("verdict").dataset.v = answer.verdict;
