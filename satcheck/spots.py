@@ -47,12 +47,13 @@ def folds(
     if count == 0:
         return np.zeros(labels.shape, bool)
     coherence, order = np.nan_to_num(coherence), np.nan_to_num(order)
-    one_way = medians(coherence, names, count)[names] > ONE_WAY
-    off = medians(order, names, count)[names] < OFF_LATTICE
+    here = names > 0
+    one_way = medians(coherence[here], names[here], count)[names] > ONE_WAY
+    off = medians(order[here], names[here], count)[names] < OFF_LATTICE
     # A fold may run into a dry spot: what is clearly two-way there stays.
     fold = one_way & (coherence > TWO_WAY)
     fold |= off & ((order < ON_LATTICE) | (coherence > TWO_WAY))
-    return np.asarray((names > 0) & (fold | (coherence > SURELY_ONE_WAY)))
+    return np.asarray(here & (fold | (coherence > SURELY_ONE_WAY)))
 
 
 def with_core(labels: Labels, index: F32) -> Labels:

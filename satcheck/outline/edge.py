@@ -278,7 +278,7 @@ def _flanks(
 ) -> tuple[Float, Float, float]:
     """Return the left and right flank at every row and their mean edge strength."""
     middle, least = across.shape[1] // 2, int(0.12 * half_width)
-    sums = np.pad(np.cumsum(pull.colour, axis=1), ((0, 0), (1, 0)))[rows]
+    sums = np.pad(np.cumsum(pull.colour[rows], axis=1), ((0, 0), (1, 0)))
     gain = across[rows]
     to_left, to_right = ((across * clear)[rows] for clear in (pull.left, pull.right))
     outward = to_right[:, middle + least :] + sums[:, middle + least : -1] - sums[:, [middle]]
@@ -323,9 +323,11 @@ def _from_end(
     at = np.arange(spanned.min(), spanned.max() + 1, step) if len(spanned) else spanned
     if len(near) < 8 or len(at) < 4:
         return np.ones_like(body)
-    sums = np.pad(np.cumsum(signed * body, axis=0), ((1, 0), (0, 0)))
-    filled = sums[near[-1], at][None, :] - sums[near][:, at]
-    gain = np.where(body[near][:, at], along[near][:, at], BEYOND)
+    shown = body[near][:, at]
+    # Down to the last of the near rows, which is not counted.
+    sums = np.pad(np.cumsum(signed[near[:-1]][:, at] * shown[:-1], axis=0), ((1, 0), (0, 0)))
+    filled = sums[-1] - sums
+    gain = np.where(shown, along[near][:, at], BEYOND)
     score = gain + (NECK_COLOUR if neck else CAP_COLOUR) * filled
     path = near[smooth_path(np.ascontiguousarray(score.T, np.float32), 4, CAP_BEND)]
     end = np.interp(np.arange(columns), at, path)

@@ -138,7 +138,8 @@ def _searched(
 ) -> "tuple[_Search, list[tuple[Float, Float]]]":
     """Search along some directions on grids of so many rows; return the search and the grids."""
     grids = [_grid(distance.shape, float(angle), rows) for angle in angles]
-    layers = [_layers(lab, distance, *grid) for grid in grids]
+    level = BACKGROUND_FLOOR + BACKGROUND_TYPICAL * quantile(distance, 0.4)
+    layers = [_layers(lab, distance, level, *grid) for grid in grids]
     evidence, across, along = (np.stack(layer) for layer in zip(*layers, strict=True))
     return _Search(evidence, across, along, LEAST_WIDTH * rows // ROWS), grids
 
@@ -163,13 +164,17 @@ def _grid(shape: tuple[int, ...], angle: float, rows: int) -> tuple[Float, Float
     return x.astype(np.float32), y.astype(np.float32)
 
 
-def _layers(lab: Float, distance: Float, x: Float, y: Float) -> tuple[Float, Float, Float]:
-    """Return evidence for the part, edges across and edges along on one grid."""
+def _layers(
+    lab: Float, distance: Float, level: float, x: Float, y: Float
+) -> tuple[Float, Float, Float]:
+    """Return evidence for the part, edges across and edges along on one grid.
+
+    At the distance ``level`` from what the border shows, evidence is even.
+    """
     height, width = distance.shape
     inside = (x >= 0) & (y >= 0) & (x <= width - 1) & (y <= height - 1)
     sample = cv2.remap(lab, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     unlike = cv2.remap(distance, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    level = BACKGROUND_FLOOR + BACKGROUND_TYPICAL * quantile(distance, 0.4)
     evidence = np.clip((unlike - level) / level, -1, 1)
     evidence[~inside] = -2
     return (
@@ -276,14 +281,20 @@ def _step(value: Float) -> Float:
 
 def _came_from(value: Float, left: int, right: int) -> tuple[int, int]:
     """Return the state from which ``_step`` reached (left, right)."""
-    n = len(value)
-    moves = [
-        (float(value[left - dl, right - dr] - _move_cost(dl, dr)), left - dl, right - dr)
-        for dl, dr in [(0, 0), *MOVES]
-        if 0 <= left - dl < n and 0 <= right - dr < n
-    ]
-    _, from_left, from_right = max(moves)
-    return from_left, from_right
+    by_left, by_right, cost = _ways()
+    before = np.stack([left - by_left, right - by_right])
+    offers = value[tuple(np.clip(before, 0, len(value) - 1))] - cost
+    offers[((before < 0) | (before >= len(value))).any(0)] = NEVER
+    from_left, from_right = before[:, offers.argmax()]
+    return int(from_left), int(from_right)
+
+
+@cache
+def _ways() -> tuple[NDArray[np.intp], NDArray[np.intp], Float]:
+    """Return all moves, left and right, and their costs; those from farther right come first."""
+    moves = sorted([(0, 0), *MOVES])
+    left, right = np.array(moves, np.intp).T
+    return left, right, np.array([_move_cost(*move) for move in moves], np.float32)
 
 
 def _polygon(rows: NDArray[np.intp], grid: tuple[Float, Float], size: tuple[int, int]) -> Float:

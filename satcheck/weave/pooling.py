@@ -6,6 +6,7 @@ of six, and a blur of the whole layer would throw away the other thirty-five.
 
 import math
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -48,7 +49,7 @@ class Pool:
 
     def mean(self, layer: F32, sigma: float) -> F32:
         """Return a layer's (H, W) Gaussian mean over the mask, (R, C); sigma in pixels."""
-        return self.blurred(layer * self.mask, sigma) / self._spread(sigma)
+        return self.blurred(layer * self._weight, sigma) / self._spread(sigma)
 
     def blurred(self, layer: F32, sigma: float) -> F32:
         """Return a layer (H, W) under a Gaussian, (R, C), as cv2.GaussianBlur has it there.
@@ -79,10 +80,14 @@ class Pool:
             self._kernels[key] = down, across
         return self._kernels[key]
 
+    @cached_property
+    def _weight(self) -> F32:
+        return self.mask.astype(np.float32)
+
     def _spread(self, sigma: float) -> F32:
         """Return how much of a Gaussian lies on the mask, (R, C), at least 0.001."""
         if sigma not in self._spreads:
-            spread = self.blurred(self.mask.astype(np.float32), sigma)
+            spread = self.blurred(self._weight, sigma)
             self._spreads[sigma] = np.maximum(spread, np.float32(1e-3))
         return self._spreads[sigma]
 

@@ -160,10 +160,12 @@ class _Table:
         ]
         fx = np.fft.rfftfreq(size).astype(np.float32)
         fy = fx[: size // 2 + 1]
-        weights = _node_weights(fx, fy, grids[0], grids[1], lattice.over)
+        nodes = _nodes(fx, fy, grids[0], grids[1], lattice.over)
         ring = _between(fx[None, :], fy[:, None], lattice.pitch, *ANNULUS)
-        rows, columns = np.nonzero(ring | (weights.max((0, 1)) > NEGLIGIBLE))
-        kept = weights[:, :, rows, columns].reshape(-1, rows.size)
+        # Neither factor is negative: the largest product is that of the largest factors.
+        most = np.max([np.outer(v.max(0), u.max(0)) for u, v in nodes], 0)
+        rows, columns = np.nonzero(ring | (most > NEGLIGIBLE))
+        kept = _weights([(u[:, columns], v[:, rows]) for u, v in nodes])
         twice = np.where((rows == 0) | (2 * rows == size), 1, 2).astype(np.float32)
         along = grids[1].size
         pair = (steps[0] - lows[0]) * along + steps[1] - lows[1]
@@ -211,13 +213,27 @@ class _Table:
         return at_nodes, between
 
 
-def _node_weights(fx: F32, fy: F32, across: F64, along: F64, over: int) -> F32:
-    """Return (len(across), len(along), len(fy), len(fx)) weights, 0 to 1."""
-    weight = np.zeros((across.size, along.size, fy.size, fx.size), np.float32)
-    for i, j, _ in NODES[over][:4]:
-        u, v = _near(fx * across[:, None] - i), _near(fy * along[:, None] - j)
-        np.maximum(weight, v[None, :, :, None] * u[:, None, None, :], out=weight)
-    return weight
+def _nodes(fx: F32, fy: F32, across: F64, along: F64, over: int) -> list[tuple[F32, F32]]:
+    """Return how far frequencies belong to each node, by column and by row, 0 to 1.
+
+    (len(across), len(fx)) and (len(along), len(fy)): the product is the weight of a node.
+    """
+    return [
+        (_near(fx * across[:, None] - i), _near(fy * along[:, None] - j))
+        for i, j, _ in NODES[over][:4]
+    ]
+
+
+def _weights(nodes: list[tuple[F32, F32]]) -> F32:
+    """Return how far each frequency belongs to the node nearest to it, (across * along, F).
+
+    ``nodes`` hold the factors across (across, F) and along (along, F) of each.
+    """
+    across, along = nodes[0]
+    nearest = np.zeros((len(across), *along.shape), np.float32)
+    for across, along in nodes:
+        np.maximum(nearest, across[:, None, :] * along, out=nearest)
+    return nearest.reshape(-1, nearest.shape[2])
 
 
 def _near(steps: F64) -> F32:
