@@ -86,12 +86,28 @@ def photo_blur(rgb: NDArray[np.uint8], silhouette: Bool) -> Blur | None:
 
 def _band(silhouette: Bool) -> tuple[tuple[slice, slice], Bool] | None:
     """Return the rectangle that holds the rim, and the rim in it; None where there is none."""
-    band = _rim(silhouette)
-    rows, columns = np.nonzero(band.any(1))[0], np.nonzero(band.any(0))[0]
+    reach = max(3, round(REACH * max(silhouette.shape)))
+    near = _box(silhouette, reach)
+    if near is None:
+        return None
+    band = _rim(silhouette[near], reach)
+    found = _box(band, 0)
+    if found is None:
+        return None
+    rows, columns = (
+        slice(start.start + part.start, start.start + part.stop)
+        for start, part in zip(near, found, strict=True)
+    )
+    return (rows, columns), band[found]
+
+
+def _box(mask: Bool, margin: int) -> tuple[slice, slice] | None:
+    """Return the rectangle that holds a mask and as much around it; None where it is empty."""
+    rows, columns = (np.flatnonzero(mask.any(axis)) for axis in (1, 0))
     if rows.size == 0:
         return None
-    crop = np.s_[rows[0] : rows[-1] + 1, columns[0] : columns[-1] + 1]
-    return crop, band[crop]
+    row, column = (slice(max(0, k[0] - margin), k[-1] + 1 + margin) for k in (rows, columns))
+    return row, column
 
 
 def _within(luminance: F32, band: Bool) -> Blur | None:
@@ -113,9 +129,8 @@ def _within(luminance: F32, band: Bool) -> Blur | None:
     return largest
 
 
-def _rim(silhouette: Bool) -> Bool:
-    """Return the band around the silhouette's border."""
-    reach = max(3, round(REACH * max(silhouette.shape)))
+def _rim(silhouette: Bool, reach: int) -> Bool:
+    """Return the band around the silhouette's border, to either side of it."""
     kernel = np.ones((2 * reach + 1, 2 * reach + 1), np.uint8)
     solid = silhouette.astype(np.uint8)
     return np.asarray(cv2.dilate(solid, kernel) > cv2.erode(solid, kernel))
