@@ -90,6 +90,9 @@ _HDR_TRANSFER = (16, 18)
 _MARKER = re.compile(rb"\xff[^\x00\xd0-\xd7\xff]", re.DOTALL)
 _SCAN, _END = 0xDA, 0xD9
 
+_FILLING = "extraneous bytes before marker 0xd9"
+"""How libjpeg words that there is something between a whole picture and its end: no harm."""
+
 _STRIP = 64
 """Rows copied out of Pillow at once: a strip stays in the cache, and no second picture is made."""
 
@@ -204,7 +207,7 @@ def decode_photo(data: bytes, name: str, max_pixels: int = DEFAULT_MAX_PIXELS) -
         width, height = image.size
         _check_size(width, height, _largest(image, data, name), name)
         _check_pixel_format(image, data, kind, name)
-        rgb = _pixels(image, _reduction(width * height, max_pixels))
+        rgb = _pixels(image, data, _reduction(width * height, max_pixels))
         _check_opaque(image, name)
         orientation, taken = _exif(image)
         rgb = _to_srgb(rgb, image.info.get("icc_profile"), name)
@@ -290,11 +293,7 @@ def _open(data: bytes, kind: str) -> ImageFile:
 
         heif: ImageFile = HeifImageFile(stream)  # type: ignore[no-untyped-call]
         return heif
-    jpeg = JpegImageFile(stream)
-    # Pillow fills a copy that broke off and was padded; but its end-of-image marker is missing.
-    if data.find(b"\xff\xd9", stream.tell()) < 0:
-        raise EOFError("no end of image")
-    return jpeg
+    return JpegImageFile(stream)
 
 
 def _largest(image: ImageFile, data: bytes, name: str) -> int:
@@ -366,22 +365,51 @@ def _reduction(pixels: int, max_pixels: int) -> float:
     return 0.75 * halvings if halvings > 1 and 0.75 * halvings >= need else halvings
 
 
-def _pixels(image: ImageFile, reduction: float) -> NDArray[np.uint8]:
+def _pixels(image: ImageFile, data: bytes, reduction: float) -> NDArray[np.uint8]:
     """Decode to (H, W, 3), reduced; the larger part within the JPEG decoder, to save memory."""
     width, height = image.size
-    if reduction >= 2 and isinstance(image, JpegImageFile):  # a HEIC would yield its thumbnail
-        power = min(8, 2 ** int(math.log2(reduction)))
-        image.draft("RGB", (width // power, height // power))
-    image.load()  # strict: raises when the data end early
+    if isinstance(image, JpegImageFile):
+        rgb = _from_jpeg(data, min(8, 2 ** int(math.log2(reduction))), width, height)
+    else:
+        rgb = _from_pillow(image)
+    rest = reduction * rgb.shape[1] / width
+    if rest < 1.25:  # the decoder's own rounding up to whole pixels is not a reduction
+        return rgb
+    size = (int(width / reduction), int(height / reduction))
+    return np.asarray(cv2.resize(rgb, size, interpolation=cv2.INTER_AREA), np.uint8)
+
+
+def _from_jpeg(data: bytes, step: int, width: int, height: int) -> NDArray[np.uint8]:
+    """Decode a JPEG, reduced by 1, 2, 4 or 8; raises where its data end early."""
+    import simplejpeg  # an import that only this kind needs
+
+    def decode(is_strict: bool) -> NDArray[np.uint8]:
+        rgb: NDArray[np.uint8] = simplejpeg.decode_jpeg(
+            data,
+            "RGB",
+            min_height=height // step,
+            min_width=width // step,
+            min_factor=step,
+            strict=is_strict,
+        )
+        return rgb
+
+    try:
+        return decode(is_strict=True)
+    except ValueError as error:
+        if _FILLING not in str(error):
+            raise
+        return decode(is_strict=False)
+
+
+def _from_pillow(image: ImageFile) -> NDArray[np.uint8]:
+    """Decode what Pillow has opened; raises where its data end early."""
+    image.load()
     rgb = np.empty((image.height, image.width, 3), np.uint8)
     for top in range(0, image.height, _STRIP):
         bottom = min(top + _STRIP, image.height)
         rgb[top:bottom] = np.asarray(image.crop((0, top, image.width, bottom)))[..., :3]
-    rest = reduction * image.width / width
-    if rest < 1.25:  # a draft's own rounding up to whole pixels is not a reduction
-        return rgb
-    size = (int(width / reduction), int(height / reduction))
-    return np.asarray(cv2.resize(rgb, size, interpolation=cv2.INTER_AREA), np.uint8)
+    return rgb
 
 
 def _exif(image: ImageFile) -> tuple[int, str | None]:

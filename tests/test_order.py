@@ -222,7 +222,7 @@ ORDER = (
 )
 
 PIXELS = (*ORDER[ORDER.index("photo") : ORDER.index("mixture")], "measurement")
-IMAGE_LIBRARIES = ("cv2", "PIL", "pillow_heif", "skimage")
+IMAGE_LIBRARIES = ("cv2", "PIL", "pillow_heif", "simplejpeg", "skimage")
 BLIND = (
     "errors",
     "flags",

@@ -557,6 +557,27 @@ def test_a_jpeg_cut_and_padded_with_zeros_is_refused(max_pixels: int) -> None:
         decode_photo(half, "p", max_pixels)
 
 
+def test_a_jpeg_cut_and_ended_by_hand_is_refused(capfd: pytest.CaptureFixture[str]) -> None:
+    data = saved(RGB, "JPEG")
+    ended = data[: len(data) * 3 // 4] + b"\xff\xd9"
+    filled = np.asarray(Image.open(BytesIO(ended)))  # another decoder fills the rest with grey
+    assert filled.shape == (RGB.height, RGB.width, 3)
+    assert filled[-8:].std() < 5
+    with pytest.raises(PhotoError, match="damaged or cut short"):
+        decode_photo(ended, "p")
+    assert capfd.readouterr() == ("", "")
+
+
+@pytest.mark.parametrize("before_end", [True, False])
+def test_bytes_that_are_no_picture_at_a_jpegs_end_do_no_harm(
+    before_end: bool, capfd: pytest.CaptureFixture[str]
+) -> None:
+    data, more = saved(RGB, "JPEG"), bytes(40)
+    longer = data[:-2] + more + data[-2:] if before_end else data + more
+    assert (decode_photo(longer, "p").rgb == decode_photo(data, "p").rgb).all()
+    assert capfd.readouterr() == ("", "")
+
+
 @settings(max_examples=250)
 @given(
     kind=st.sampled_from(sorted(WHOLE)),
