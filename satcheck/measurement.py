@@ -16,7 +16,7 @@ from satcheck.photo import Photo, closer
 from satcheck.trust.blur import photo_blur
 from satcheck.trust.card import CardReading, corrected, implausible_scale, read_card
 from satcheck.trust.doubt import doubt
-from satcheck.weave.measure import Weave, measure
+from satcheck.weave.measure import Weave, measure, seek
 from satcheck.zones import split_zones
 
 
@@ -70,28 +70,42 @@ def measure_photo(photo: Photo, hints: Hints) -> Measurement | None:
         If a drawn outline or box holds nothing, or a told scale makes no sense with the part.
     """
     with beside() as second:
-        sought = second.submit(find_cards, photo.rgb, hints.card_ruler / 100)
-        part = _part(photo, hints, sought)
-        sighting = sought.result()
+        cards = second.submit(find_cards, photo.rgb, hints.card_ruler / 100)
+        part = _part(photo, hints, cards)
     if part is None or not part.silhouette.any():
         return None
+    return _measured(photo, part, cards, hints)
+
+
+def _measured(photo: Photo, part: Part, cards: Future[CardSighting], hints: Hints) -> Measurement:
+    """Measure a part; of a photo with more pixels where it is small in this one."""
     pitch = None if hints.pitch is None else hints.pitch * photo.scale
     with beside() as second:
         bared = second.submit(part.laminate)
         blurred = second.submit(photo_blur, photo.rgb, part.silhouette)
         zones = split_zones(part.silhouette, hints.distal)
-        weave = measure(photo.rgb, part.silhouette, zones, bared.result, pitch)
-        laminate, blur = bared.result(), blurred.result()
-    if weave.is_coarse and (near := closer(photo)) is not None:
-        return measure_photo(near, hints)
-    told = hints.mm_per_px
-    if told is not None and (wrong := implausible_scale(told, weave, photo.scale)):
+        sought = seek(photo.rgb, part.silhouette, zones, bared.result, pitch)
+        if sought.is_coarse and (near := closer(photo)) is not None:
+            cards = second.submit(find_cards, near.rgb, hints.card_ruler / 100)
+            return _measured(near, _seen_closer(part, near, hints), cards, hints)
+        weave = measure(sought)
+        blur = blurred.result()
+    if hints.mm_per_px is not None and (
+        wrong := implausible_scale(hints.mm_per_px, weave, photo.scale)
+    ):
         raise UsageError(wrong)
-    card = read_card(sighting, weave, photo.scale, hints.card_ruler)
+    card = read_card(cards.result(), weave, photo.scale, hints.card_ruler)
     reasons = doubt(weave, blur, pitch is not None).reasons
-    cells = _cells(weave, reasons, photo.scale, told, card)
+    cells = _cells(weave, reasons, photo.scale, hints.mm_per_px, card)
     facts = None if card is None else card.facts
-    return Measurement(cells, laminate, part.silhouette, zones.distal, zones.guessed, facts)
+    return Measurement(cells, bared.result(), part.silhouette, zones.distal, zones.guessed, facts)
+
+
+def _seen_closer(part: Part, near: Photo, hints: Hints) -> Part:
+    """Return a part in the pixels of a closer look; it is not searched for again."""
+    if hints.outline is not None:
+        return part_in_outline(near.rgb, np.asarray(hints.outline) * near.scale)
+    return part.at(near.rgb.shape[:2])
 
 
 def spread(labels: NDArray[np.uint8], cells: Cells, photo: Photo, laminate: NDArray[np.bool_],
@@ -109,7 +123,7 @@ def spread(labels: NDArray[np.uint8], cells: Cells, photo: Photo, laminate: NDAr
     return drawn * (laminate & silhouette)
 
 
-def _part(photo: Photo, hints: Hints, sought: Future[CardSighting]) -> Part | None:
+def _part(photo: Photo, hints: Hints, sighting: Future[CardSighting]) -> Part | None:
     if hints.outline is not None:
         return part_in_outline(photo.rgb, np.asarray(hints.outline) * photo.scale)
     if hints.box is not None:
@@ -120,7 +134,7 @@ def _part(photo: Photo, hints: Hints, sought: Future[CardSighting]) -> Part | No
         return part
 
     def cards() -> NDArray[np.bool_] | None:
-        masks = [card.mask(photo.rgb.shape[:2]) for card in sought.result().cards]
+        masks = [card.mask(photo.rgb.shape[:2]) for card in sighting.result().cards]
         return np.logical_or.reduce(masks) if masks else None
 
     return find_part(photo.rgb, cards)

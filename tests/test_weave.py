@@ -11,7 +11,7 @@ from scenes import BODY, Braid, Scene, Shape, View, draw
 
 from satcheck.verdict import CELLS_PER_WINDOW
 from satcheck.weave.lattice import Lattice
-from satcheck.weave.measure import CUE_STEP, CUES, Weave, _measured, measure
+from satcheck.weave.measure import CUE_STEP, CUES, Weave, _measured, measure, seek
 from satcheck.weave.track import ANNULUS
 from satcheck.zones import Side, split_zones
 
@@ -190,7 +190,7 @@ def test_a_patch_keeps_its_own_visibility() -> None:
 
 def whole(rgb: NDArray[np.uint8], mask: NDArray[np.bool_], distal: Side) -> Weave:
     """Return what is measured on a part with no tape on it."""
-    return measure(rgb, mask, split_zones(mask, distal), lambda: mask)
+    return measure(seek(rgb, mask, split_zones(mask, distal), lambda: mask))
 
 
 @cache

@@ -6,7 +6,7 @@ texture would drop exactly those places.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -48,6 +48,10 @@ class Part:
     confidence: float
     lab: Float
     coarse: Bool
+
+    def at(self, shape: tuple[int, int]) -> "Part":
+        """Return the same part in a picture of other size, (height, width)."""
+        return replace(self, silhouette=_upsampled(self.coarse, shape))
 
     def laminate(self) -> Bool:
         """Return what is to be judged, (H, W): the silhouette without tape and cord.

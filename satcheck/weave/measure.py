@@ -96,11 +96,6 @@ class Weave:
         """Where the cells are, for means over the laminate."""
         return Pool(self.frame.laminate, self.rows, self.columns)
 
-    @property
-    def is_coarse(self) -> bool:
-        """Whether the picture had fewer pixels to a pitch than the weave is measured at."""
-        return self.frame.scale >= 1 and self.pitch < WORKING_PITCH
-
     def at_cells(self, layer: NDArray[np.generic]) -> NDArray[np.generic]:
         """Return a frame layer (H, W) at the cell centres."""
         return layer[np.ix_(self.rows, self.columns)]
@@ -114,14 +109,37 @@ class Weave:
         return np.column_stack([matrix[:, :2] * step, matrix[:, :2] @ corner + matrix[:, 2]])
 
 
-def measure(
+@dataclass(frozen=True, eq=False)
+class Sought:
+    """A part cut out of a photo, and the lattice that was found in it.
+
+    Attributes
+    ----------
+    cutout : Cutout
+    lattice : Lattice or None
+        In pixels of the photo; None where the part is too small to search.
+    pitch : float
+        The lattice's, or what a person or the part's width suggests; in pixels of the photo.
+    """
+
+    cutout: Cutout
+    lattice: Lattice | None
+    pitch: float
+
+    @property
+    def is_coarse(self) -> bool:
+        """Whether the photo has fewer pixels to a pitch than the weave is measured at."""
+        return self.pitch < WORKING_PITCH
+
+
+def seek(
     rgb: NDArray[np.uint8],
     silhouette: NDArray[np.bool_],
     zones: ZoneMap,
     find_laminate: Callable[[], NDArray[np.bool_]],
     pitch: float | None = None,
-) -> Weave:
-    """Measure the weave of a part.
+) -> Sought:
+    """Look for the lattice of a part's weave.
 
     Parameters
     ----------
@@ -138,12 +156,17 @@ def measure(
     cutout = Cutout.of(rgb, silhouette, zones, find_laminate)
     search = cutout.sketched(SEARCH_WIDTH / cutout.width)
     lattice = find_lattice(search, None if pitch is None else pitch * search.scale)
-    known = lattice.pitch / search.scale if lattice else pitch or PITCH_PER_WIDTH * cutout.width
-    frame = cutout.straightened(WORKING_PITCH / known)
-    working = known * frame.scale
-    if lattice is not None:
-        lattice = replace(lattice, pitch=working)
-    return _measured(frame, lattice, working)
+    if lattice is None:
+        return Sought(cutout, None, pitch or PITCH_PER_WIDTH * cutout.width)
+    known = lattice.pitch / search.scale
+    return Sought(cutout, replace(lattice, pitch=known), known)
+
+
+def measure(sought: Sought) -> Weave:
+    """Measure the weave of a part."""
+    frame = sought.cutout.straightened(WORKING_PITCH / sought.pitch)
+    pitch, lattice = sought.pitch * frame.scale, sought.lattice
+    return _measured(frame, None if lattice is None else replace(lattice, pitch=pitch), pitch)
 
 
 def _measured(frame: Frame, lattice: Lattice | None, pitch: float) -> Weave:
