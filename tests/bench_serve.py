@@ -2,7 +2,7 @@
 
 A 12 megapixel JPEG from the end of its upload to the overlay on the page, in chromium, warm, median
 of nine; then ten phones at once, each with its own part. Without PHOTO, a photo of the demo is
-enlarged to 4032 x 3024.
+enlarged to what a phone writes.
 """
 
 import json
@@ -16,18 +16,10 @@ from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 from bench_server import CHROMIUM, Server, server
-from PIL import Image
+from phone_photo import phone_photo
 from playwright.sync_api import Page, sync_playwright
 
-SAMPLE = Path(__file__).parents[1] / "sample_images" / "basalt_01.jpg"
 TIMES, PHONES = 9, 10
-
-
-def twelve_megapixels(folder: Path) -> Path:
-    """Return a demo photo enlarged to what a phone writes."""
-    path = folder / "12mp.jpg"
-    Image.open(SAMPLE).resize((3024, 4032), Image.Resampling.LANCZOS).save(path, quality=90)
-    return path
 
 
 def in_browser(page: Page, photo: Path, number: int) -> float:
@@ -84,4 +76,4 @@ if __name__ == "__main__":
         measure(Path(sys.argv[1]))
     else:
         with tempfile.TemporaryDirectory() as made:
-            measure(twelve_megapixels(Path(made)))
+            measure(phone_photo(Path(made), 12, is_turned=True))
