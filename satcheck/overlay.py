@@ -10,7 +10,7 @@ white laminate.
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from io import BytesIO
 from typing import Any
 
@@ -66,6 +66,13 @@ _URGENT = (Label.STARVED, Label.RICH)
 _PAPER: Colour = (250, 249, 245)
 _INK: Colour = (22, 22, 22)
 _GREY: Colour = (120, 120, 120)
+# Rows of a label map are mostly as the row above. OpenCV else tries all filters, which takes three
+# times as long (33 ms against 11 for three megapixels).
+_PACKED = (
+    *(cv2.IMWRITE_PNG_COMPRESSION, 1),
+    *(cv2.IMWRITE_PNG_STRATEGY, cv2.IMWRITE_PNG_STRATEGY_RLE),
+    *(cv2.IMWRITE_PNG_FILTER, cv2.IMWRITE_PNG_FILTER_UP),
+)
 _STEPS = 24
 """Of distance to a pixel: 255 of them reach beyond a rim in pictures up to 3,000 pixels wide."""
 
@@ -107,9 +114,7 @@ def label_map_png(inspection: Inspection) -> bytes:
     least = (math.ceil(photo.width / 4), math.ceil(photo.height / 4))
     if labels.shape[1] < least[0] or labels.shape[0] < least[1]:
         labels = _nearest(labels, least)
-    runs = [cv2.IMWRITE_PNG_STRATEGY, cv2.IMWRITE_PNG_STRATEGY_RLE]
-    _, data = cv2.imencode(".png", labels, [cv2.IMWRITE_PNG_COMPRESSION, 1, *runs])
-    return bytes(data)
+    return bytes(cv2.imencode(".png", labels, _PACKED)[1])
 
 
 def draw_overlay(rgb: Rgb, inspection: Inspection) -> Rgb:
@@ -186,14 +191,19 @@ def place_badges(labels: NDArray[np.uint8], radius: float) -> tuple[Badge, ...]:
 
 def _patches(mask: Mask) -> list[tuple[float, float, float]]:
     """Return the middle x, y of each patch and its distance from the rim, largest patch first."""
-    count, parts, stats, _ = cv2.connectedComponentsWithStats(mask.astype(np.uint8))
-    room = cv2.distanceTransform(np.pad(mask, 1).astype(np.uint8), cv2.DIST_L2, 5)[1:-1, 1:-1]
+    left, top, width, height = cv2.boundingRect(mask.astype(np.uint8))
+    if width == 0:
+        return []
+    here = mask[top : top + height, left : left + width].astype(np.uint8)
+    count, parts, stats, _ = cv2.connectedComponentsWithStats(here)
+    room = cv2.distanceTransform(np.pad(here, 1), cv2.DIST_L2, 5)[1:-1, 1:-1]
     found = []
     for index in sorted(range(1, count), key=lambda i: -stats[i, cv2.CC_STAT_AREA]):
         x, y, w, h = (int(v) for v in stats[index, :4])
         inside = np.where(parts[y : y + h, x : x + w] == index, room[y : y + h, x : x + w], 0)
         row, column = np.unravel_index(int(inside.argmax()), inside.shape)
-        found.append((float(x + column), float(y + row), float(inside.max())))
+        x, y = left + x + int(column), top + y + int(row)
+        found.append((float(x), float(y), float(inside.max())))
     return found
 
 
@@ -440,6 +450,12 @@ def _legend_height(notes: Sequence[Line]) -> float:
 
 def _legend(notes: Sequence[Line], width: int) -> Rgb:
     """Return every label with its letter, pattern and word above the notes, (h, width, 3)."""
+    return np.concatenate([_key(width), _strip(notes, width)])
+
+
+@lru_cache(4)
+def _key(width: int) -> Rgb:
+    """Return every label with its letter, pattern and word, (h, width, 3)."""
     unit = width / COLUMNS
     picture = Image.new("RGB", (width, round(4.4 * unit)), _PAPER)
     pen = ImageDraw.Draw(picture)
@@ -450,7 +466,7 @@ def _legend(notes: Sequence[Line], width: int) -> Rgb:
         middle = (x + unit, y + 0.95 * unit)
         _draw_badge(picture, Badge(label, *middle, middle), unit)
         pen.text((x + 4.1 * unit, middle[1]), label.word, _INK, _font(1.1 * unit), anchor="lm")
-    return np.concatenate([np.asarray(picture), _strip(notes, width)])
+    return np.asarray(picture)  # read-only
 
 
 def _swatch(label: Label, width: int, height: int, unit: float) -> Rgb:
