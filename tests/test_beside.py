@@ -2,10 +2,11 @@
 
 import sys
 import threading
+from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 
-from satcheck.beside import SWITCH, ahead, beside
+from satcheck.beside import SWITCH, ahead, beside, on_one_core
 
 
 def test_work_runs_beside_this_and_is_done_at_the_end() -> None:
@@ -47,6 +48,25 @@ def test_what_goes_wrong_beside_is_raised_and_nothing_stays_changed() -> None:
     with pytest.raises(ZeroDivisionError), beside() as second:
         second.submit(lambda: 1 / 0).result()
     assert sys.getswitchinterval() == usual
+
+
+def test_on_one_core_work_is_done_at_once_and_by_this_thread() -> None:
+    with on_one_core(), beside(2) as second:
+        assert second.submit(threading.get_ident).result() == threading.get_ident()
+        assert list(second.map(pow, [2, 3], [3, 2])) == [8, 9]
+        with pytest.raises(ZeroDivisionError):
+            second.submit(lambda: 1 / 0)
+    with beside() as second:
+        assert second.submit(threading.get_ident).result() != threading.get_ident()
+
+
+def test_one_threads_core_is_no_other_threads_matter() -> None:
+    def is_elsewhere() -> bool:
+        with beside() as second:
+            return second.submit(threading.get_ident).result() != threading.get_ident()
+
+    with ThreadPoolExecutor(1) as other, on_one_core():
+        assert other.submit(is_elsewhere).result()
 
 
 @pytest.mark.parametrize("count", [0, 1, 5])

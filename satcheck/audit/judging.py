@@ -11,6 +11,7 @@ import numpy as np
 from PIL import Image
 
 from satcheck.audit.likeness import difference_hash
+from satcheck.beside import on_one_core
 from satcheck.calibration import Calibration
 from satcheck.errors import SatcheckError
 from satcheck.files import OVERLAY_MARK
@@ -76,17 +77,22 @@ def judge_task(bounds: Calibration, task: Task) -> Done | Refused:
     """Judge one photo, or draw what is known of it. The same task gives the same bytes."""
     cv2.setNumThreads(1)  # as many workers as cores: more threads would only wait for each other
     try:
-        photo = decode_photo(task.data, task.name)
-        if task.known is not None:
-            record, whole = task.known
-            inspection = inspection_from_json(json.loads(whole), task.name)
-            return Done(None, _picture(photo, inspection, record))
-        distal = cast("Side | None", task.distal)
-        inspection = inspect(photo, bounds, Settings(task.fibre, distal, task.context.view))
+        with on_one_core():
+            return _done(bounds, task)
     except SatcheckError as error:
         return Refused(str(error))
     except MemoryError:
         return Refused(f"{task.name}: not enough memory; a smaller photo is allowed")
+
+
+def _done(bounds: Calibration, task: Task) -> Done:
+    photo = decode_photo(task.data, task.name)
+    if task.known is not None:
+        record, whole = task.known
+        inspection = inspection_from_json(json.loads(whole), task.name)
+        return Done(None, _picture(photo, inspection, record))
+    distal = cast("Side | None", task.distal)
+    inspection = inspect(photo, bounds, Settings(task.fibre, distal, task.context.view))
     draft = _draft(task, inspection)
     return Done(draft, _picture(photo, inspection, draft.body["blobs"]["whole"]))
 
