@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from satcheck.area_mean import area_mean
-from satcheck.photo import linear_codes, linear_light, luminance
+from satcheck.light import linear_codes, linear_light, luminance
 from satcheck.quantile import median
 from satcheck.zones import NUMBER, ON_BRIM, ON_LOCK, ZoneMap
 

@@ -11,7 +11,7 @@ from scenes import Braid, Scene, Shape, View, draw
 
 from satcheck.calibration import Calibration
 from satcheck.labelled import calibrate_table
-from satcheck.photo import encode_srgb
+from satcheck.light import encode_srgb
 
 LEFT = {"starved": 1.0, "good": 0.35, "rich": 0.05}
 """Share of the weave's contrast that is left. Drawn, not measured on laminate."""

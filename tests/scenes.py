@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from satcheck.frame import Frame
-from satcheck.photo import encode_srgb
+from satcheck.light import encode_srgb
 from satcheck.zones import Side, split_zones
 
 Float = NDArray[np.float64]

@@ -21,7 +21,7 @@ from satcheck.card.layout import IDS_PER_DESIGN, LAYOUT, Rect, marker_dictionary
 from satcheck.card.markers import jacobian, project
 from satcheck.card.sheet import write_card
 from satcheck.errors import UsageError
-from satcheck.photo import encode_srgb, lightness, linear_light
+from satcheck.light import encode_srgb, lightness, linear_light
 from satcheck.trust.card import TOO_BLURRED
 
 FloatArray = NDArray[np.float64]

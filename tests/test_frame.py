@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from satcheck.frame import Cutout, Frame
-from satcheck.photo import encode_srgb, linear_light
+from satcheck.light import encode_srgb, linear_light
 from satcheck.zones import DIRECTIONS, Side, split_zones
 
 Float = NDArray[np.float64]

@@ -14,8 +14,9 @@ from satcheck.errors import UsageError
 from satcheck.flags import EXPLANATIONS, Reason
 from satcheck.inspection import Settings, inspect
 from satcheck.labelling import label_cells
+from satcheck.light import encode_srgb
 from satcheck.model import ZONES, Inspection, Label
-from satcheck.photo import Photo, encode_srgb, read_photo
+from satcheck.photo import Photo, read_photo
 from satcheck.record import inspection_from_json, inspection_to_json
 from satcheck.verdict import judge
 

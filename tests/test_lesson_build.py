@@ -16,8 +16,8 @@ from satcheck.lesson.model import Lesson
 from satcheck.lesson.picks import Pick, propose, read_picks, write_picks
 from satcheck.lesson.specimens import Specimen, read_specimens
 from satcheck.lesson.texts import LOOKS, TO_DO, TRICKS
+from satcheck.light import linear_light, luminance
 from satcheck.model import SCALE, STATES, Label
-from satcheck.photo import linear_light, luminance
 
 
 @pytest.fixture(scope="module")

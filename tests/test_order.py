@@ -46,6 +46,7 @@ ORDER = (
     "area_mean",
     "silhouette",
     # files to pixels
+    "light",
     "photo",
     "card.layout",
     "card.slanted_edge",
@@ -221,7 +222,7 @@ ORDER = (
     "__main__",
 )
 
-PIXELS = (*ORDER[ORDER.index("photo") : ORDER.index("mixture")], "measurement")
+PIXELS = (*ORDER[ORDER.index("light") : ORDER.index("mixture")], "measurement")
 IMAGE_LIBRARIES = ("cv2", "PIL", "pillow_heif", "simplejpeg", "skimage")
 BLIND = (
     "errors",

@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from satcheck.photo import encode_srgb
+from satcheck.light import encode_srgb
 from satcheck.trust.blur import Blur, edge_blur, photo_blur
 from satcheck.trust.doubt import SHAKEN, SOFT_PIXELS
 

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from satcheck.flags import Reason
 from satcheck.frame import Frame
-from satcheck.photo import luminance
+from satcheck.light import luminance
 from satcheck.trust.doubt import doubt
 from satcheck.trust.glare import (
     COLOURED,

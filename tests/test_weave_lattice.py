@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from scenes import BODY, Braid, Scene, Shape, View, draw, relief
 from skimage import data
 
-from satcheck.photo import linear_light
+from satcheck.light import linear_light
 from satcheck.trust.doubt import LEAST_WEAVE
 from satcheck.weave.lattice import NODES, Lattice, _scores, find_lattice
 

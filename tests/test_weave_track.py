@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 from scenes import Braid, Scene, Shape, View, draw
 
-from satcheck.photo import luminance
+from satcheck.light import luminance
 from satcheck.weave.lattice import Lattice
 from satcheck.weave.spectrum import contrast, hann
 from satcheck.weave.track import WINDOW, Windows, _carried, track

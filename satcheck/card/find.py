@@ -32,7 +32,7 @@ from satcheck.card.markers import (
 )
 from satcheck.card.slanted_edge import CLIPPED_LIGHT, EdgeMtf, NotMeasured, edge_mtf
 from satcheck.errors import UsageError
-from satcheck.photo import linear_light, luminance
+from satcheck.light import linear_light, luminance
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]

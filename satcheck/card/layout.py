@@ -11,7 +11,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from satcheck.photo import linear_light
+from satcheck.light import linear_light
 
 FloatArray = NDArray[np.float64]
 

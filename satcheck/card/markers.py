@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from satcheck.card.layout import IDS_PER_DESIGN, LAYOUT, marker_dictionary
-from satcheck.photo import linear_light, luminance
+from satcheck.light import linear_light, luminance
 
 FloatArray = NDArray[np.float64]
 RgbArray = NDArray[np.uint8]

@@ -9,8 +9,8 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from satcheck.lesson.specimens import Specimen
+from satcheck.light import encode_srgb, linear_light, luminance
 from satcheck.model import Label
-from satcheck.photo import encode_srgb, linear_light, luminance
 
 Rgb = NDArray[np.uint8]
 

@@ -22,9 +22,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from satcheck.light import cielab, linear_light
 from satcheck.outline.nearest import nearest
 from satcheck.outline.strength import colour_step
-from satcheck.photo import cielab, linear_light
 from satcheck.quantile import median, quantile
 
 Float = NDArray[np.float32]

@@ -10,8 +10,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from satcheck.photo import linear_light
-from satcheck.photo import luminance as luminance_of
+from satcheck.light import linear_light
+from satcheck.light import luminance as luminance_of
 from satcheck.quantile import quantile
 
 F32 = NDArray[np.float32]

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from satcheck.frame import Frame, span
-from satcheck.photo import luminance
+from satcheck.light import luminance
 from satcheck.quantile import median
 from satcheck.weave.measure import Weave
 from satcheck.weave.spectrum import DARK_FLOOR, masked_blur
