@@ -90,13 +90,12 @@ def _measured(photo: Photo, part: Part, cards: Future[CardSighting], hints: Hint
             return _measured(near, _seen_closer(part, near, hints), cards, hints)
         weave = measure(sought)
         blur = blurred.result()
-    if hints.mm_per_px is not None and (
-        wrong := implausible_scale(hints.mm_per_px, weave, photo.scale)
-    ):
+    told = hints.mm_per_px
+    if told is not None and (wrong := implausible_scale(told, weave, photo.scale)):
         raise UsageError(wrong)
     card = read_card(cards.result(), weave, photo.scale, hints.card_ruler)
     reasons = doubt(weave, blur, pitch is not None).reasons
-    cells = _cells(weave, reasons, photo.scale, hints.mm_per_px, card)
+    cells = _cells(weave, reasons, photo.scale, told, card)
     facts = None if card is None else card.facts
     return Measurement(cells, bared.result(), part.silhouette, zones.distal, zones.guessed, facts)
 
