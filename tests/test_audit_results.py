@@ -5,6 +5,7 @@ import io
 import json
 from pathlib import Path
 
+import numpy as np
 import pypdfium2
 import pytest
 from audits import jpeg, month, part_of, photo_of
@@ -125,6 +126,16 @@ def test_equal_parts_give_equal_sheets_and_many_photos_several_pages(found: Summ
     one, other = (part_sheet(many, found, a_picture) for _ in range(2))
     assert one == other
     assert len(pypdfium2.PdfDocument(one)) > 1
+
+
+def test_a_sheet_holds_each_picture_as_it_is(found: Summary) -> None:
+    """Once each, also those of one size."""
+    pictures = {f"{n}.jpg": jpeg(40 * n) for n in range(3)}
+    many = part_of("9", *(photo_of("9", path=path) for path in (*pictures, "0.jpg")))
+    sheet = part_sheet(many, found, lambda photo: pictures[photo.path])
+    assert [sheet.count(picture) for picture in pictures.values()] == [1, 1, 1]
+    drawn = pypdfium2.PdfDocument(sheet)[0].render(scale=1).to_numpy()
+    assert {40, 80} <= {int(value) // 2 * 2 for value in np.unique(drawn)}
 
 
 @pytest.mark.parametrize("part", ["4711", "a/b", "..", "", "A", "a", "漢" * 90, "con:", "x" * 300])
