@@ -114,6 +114,19 @@ def test_tape_is_silhouette_but_not_laminate() -> None:
     assert overlap(part.laminate(), laminate) > 0.94
 
 
+@pytest.mark.parametrize("times", [1, 3])
+def test_a_part_is_the_same_in_a_picture_of_other_size(times: int) -> None:
+    """As found where it is known in so many times the pixels, tape and all."""
+    picture, silhouette, laminate = scene("wall", "aramid", tape=True)
+    enlarged = (np.kron(mask, np.ones((times, times), bool)) for mask in (silhouette, laminate))
+    part = found(find_part(picture))
+    near = part.at((times * picture.shape[0], times * picture.shape[1]))
+    for mask, whole in zip((near.silhouette, near.laminate()), enlarged, strict=True):
+        assert overlap(mask, whole) > 0.94
+    if times == 1:
+        assert (near.silhouette == part.silhouette).all()
+
+
 def test_a_part_without_tape_has_nothing_covered() -> None:
     picture, silhouette, _ = scene("wall", "aramid")
     part = found(find_part(picture))
