@@ -41,8 +41,8 @@ def beside(threads: int = 1) -> Iterator[Executor]:
 def on_one_core() -> Iterator[None]:
     """Do in the block at once what would be handed to other threads.
 
-    For one of as many processes as there are cores, where threads only wait for each other: of two
-    either took 21 to 25 s for forty photos with threads, and 18 to 23 s without.
+    For one of as many processes as there are cores, where threads only wait for each other: two did
+    1.6 times the work of one with threads, 1.8 to 2.0 times without (tests/bench_audit.py).
     """
     token = _has_one_core.set(True)
     try:

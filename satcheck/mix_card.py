@@ -10,9 +10,9 @@ from typing import Literal
 from reportlab.lib.units import mm
 from reportlab.lib.utils import simpleSplit
 from reportlab.pdfbase.pdfmetrics import stringWidth
-from reportlab.pdfgen.canvas import Canvas
 
 from satcheck.cautions import FIRST
+from satcheck.pdf import Canvas
 from satcheck.resin.mix_sheet import MixSheet, amounts
 
 CardSize = Literal["A6", "A4"]

@@ -10,7 +10,6 @@ from functools import cache
 from typing import Any
 from xml.sax.saxutils import escape
 
-from reportlab import rl_config
 from reportlab.lib.colors import Color, HexColor
 from reportlab.lib.pagesizes import A4
 from reportlab.lib.styles import ParagraphStyle
@@ -18,7 +17,6 @@ from reportlab.lib.units import mm
 from reportlab.lib.utils import ImageReader
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFError, TTFont
-from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import (
     BaseDocTemplate,
     Flowable,
@@ -35,10 +33,7 @@ from satcheck.audit.rows import PartRow, PhotoRow, photo_headline
 from satcheck.audit.summary import SUPPORTS, Summary, statement
 from satcheck.audit.wording import percent
 from satcheck.model import ZONES, Label, ZoneVerdict
-
-# Pictures as the bytes they are: to write them as text, reportlab's default, takes it 0.07 s for
-# each, a quarter of an audit, and a quarter more room.
-rl_config.useA85 = 0
+from satcheck.pdf import Canvas
 
 MARGIN, WIDTH = 16 * mm, A4[0] - 32 * mm
 INK, QUIET = HexColor("#14212b"), HexColor("#51606b")

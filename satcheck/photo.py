@@ -13,6 +13,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from datetime import datetime
+from functools import partial
 from io import BytesIO
 from pathlib import Path
 from typing import Any
@@ -378,23 +379,14 @@ def _from_jpeg(data: bytes, step: int, width: int, height: int) -> NDArray[np.ui
     """Decode a JPEG, reduced by 1, 2, 4 or 8; raises where its data end early."""
     import simplejpeg  # an import that only this kind needs
 
-    def decode(is_strict: bool) -> NDArray[np.uint8]:
-        rgb: NDArray[np.uint8] = simplejpeg.decode_jpeg(
-            data,
-            "RGB",
-            min_height=height // step,
-            min_width=width // step,
-            min_factor=step,
-            strict=is_strict,
-        )
-        return rgb
-
+    least = {"min_height": height // step, "min_width": width // step}
+    decode = partial(simplejpeg.decode_jpeg, data, "RGB", **least, min_factor=step)
     try:
-        return decode(is_strict=True)
+        return np.asarray(decode(), np.uint8)
     except ValueError as error:
         if _FILLING not in str(error):
             raise
-        return decode(is_strict=False)
+        return np.asarray(decode(strict=False), np.uint8)
 
 
 def _from_pillow(image: ImageFile) -> NDArray[np.uint8]:

@@ -134,8 +134,9 @@ def test_a_sheet_holds_each_picture_as_it_is(found: Summary) -> None:
     many = part_of("9", *(photo_of("9", path=path) for path in (*pictures, "0.jpg")))
     sheet = part_sheet(many, found, lambda photo: pictures[photo.path])
     assert [sheet.count(picture) for picture in pictures.values()] == [1, 1, 1]
-    drawn = pypdfium2.PdfDocument(sheet)[0].render(scale=1).to_numpy()
-    assert {40, 80} <= {int(value) // 2 * 2 for value in np.unique(drawn)}
+    drawn = pypdfium2.PdfDocument(sheet)[0].render(scale=1).to_numpy()[..., :3].astype(int)
+    seen = [(np.abs(drawn - 40 * n) <= 2).all(2).sum() for n in (1, 2)]
+    assert min(seen) > 5000  # px: no letters are so large
 
 
 @pytest.mark.parametrize("part", ["4711", "a/b", "..", "", "A", "a", "漢" * 90, "con:", "x" * 300])

@@ -18,6 +18,7 @@ ORDER = (
     "tables",
     "processes",
     "beside",
+    "pdf",
     "cautions",
     # statistics: arrays in, records out
     "statistics.promise",

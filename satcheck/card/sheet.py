@@ -15,11 +15,11 @@ import cv2
 import segno
 from reportlab.lib.units import mm
 from reportlab.pdfbase.pdfmetrics import stringWidth
-from reportlab.pdfgen.canvas import Canvas
 
 from satcheck.card.layout import IDS_PER_DESIGN, LAYOUT, Rect, Weave, marker_dictionary
 from satcheck.errors import UsageError
 from satcheck.files import write_whole
+from satcheck.pdf import Canvas
 
 SheetSize = Literal["A6", "A4"]
 MAX_PART_LENGTH = 24

@@ -2,17 +2,14 @@
 
 import io
 
-from reportlab import rl_config
 from reportlab.lib.units import mm
 from reportlab.lib.utils import ImageReader
 from reportlab.pdfbase.pdfmetrics import stringWidth
-from reportlab.pdfgen.canvas import Canvas
 
 from satcheck.lesson.model import Fibre, Lesson
 from satcheck.lesson.texts import TO_DO
 from satcheck.model import SCALE, Label
-
-rl_config.useA85 = 0  # pictures as the bytes they are, not as text
+from satcheck.pdf import Canvas
 
 WIDTH, HEIGHT = 420.0, 297.0
 """A3 across, mm (ISO 216)."""
