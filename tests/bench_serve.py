@@ -2,8 +2,9 @@
 
 A 12 megapixel JPEG from the end of its upload to the overlay on the page, in chromium, warm, median
 of nine; the same without a browser, which a phone runs on its own processor, to the overlay's last
-byte; then ten phones at once, each with its own part. Without PHOTO, a photo of the demo is
-enlarged to what a phone writes.
+byte; then ten phones at once, each with its own part. The plain decode of the same file is timed
+before each photo: machines differ, and the ratio differs less. Without PHOTO, a photo of the demo
+is enlarged to what a phone writes.
 """
 
 import json
@@ -14,13 +15,41 @@ import tempfile
 import time
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 
+import cv2
 from bench_server import CHROMIUM, Server, server
 from phone_photo import phone_photo
 from playwright.sync_api import Page, sync_playwright
 
 TIMES, PHONES = 9, 10
+
+
+@dataclass
+class Timed:
+    """Seconds that photos took, and that the plain decode of the same file took before each."""
+
+    taken: list[float] = field(default_factory=list)
+    decodes: list[float] = field(default_factory=list)
+
+    def add(self, photo: Path, take: Callable[[], float]) -> None:
+        """Time a plain decode, then a photo."""
+        begun = time.perf_counter()
+        cv2.imread(str(photo))
+        self.decodes.append(time.perf_counter() - begun)
+        self.taken.append(take())
+
+    def median(self) -> float:
+        """Return the photos' median; the first was to warm up."""
+        return statistics.median(self.taken[1:])
+
+    def __str__(self) -> str:
+        decode = statistics.median(self.decodes[1:])
+        each = " ".join(f"{one:.2f}" for one in sorted(self.taken[1:]))
+        times = f"{self.median() / decode:.1f} x the decode, {decode:.3f} s"
+        return f"median {self.median():.2f} s, {times}\n  {each}"
 
 
 def in_browser(page: Page, photo: Path, number: int) -> float:
@@ -34,8 +63,9 @@ def in_browser(page: Page, photo: Path, number: int) -> float:
     return float(taken) / 1000
 
 
-def ten_phones(at: Server, data: bytes) -> tuple[list[float], list[float]]:
-    """Return each phone's seconds to its overlay, and those of some photos one after the other."""
+def without_browser(at: Server, photo: Path) -> tuple[Timed, list[float]]:
+    """Return the seconds of some photos one after the other, and of ten phones at once."""
+    data = photo.read_bytes()
 
     def one(part: str) -> float:
         name = os.urandom(16).hex()
@@ -50,9 +80,11 @@ def ten_phones(at: Server, data: bytes) -> tuple[list[float], list[float]]:
             client.get(f"/api/photos/{name}/marks.jpg").raise_for_status()
             return time.perf_counter() - begun
 
-    alone = [one(f"A-{number}") for number in range(TIMES)]
+    alone = Timed()
+    for number in range(TIMES + 1):
+        alone.add(photo, partial(one, f"A-{number}"))
     with ThreadPoolExecutor(PHONES) as pool:
-        return list(pool.map(one, [f"T-{number}" for number in range(PHONES)])), alone
+        return alone, list(pool.map(one, [f"T-{number}" for number in range(PHONES)]))
 
 
 def measure(photo: Path, say: Callable[[str], None] = print) -> None:
@@ -63,15 +95,16 @@ def measure(photo: Path, say: Callable[[str], None] = print) -> None:
             page = browser.new_page(viewport={"width": 360, "height": 740})
             page.goto(at.link)
             page.wait_for_selector("[data-at=start]")
-            times = [in_browser(page, photo, number) for number in range(TIMES + 1)][1:]
+            shown = Timed()
+            for number in range(TIMES + 1):
+                shown.add(photo, partial(in_browser, page, photo, number))
             browser.close()
         say(f"{photo.name}, {photo.stat().st_size / 1e6:.1f} MB, {os.cpu_count()} cores")
-        waits, alone = ten_phones(at, photo.read_bytes())
-        for where, taken in (("on the page", times), ("without a browser", alone)):
-            say(f"upload's end to overlay, {where}: median {statistics.median(taken):.2f} s")
-            say("  " + " ".join(f"{each:.2f}" for each in sorted(taken)))
-        usual = statistics.median(alone)
-        say(f"{PHONES} phones at once: slowest {max(waits):.2f} s, {max(waits) / usual:.1f} times")
+        alone, waits = without_browser(at, photo)
+        say(f"upload's end to overlay, on the page: {shown}")
+        say(f"upload's end to overlay, without a browser: {alone}")
+        slowest = f"{max(waits):.2f} s, {max(waits) / alone.median():.1f} times"
+        say(f"{PHONES} phones at once: slowest {slowest}")
 
 
 if __name__ == "__main__":
