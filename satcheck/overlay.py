@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFont
 
 from satcheck.area_mean import to_show
+from satcheck.beside import beside
 from satcheck.files import OVERLAY_MARK
 from satcheck.model import Cells, Inspection, Label
 from satcheck.report import DEMO_SHORT, headline, judged_line
@@ -40,10 +41,15 @@ BADGE_PIXELS = 10
 SPECK = 0.1
 """Badge radii of room under which a patch is too small to be pointed at."""
 
+RIM_ERROR = 1.1
+"""Pixels by which a patch's rim is drawn off it at most: in half of the time, and smoother."""
+
 Rgb = NDArray[np.uint8]
 Mask = NDArray[np.bool_]
 Float = NDArray[np.floating[Any]]
 Colour = tuple[int, int, int]
+Rims = dict[Label, list[Any]]
+"""Closed lines by the label of their patch: (n, 1, 2) int32 arrays of x, y."""
 
 # Own palette: warm for dry, cool for wet; the urgent labels deeper than the mild ones.
 COLOURS: dict[Label, Colour] = {
@@ -147,12 +153,17 @@ def draw_marks(photo: Rgb, inspection: Inspection) -> Rgb:
     height, width = photo.shape[:2]
     unit = width / COLUMNS
     labels = _nearest(inspection.labels, (width, height))
-    drawn = Image.fromarray(_outlined(_patterned(photo, labels, unit), labels, unit))
+    step = max(1, int(unit / BADGE_PIXELS))
+    with beside() as second:
+        rims = second.submit(_rims, labels)
+        badges = second.submit(place_badges, labels[::step, ::step], unit / step)
+        picture = _patterned(photo, labels, unit)
+        _draw_rims(picture, rims.result(), unit)
+    drawn = Image.fromarray(picture)
     if inspection.cells is not None:
         to_picture = np.diag([width / inspection.photo.width, height / inspection.photo.height])
         _draw_zones(drawn, inspection.cells, to_picture @ inspection.cells.to_photo, unit)
-    step = max(1, int(unit / BADGE_PIXELS))
-    for badge in place_badges(labels[::step, ::step], unit / step):
+    for badge in badges.result():
         _draw_badge(drawn, badge.enlarged(step), unit)
     return np.asarray(drawn)
 
@@ -298,16 +309,22 @@ def _mask(labels: NDArray[np.uint8], label: Label) -> NDArray[np.uint8]:
     return np.asarray(cv2.inRange(labels, int(label), int(label)), np.uint8)
 
 
-def _outlined(picture: Rgb, labels: NDArray[np.uint8], unit: float) -> Rgb:
-    """Draw the rim of every starved, lean, heavy and rich patch; of the urgent ones boldly."""
-    out = np.ascontiguousarray(picture)
+def _rims(labels: NDArray[np.uint8]) -> Rims:
+    """Return the rims of every lean, heavy, starved and rich patch; the urgent ones last."""
+    found: Rims = {}
     for label in (Label.LEAN, Label.HEAVY, *_URGENT):
         mask = _mask(labels, label)
-        contours = cv2.findContours(mask, cv2.RETR_CCOMP, cv2.CHAIN_APPROX_SIMPLE)[0]
+        rims, _ = cv2.findContours(mask, cv2.RETR_CCOMP, cv2.CHAIN_APPROX_SIMPLE)
+        found[label] = [cv2.approxPolyDP(rim, RIM_ERROR, closed=True) for rim in rims]
+    return found
+
+
+def _draw_rims(picture: Rgb, rims: Rims, unit: float) -> None:
+    """Draw the rims of patches into a picture (h, w, 3); those of the urgent ones boldly."""
+    for label, lines in rims.items():
         core = unit * (0.16 if label in _URGENT else 0.07)
         for colour, width in ((_INK, core + 0.16 * unit), (COLOURS[label], core)):
-            cv2.drawContours(out, contours, -1, colour, max(1, round(width)), cv2.LINE_AA)
-    return out
+            cv2.polylines(picture, lines, True, colour, max(1, round(width)), cv2.LINE_AA)
 
 
 def zone_borders(zone: NDArray[np.uint8]) -> tuple[tuple[Float, ...], tuple[Float, ...]]:

@@ -9,10 +9,8 @@ from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 from satcheck.area_mean import area_mean, whole_step
-from satcheck.beside import beside
 
 CHUNK = 16  # windows: their spectra stay in a core's cache
-THREADS = 2  # NumPy and the transform let go of the interpreter
 
 F32 = NDArray[np.float32]
 Bool = NDArray[np.bool_]
@@ -105,15 +103,12 @@ def power(
     down = np.ascontiguousarray(across.T) / np.linalg.norm(hann(size))
     density = np.empty((len(rows), padded, padded // 2 + 1), np.float32)
 
-    def fill(start: int) -> None:
+    for start in range(0, len(rows), CHUNK):
         chosen = slice(start, start + CHUNK)
         tiles = every[rows[chosen], columns[chosen]]
         tiles -= tiles.mean((1, 2), keepdims=True)
         turned = (tiles.reshape(-1, size) @ across).reshape(len(tiles), size, -1)
         _squared(down @ turned, density[chosen])
-
-    with beside(THREADS) as pool:
-        list(pool.map(fill, range(0, len(rows), CHUNK)))
     return density
 
 

@@ -18,10 +18,11 @@ from satcheck.ledger.blob import Blob
 from satcheck.ledger.entries import Draft
 from satcheck.ledger.recording import Context, inspection_draft, whole_record
 from satcheck.model import Inspection
+from satcheck.overlay import draw_marks
 from satcheck.photo import Photo, decode_photo
 from satcheck.series.reference import carry
 from satcheck.web.mending import mended_outline
-from satcheck.web.pictures import Plain, marked_picture, plain_picture
+from satcheck.web.pictures import Rgb, jpeg, shown
 from satcheck.web.shot import Shot
 from satcheck.web.store import Kept
 from satcheck.web.words import say
@@ -115,29 +116,31 @@ def read_card(job: CardJob) -> CardRead | Refused:
 def judge_job(job: Job, bounds: Calibration) -> Judged | Refused:
     """Judge one photo; its weave may be known from earlier photos of the series."""
     try:
-        inspection, plain = _inspected(job, bounds)
+        inspection, picture = _inspected(job, bounds)
     except SatcheckError as error:
         return Refused(str(error))
     except MemoryError:
         return Refused(say("no_memory"))
     with beside() as second:
         whole = second.submit(whole_record, inspection)
-        pictures = {"overlay": marked_picture(plain, inspection), "plain": plain.jpeg}
+        plain = second.submit(jpeg, picture)
+        overlay = jpeg(draw_marks(picture, inspection))
+        pictures = {"overlay": overlay, "plain": plain.result()}
         return Judged(_draft(job, inspection, pictures, whole.result()))
 
 
-def _inspected(job: Job, bounds: Calibration) -> tuple[Inspection, Plain]:
-    """Return what a photo shows, and the picture of it that the verdict is drawn on."""
+def _inspected(job: Job, bounds: Calibration) -> tuple[Inspection, Rgb]:
+    """Return what a photo shows, and the picture of it (h, w, 3) that the verdict is drawn on."""
     shot = job.shot
     photo = decode_photo(job.photo.read_bytes(), f"{shot.part} {shot.view}")
     if job.again is not None:  # its bytes have lost the place since, and so their old sha256
         photo = replace(photo, sha256=job.again.photo)
     with beside() as second:
-        plain = second.submit(plain_picture, photo.rgb)
+        picture = second.submit(shown, photo.rgb)
         inspection = _inspect(photo, bounds, shot)
         if job.earlier and (pitch := carry(job.earlier, inspection).pitch) is not None:
             inspection = _inspect(photo, bounds, shot, pitch)
-        return inspection, plain.result()
+        return inspection, picture.result()
 
 
 def _inspect(
@@ -169,4 +172,4 @@ def _warm_up(bounds: Calibration) -> None:
     photo = Photo("warm-up", "0" * 64, 700, 900, None, np.repeat(grey[..., None], 3, 2))
     corners = np.array([[160, 110], [540, 110], [540, 790], [160, 790]], float)
     settings = replace(Settings(next(iter(bounds.fibres))), outline=corners)
-    marked_picture(plain_picture(photo.rgb), inspect(photo, bounds, settings))
+    jpeg(draw_marks(shown(photo.rgb), inspect(photo, bounds, settings)))
