@@ -1,6 +1,7 @@
 """Writing files so that nothing is lost: whole or not at all, and never over what is not ours."""
 
 import contextlib
+import errno
 import os
 import secrets
 import tempfile
@@ -132,6 +133,23 @@ def write_whole(path: Path, data: bytes) -> None:
         if isinstance(error, OSError):  # a full disk says no name, and the part's says nothing
             raise type(error)(error.errno, error.strerror, str(path)) from error
         raise
+
+
+def move_whole(source: Path, path: Path) -> None:
+    """Move a file, also to another disk, where it is then whole or not at all.
+
+    Raises
+    ------
+    OSError
+        If the disk is full or it cannot be written.
+    """
+    try:
+        source.replace(path)
+    except OSError as error:
+        if error.errno != errno.EXDEV:
+            raise
+        write_whole(path, source.read_bytes())
+        source.unlink()
 
 
 def _header(path: Path) -> bytes:

@@ -10,8 +10,10 @@ from records import inspection_of
 
 from satcheck.ledger.book import Ledger
 from satcheck.ledger.entries import Clock, Draft, Entry, Kind
+from satcheck.ledger.photos import place_photo, ready_photo
 from satcheck.ledger.recording import Context, record_inspection
 from satcheck.model import Label
+from satcheck.web.location import without_location
 
 TRIGGERS = (
     *("record_follows", "record_no_update", "record_no_delete"),
@@ -37,6 +39,12 @@ def note(text: str, part: str = "4711", by: str = "AB", **more: Any) -> Draft:
 def inspect(ledger: Ledger, verdict: Label = Label.GOOD, **context: Any) -> Entry:
     """Record an inspection made by hand."""
     return record_inspection(ledger, inspection_of(verdict), Context(**context))
+
+
+def keep_photo(ledger: Ledger, data: bytes = b"\xff\xd8 photo") -> Entry:
+    """Keep a photo, beside the ledger and in it."""
+    ready = ready_photo(data, without_location, "part.jpg", ledger.path.with_name("ready"))
+    return ledger.append(place_photo(ledger.path, ready))
 
 
 def tamper(path: Path, *statements: str) -> None:

@@ -4,13 +4,13 @@ import threading
 from pathlib import Path
 
 import pytest
-from ledgers import clock_from, inspect, note, tamper
+from ledgers import clock_from, inspect, keep_photo, note, tamper
 
 from satcheck.errors import UsageError
 from satcheck.ledger.book import Ledger, open_ledger, read_ledger
 from satcheck.ledger.copying import Merged, backup, merge
 from satcheck.ledger.entries import chain_hash
-from satcheck.ledger.photos import kept_photo, photo_draft
+from satcheck.ledger.photos import kept_photo
 from satcheck.ledger.recording import stored_inspection
 from satcheck.ledger.search import Search
 from satcheck.ledger.trend import trend
@@ -34,7 +34,7 @@ def south(tmp_path: Path) -> Ledger:
     ledger = ledger_at(tmp_path / "south", "2025-01-01")
     old = inspect(ledger, part="S1")
     inspect(ledger, part="S1", corrects=old.id)
-    ledger.append(photo_draft(ledger.path, b"\xff\xd8 photo", lambda data: data, "part.jpg"))
+    keep_photo(ledger)
     return ledger
 
 

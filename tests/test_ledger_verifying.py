@@ -5,13 +5,13 @@ from pathlib import Path
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from ledgers import clock_from, inspect, note, tamper
+from ledgers import clock_from, inspect, keep_photo, note, tamper
 
 from satcheck.errors import UsageError
 from satcheck.ledger import verifying
 from satcheck.ledger.book import Head, Ledger, open_ledger, read_ledger
 from satcheck.ledger.entries import chain_hash, entry_id
-from satcheck.ledger.photos import photo_draft, photo_path
+from satcheck.ledger.photos import photo_path
 from satcheck.ledger.verifying import verify
 
 COLUMNS = ("id", "kind", "body", "made_at", "by", "previous_hash", "hash")
@@ -143,8 +143,7 @@ def test_an_index_that_lies_shows_though_the_entries_are_whole(
 
 
 def test_a_photo_changed_beside_the_ledger_shows(ledger: Ledger) -> None:
-    draft = photo_draft(ledger.path, b"\xff\xd8 photo", lambda data: data, "part.jpg")
-    entry = ledger.append(draft)
+    entry = keep_photo(ledger)
     assert verify(ledger, photos=True).first is None
     photo_path(ledger.path, entry.body["file"]).write_bytes(b"\xff\xd8 other")
     assert "was changed" in problem_with_photos(ledger)

@@ -19,6 +19,7 @@ from records import inspection_of
 from satcheck.ledger.blob import Blob
 from satcheck.ledger.book import Ledger, open_ledger
 from satcheck.ledger.entries import Draft, Kind
+from satcheck.ledger.photos import ReadyPhoto, photo_folder
 from satcheck.ledger.recording import Context, inspection_draft
 from satcheck.ledger.search import Search
 from satcheck.model import Label
@@ -135,7 +136,7 @@ def test_photo_and_verdict_are_on_the_disk_before_the_answer_is_shown(tmp_path: 
     async def work(at: Phone) -> None:
         keep, order = at.bench.store.keep, []
 
-        def watched(verdict: Draft, photo: Path | None) -> None:
+        def watched(verdict: Draft, photo: ReadyPhoto | None) -> None:
             assert at.bench.progress(ID) is not None
             order.append(at.bench.progress(ID).state)  # type: ignore[union-attr]
             keep(verdict, photo)
@@ -151,12 +152,13 @@ def test_photo_and_verdict_are_on_the_disk_before_the_answer_is_shown(tmp_path: 
     at_the_shop(tmp_path, work)
 
 
-def test_an_answer_that_cannot_be_kept_is_not_shown(tmp_path: Path) -> None:
+@pytest.mark.parametrize("step", ["ready", "keep"])
+def test_an_answer_that_cannot_be_kept_is_not_shown(tmp_path: Path, step: str) -> None:
     async def work(at: Phone) -> None:
-        def full(verdict: Draft, photo: Path | None) -> None:
+        def full(*_given: object) -> None:
             raise OSError(28, "No space left on device")
 
-        at.bench.store.keep = full  # type: ignore[method-assign]
+        setattr(at.bench.store, step, full)
         found = await at.photograph()
         assert found["state"] == "failed"
         assert "could not be saved" in found["sentence"]
@@ -232,6 +234,7 @@ def test_a_file_that_is_no_photo_leaves_a_sentence_and_nothing_else(tmp_path: Pa
         assert (found["state"], found["sentence"]) == ("failed", "this is not a photo")
         assert list(at.ledger.entries()) == []
         assert list((tmp_path / "way").iterdir()) == []
+        assert not photo_folder(at.ledger.path).exists()
 
     at_the_shop(tmp_path, work)
 
@@ -349,6 +352,7 @@ def test_the_cards_number_is_read_and_the_photo_is_not_kept(tmp_path: Path) -> N
         assert (await at.client.post("/api/card", content=bytes(1001))).status_code == 413
         assert list(at.ledger.entries()) == []
         assert list((tmp_path / "way").iterdir()) == []
+        assert not photo_folder(at.ledger.path).exists()
 
     at_the_shop(tmp_path, work)
 
@@ -357,7 +361,7 @@ def test_a_photo_that_could_not_be_kept_is_tried_again_without_being_sent(tmp_pa
     async def work(at: Phone) -> None:
         keep = at.bench.store.keep
 
-        def full(verdict: Draft, photo: Path | None) -> None:
+        def full(verdict: Draft, photo: ReadyPhoto | None) -> None:
             raise OSError(28, "No space left on device")
 
         at.bench.store.keep = full  # type: ignore[method-assign]

@@ -8,10 +8,11 @@ named, with its own sha256, by the entry.
 import hashlib
 import re
 from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 
 from satcheck.errors import LedgerError, UsageError
-from satcheck.files import write_whole
+from satcheck.files import move_whole, write_whole
 from satcheck.ledger.book import Ledger
 from satcheck.ledger.entries import Draft, Entry, Kind
 
@@ -43,47 +44,76 @@ def photo_path(ledger: Path, file: str) -> Path:
     return photo_folder(ledger) / file[:2] / file
 
 
-def photo_draft(
-    ledger: Path, data: bytes, without_location: Callable[[bytes], bytes], name: str, by: str = ""
-) -> Draft:
-    """Keep a photo's bytes on the disk, and return the draft that records it.
+@dataclass(frozen=True)
+class ReadyPhoto:
+    """A photo as it is to be kept, safely on the disk, though not in its place.
 
-    Append it, alone or with its inspection, after this has returned: an entry never names a file
-    that is not whole. A photo whose entry was never appended is harmless.
+    Attributes
+    ----------
+    draft : Draft
+        What records it.
+    lies_at : Path
+        The file with its bytes.
+    """
+
+    draft: Draft
+    lies_at: Path
+
+
+def ready_photo(
+    data: bytes, without_location: Callable[[bytes], bytes], name: str, to: Path, by: str = ""
+) -> ReadyPhoto:
+    """Write a photo's bytes without their place to a file, from which it can be kept.
 
     Parameters
     ----------
-    ledger : Path
-        The ledger's file.
     data : bytes
         As the phone sent them.
     without_location : callable
         Takes the place out of the bytes.
     name : str
         As the phone called it.
+    to : Path
+        The file; on the same disk as the ledger's photos it is not copied again.
 
     Raises
     ------
-    LedgerError
+    OSError
         If it cannot be written.
     """
     sha256, kept = hashlib.sha256(data).hexdigest(), without_location(data)
-    file = f"{sha256}.{_extension(data)}"
-    path = photo_path(ledger, file)
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        if not path.exists():
-            write_whole(path, kept)
-    except OSError as error:
-        raise LedgerError(str(path), f"cannot be written ({error.strerror or error})") from error
+    write_whole(to, kept)
     body = {
         "photo": sha256,
-        "file": file,
+        "file": f"{sha256}.{_extension(data)}",
         "kept": hashlib.sha256(kept).hexdigest(),
         "size": len(kept),
         "name": name,
     }
-    return Draft(Kind.PHOTO, body, by)
+    return ReadyPhoto(Draft(Kind.PHOTO, body, by), to)
+
+
+def place_photo(ledger: Path, photo: ReadyPhoto) -> Draft:
+    """Move a photo to its place beside a ledger (its file), and return the draft that records it.
+
+    Append it, alone or with its inspection, after this has returned: an entry never names a file
+    that is not whole. A photo whose entry was never appended is harmless.
+
+    Raises
+    ------
+    LedgerError
+        If it cannot be moved.
+    """
+    path = photo_path(ledger, str(photo.draft.body["file"]))
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        if path.exists():
+            photo.lies_at.unlink()
+        else:
+            move_whole(photo.lies_at, path)
+    except OSError as error:
+        raise LedgerError(str(path), f"cannot be written ({error.strerror or error})") from error
+    return photo.draft
 
 
 def kept_photo(ledger: Ledger, entry: Entry) -> bytes:

@@ -9,6 +9,7 @@ from collections import OrderedDict
 from dataclasses import dataclass
 
 from satcheck.errors import SatcheckError, UsageError
+from satcheck.ledger.photos import ReadyPhoto
 from satcheck.web.judging import CardJob, CardRead, Job, Judged, Refused
 from satcheck.web.shot import Shot
 from satcheck.web.store import Store
@@ -92,9 +93,9 @@ class Bench:
     async def _judge(self, shot: Shot) -> None:
         try:
             job = await asyncio.to_thread(self._job, shot)
-            found = await self.workers.judge(job)
+            # The disk is slow: the photo is written while it is judged.
+            found, photo = await asyncio.gather(self.workers.judge(job), self._ready(job))
             if isinstance(found, Judged):
-                photo = None if job.again else job.photo
                 await asyncio.to_thread(self.store.keep, found.draft, photo)
             elif isinstance(found, Refused):
                 self._fail(shot.id, found.sentence)
@@ -103,6 +104,13 @@ class Bench:
             self._fail(shot.id, say("not_stored"))
         finally:
             self._tasks.pop(shot.id, None)
+
+    async def _ready(self, job: Job) -> ReadyPhoto | None:
+        """Make a photo ready to be kept; one that is judged again is kept already."""
+        if job.again is not None:
+            return None
+        to = self.uploads.to_keep(job.shot.id)
+        return await asyncio.to_thread(self.store.ready, job.photo, job.shot.title, to)
 
     def _job(self, shot: Shot) -> Job:
         same = [

@@ -132,7 +132,7 @@ def judge_job(job: Job, bounds: Calibration) -> Judged | Refused:
 def _inspected(job: Job, bounds: Calibration) -> tuple[Inspection, Rgb]:
     """Return what a photo shows, and the picture of it (h, w, 3) that the verdict is drawn on."""
     shot = job.shot
-    photo = decode_photo(job.photo.read_bytes(), f"{shot.part} {shot.view}")
+    photo = decode_photo(job.photo.read_bytes(), shot.title)
     if job.again is not None:  # its bytes have lost the place since, and so their old sha256
         photo = replace(photo, sha256=job.again.photo)
     with beside() as second:

@@ -47,6 +47,11 @@ class Shot:
     outside: tuple[Tap, ...] = field(default=())
     of: str | None = None
 
+    @property
+    def title(self) -> str:
+        """Return what its photo is called."""
+        return f"{self.part} {self.view}"
+
 
 def is_id(text: object) -> bool:
     """Return whether a text is a shot's or an entry's id, and so safe in a file name."""

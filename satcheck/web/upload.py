@@ -38,7 +38,7 @@ class WrongOffset(Exception):  # noqa: N818
 
 
 class Uploads:
-    """The folder of photos under way, one ID.json and ID.part or ID.photo each."""
+    """The folder of photos under way: of each ID.json, ID.part or ID.photo, perhaps ID.keep."""
 
     def __init__(self, folder: Path, most_bytes: int = MOST_BYTES) -> None:
         self.folder = folder
@@ -124,13 +124,17 @@ class Uploads:
 
     def drop(self, name: str) -> None:
         """Forget a shot that is in the store, or that nobody wants."""
-        for path in (self._part(name), self.photo(name), self._note(name)):
+        for path in (self._part(name), self.photo(name), self.to_keep(name), self._note(name)):
             path.unlink(missing_ok=True)
         self._locks.pop(name, None)
 
     def photo(self, name: str) -> Path:
         """Return where a whole photo lies until it is in the store."""
         return self.folder / f"{name}.photo"
+
+    def to_keep(self, name: str) -> Path:
+        """Return where what is to be kept of a photo lies until the store takes it."""
+        return self.folder / f"{name}.keep"
 
     def _finish(self, name: str) -> None:
         """Put a whole photo safely on the disk."""
