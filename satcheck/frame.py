@@ -160,6 +160,11 @@ class Cutout:
         covered = self.silhouette & ~laminate
         return self.zones * laminate | laminate * np.uint8(LAMINATE) | covered * np.uint8(COVERED)
 
+    @cached_property
+    def linear(self) -> NDArray[np.uint16]:
+        """Linear light (h, w, 3), 0 to 65535; it can be made ready while the lattice is sought."""
+        return linear_codes(self.rgb)
+
     def sketched(self, scale: float) -> Frame:
         """Return the straightened luminance alone: all that a search for the lattice looks at.
 
@@ -178,7 +183,7 @@ class Cutout:
             Wanted pixels of the frame per pixel of the photo; never enlarged beyond 1.
         """
         scale = min(scale, 1.0)
-        small = area_mean(linear_codes(self.rgb), *self._size(scale))
+        small = area_mean(self.linear, *self._size(scale))
         return self._laid(small.astype(np.float32) / np.float32(65535), scale)
 
     def _size(self, scale: float) -> tuple[int, int]:

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from satcheck.beside import beside
 from satcheck.card.find import CardSighting, find_cards
 from satcheck.errors import UsageError
+from satcheck.frame import Cutout
 from satcheck.model import CardFacts, Cells, Label, Side
 from satcheck.outline.find import Part, find_part, part_in_box, part_in_outline
 from satcheck.photo import Photo, closer
@@ -84,7 +85,9 @@ def _measured(photo: Photo, part: Part, cards: Future[CardSighting], hints: Hint
         bared = second.submit(part.laminate)
         blurred = second.submit(photo_blur, photo.rgb, part.silhouette)
         zones = split_zones(part.silhouette, hints.distal)
-        sought = seek(photo.rgb, part.silhouette, zones, bared.result, pitch)
+        cutout = Cutout.of(photo.rgb, part.silhouette, zones, bared.result)
+        second.submit(lambda: cutout.linear)
+        sought = seek(cutout, pitch)
         if sought.is_coarse and (near := closer(photo)) is not None:
             cards = second.submit(find_cards, near.rgb, hints.card_ruler / 100)
             return _measured(near, _seen_closer(part, near, hints), cards, hints)

@@ -9,6 +9,7 @@ import pytest
 from numpy.typing import NDArray
 from scenes import BODY, Braid, Scene, Shape, View, draw
 
+from satcheck.frame import Cutout
 from satcheck.verdict import CELLS_PER_WINDOW
 from satcheck.weave.lattice import Lattice
 from satcheck.weave.measure import CUE_STEP, CUES, Weave, _measured, measure, seek
@@ -190,7 +191,7 @@ def test_a_patch_keeps_its_own_visibility() -> None:
 
 def whole(rgb: NDArray[np.uint8], mask: NDArray[np.bool_], distal: Side) -> Weave:
     """Return what is measured on a part with no tape on it."""
-    return measure(seek(rgb, mask, split_zones(mask, distal), lambda: mask))
+    return measure(seek(Cutout.of(rgb, mask, split_zones(mask, distal), lambda: mask)))
 
 
 @cache

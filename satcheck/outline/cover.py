@@ -135,8 +135,6 @@ def _foreign(
 ) -> Bool:
     """Return the bands between neighbouring lines whose colour is not the laminate's."""
     core = cv2.erode(part.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
-    lightness = np.ascontiguousarray(image[..., 0])
-    rough = np.abs(lightness - cv2.GaussianBlur(lightness, (0, 0), 2.0))
     bands = []
     for upper, lower in pairwise(lines):
         thick = float(median(lower - upper))
@@ -146,13 +144,11 @@ def _foreign(
         above = _rows_between(core, upper - thick, upper - 1)
         below = _rows_between(core, lower + 1, lower + thick)
         sides = [side for side in (above, below) if side.sum() > max(8, BESIDE * band.sum())]
-        # A broad band must be as even as tape is: a dry end can have clean borders too.
-        inner = band & core
-        if inner.sum() < 5 or not sides:
+        if (band & core).sum() < 5 or not sides:
             continue
-        amid = inner & _rows_between(core, upper + SOFT, lower - SOFT)
-        even = amid.any() and float(median(rough[amid])) < TAPE_ROUGHNESS
-        if thick < BROAD * length or even:
+        # A broad band must be as even as tape is: a dry end can have clean borders too.
+        amid = _rows_between(core & band, upper + SOFT, lower - SOFT)
+        if thick < BROAD * length or _is_even(image, amid):
             bands.append((band, sides))
     covered = np.zeros(part.shape, bool)
     # The ends last: what ends beside tape is laminate that merely differs from the tape.
@@ -165,6 +161,13 @@ def _foreign(
         if foreign and float((np.linalg.norm(body - colour, axis=1) < ALIKE).mean()) < COMMON:
             covered |= band
     return covered
+
+
+def _is_even(image: Float, where: Bool) -> bool:
+    """Return whether a place (N, K) is as even as tape is."""
+    lightness = np.ascontiguousarray(image[..., 0])
+    rough = np.abs(lightness - cv2.GaussianBlur(lightness, (0, 0), 2.0))
+    return bool(where.any()) and float(median(rough[where])) < TAPE_ROUGHNESS
 
 
 def _rows_between(part: Bool, upper: NDArray[np.float64], lower: NDArray[np.float64]) -> Bool:

@@ -1,6 +1,5 @@
 """The weave of one part, measured: photo pixels and outline in, a grid of cells out."""
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -22,7 +21,6 @@ from satcheck.weave.texture import (
     without_noise,
 )
 from satcheck.weave.track import Windows, track
-from satcheck.zones import ZoneMap
 
 F32 = NDArray[np.float32]
 Maps = dict[str, F32]
@@ -132,28 +130,15 @@ class Sought:
         return self.pitch < WORKING_PITCH
 
 
-def seek(
-    rgb: NDArray[np.uint8],
-    silhouette: NDArray[np.bool_],
-    zones: ZoneMap,
-    find_laminate: Callable[[], NDArray[np.bool_]],
-    pitch: float | None = None,
-) -> Sought:
+def seek(cutout: Cutout, pitch: float | None = None) -> Sought:
     """Look for the lattice of a part's weave.
 
     Parameters
     ----------
-    rgb : (H, W, 3) uint8 array
-        sRGB-encoded upright photo.
-    silhouette : (H, W) bool array
-        The part with the tape and cord on it.
-    zones : ZoneMap
-    find_laminate : callable
-        Returns the part without tape and cord, (H, W) bool; asked for as late as can be.
+    cutout : Cutout
     pitch : float, optional
-        Tow pitch in pixels of ``rgb``, where the user or the card tells it.
+        Tow pitch in pixels of the photo, where the user or the card tells it.
     """
-    cutout = Cutout.of(rgb, silhouette, zones, find_laminate)
     search = cutout.sketched(SEARCH_WIDTH / cutout.width)
     lattice = find_lattice(search, None if pitch is None else pitch * search.scale)
     if lattice is None:
