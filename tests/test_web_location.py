@@ -64,6 +64,13 @@ def test_the_place_in_xmp_is_blanked_too() -> None:
     assert b'exif:Other="1"' in cleaned
 
 
+def test_a_file_made_to_keep_the_search_busy_is_searched_all_the_same() -> None:
+    run = b"a" * 500_000  # looked at from each of its letters it would take twenty minutes
+    blocks = b"II*\0\x08\0\0\0" * 2_000
+    data = b"\xff\xd8" + run + b' exif:GPSLatitude="47,33.3N" ' + blocks
+    assert without_location(data) == data.replace(b"47,33.3N", b" " * 8)
+
+
 @pytest.mark.parametrize("data", [b"", b"II*\0", b"MM\0*\xff\xff\xff\xff", b"\xff\xd8" + bytes(99)])
 def test_what_has_no_place_or_is_cut_short_comes_back_as_it_is(data: bytes) -> None:
     assert without_location(data) == data
