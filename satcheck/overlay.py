@@ -42,7 +42,7 @@ SPECK = 0.1
 """Badge radii of room under which a patch is too small to be pointed at."""
 
 RIM_ERROR = 1.1
-"""Pixels by which a patch's rim is drawn off it at most: in half of the time, and smoother."""
+"""Pixels by which a patch's rim is drawn off it at most: fewer corners are quicker and smoother."""
 
 Rgb = NDArray[np.uint8]
 Mask = NDArray[np.bool_]

@@ -10,7 +10,7 @@ from records import inspection_of
 
 from satcheck.ledger.book import Ledger
 from satcheck.ledger.entries import Clock, Draft, Entry, Kind
-from satcheck.ledger.photos import place_photo, ready_photo
+from satcheck.ledger.photos import move_photo, prepare_photo
 from satcheck.ledger.recording import Context, record_inspection
 from satcheck.model import Label
 from satcheck.web.location import without_location
@@ -43,8 +43,8 @@ def inspect(ledger: Ledger, verdict: Label = Label.GOOD, **context: Any) -> Entr
 
 def keep_photo(ledger: Ledger, data: bytes = b"\xff\xd8 photo") -> Entry:
     """Keep a photo, beside the ledger and in it."""
-    ready = ready_photo(data, without_location, "part.jpg", ledger.path.with_name("ready"))
-    return ledger.append(place_photo(ledger.path, ready))
+    prepared = prepare_photo(data, without_location, "part.jpg", ledger.path.with_name("prepared"))
+    return ledger.append(move_photo(ledger.path, prepared))
 
 
 def tamper(path: Path, *statements: str) -> None:

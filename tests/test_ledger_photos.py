@@ -48,7 +48,7 @@ def test_a_photo_that_was_kept_before_stays_as_it_is(ledger: Ledger) -> None:
     path.write_bytes(b"as it is")
     assert keep_photo(ledger).body == entry.body
     assert path.read_bytes() == b"as it is", "an entry names the first copy by its own sha256"
-    assert not ledger.path.with_name("ready").exists()
+    assert not ledger.path.with_name("prepared").exists()
 
 
 def test_a_photo_goes_to_a_ledger_on_another_disk(
@@ -57,13 +57,13 @@ def test_a_photo_goes_to_a_ledger_on_another_disk(
     rename = Path.replace
 
     def on_one_disk(source: Path, target: Path) -> Path:
-        if source.name == "ready":
+        if source.name == "prepared":
             raise OSError(errno.EXDEV, "Invalid cross-device link")
         return rename(source, target)
 
     monkeypatch.setattr(Path, "replace", on_one_disk)
     assert kept_photo(ledger, keep_photo(ledger)) == b"\xff\xd8 photo"
-    assert not ledger.path.with_name("ready").exists()
+    assert not ledger.path.with_name("prepared").exists()
 
 
 def test_a_photo_that_is_gone_is_a_sentence(ledger: Ledger) -> None:

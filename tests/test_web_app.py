@@ -19,7 +19,7 @@ from records import inspection_of
 from satcheck.ledger.blob import Blob
 from satcheck.ledger.book import Ledger, open_ledger
 from satcheck.ledger.entries import Draft, Kind
-from satcheck.ledger.photos import ReadyPhoto, photo_folder
+from satcheck.ledger.photos import PreparedPhoto, photo_folder
 from satcheck.ledger.recording import Context, inspection_draft
 from satcheck.ledger.search import Search
 from satcheck.model import Label
@@ -136,7 +136,7 @@ def test_photo_and_verdict_are_on_the_disk_before_the_answer_is_shown(tmp_path: 
     async def work(at: Phone) -> None:
         keep, order = at.bench.store.keep, []
 
-        def watched(verdict: Draft, photo: ReadyPhoto | None) -> None:
+        def watched(verdict: Draft, photo: PreparedPhoto | None) -> None:
             assert at.bench.progress(ID) is not None
             order.append(at.bench.progress(ID).state)  # type: ignore[union-attr]
             keep(verdict, photo)
@@ -152,7 +152,7 @@ def test_photo_and_verdict_are_on_the_disk_before_the_answer_is_shown(tmp_path: 
     at_the_shop(tmp_path, work)
 
 
-@pytest.mark.parametrize("step", ["ready", "keep"])
+@pytest.mark.parametrize("step", ["prepare", "keep"])
 def test_an_answer_that_cannot_be_kept_is_not_shown(tmp_path: Path, step: str) -> None:
     async def work(at: Phone) -> None:
         def full(*_given: object) -> None:
@@ -361,7 +361,7 @@ def test_a_photo_that_could_not_be_kept_is_tried_again_without_being_sent(tmp_pa
     async def work(at: Phone) -> None:
         keep = at.bench.store.keep
 
-        def full(verdict: Draft, photo: ReadyPhoto | None) -> None:
+        def full(verdict: Draft, photo: PreparedPhoto | None) -> None:
             raise OSError(28, "No space left on device")
 
         at.bench.store.keep = full  # type: ignore[method-assign]

@@ -45,32 +45,32 @@ def photo_path(ledger: Path, file: str) -> Path:
 
 
 @dataclass(frozen=True)
-class ReadyPhoto:
-    """A photo as it is to be kept, safely on the disk, though not in its place.
+class PreparedPhoto:
+    """A photo as it is to be kept, safely on the disk, but not yet beside the ledger.
 
     Attributes
     ----------
     draft : Draft
         What records it.
-    lies_at : Path
+    file : Path
         The file with its bytes.
     """
 
     draft: Draft
-    lies_at: Path
+    file: Path
 
 
-def ready_photo(
+def prepare_photo(
     data: bytes, without_location: Callable[[bytes], bytes], name: str, to: Path, by: str = ""
-) -> ReadyPhoto:
-    """Write a photo's bytes without their place to a file, from which it can be kept.
+) -> PreparedPhoto:
+    """Write what is to be kept of a photo to a file, until it is known whether it will be.
 
     Parameters
     ----------
     data : bytes
         As the phone sent them.
     without_location : callable
-        Takes the place out of the bytes.
+        Takes the location out of the bytes.
     name : str
         As the phone called it.
     to : Path
@@ -90,11 +90,11 @@ def ready_photo(
         "size": len(kept),
         "name": name,
     }
-    return ReadyPhoto(Draft(Kind.PHOTO, body, by), to)
+    return PreparedPhoto(Draft(Kind.PHOTO, body, by), to)
 
 
-def place_photo(ledger: Path, photo: ReadyPhoto) -> Draft:
-    """Move a photo to its place beside a ledger (its file), and return the draft that records it.
+def move_photo(ledger: Path, photo: PreparedPhoto) -> Draft:
+    """Move a photo into the folder beside a ledger's file; return the draft that records it.
 
     Append it, alone or with its inspection, after this has returned: an entry never names a file
     that is not whole. A photo whose entry was never appended is harmless.
@@ -108,9 +108,9 @@ def place_photo(ledger: Path, photo: ReadyPhoto) -> Draft:
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         if path.exists():
-            photo.lies_at.unlink()
+            photo.file.unlink()
         else:
-            move_whole(photo.lies_at, path)
+            move_whole(photo.file, path)
     except OSError as error:
         raise LedgerError(str(path), f"cannot be written ({error.strerror or error})") from error
     return photo.draft

@@ -9,7 +9,7 @@ from collections import OrderedDict
 from dataclasses import dataclass
 
 from satcheck.errors import SatcheckError, UsageError
-from satcheck.ledger.photos import ReadyPhoto
+from satcheck.ledger.photos import PreparedPhoto
 from satcheck.web.judging import CardJob, CardRead, Job, Judged, Refused
 from satcheck.web.shot import Shot
 from satcheck.web.store import Store
@@ -94,7 +94,7 @@ class Bench:
         try:
             job = await asyncio.to_thread(self._job, shot)
             # The disk is slow: the photo is written while it is judged.
-            found, photo = await asyncio.gather(self.workers.judge(job), self._ready(job))
+            found, photo = await asyncio.gather(self.workers.judge(job), self._prepared(job))
             if isinstance(found, Judged):
                 await asyncio.to_thread(self.store.keep, found.draft, photo)
             elif isinstance(found, Refused):
@@ -105,12 +105,12 @@ class Bench:
         finally:
             self._tasks.pop(shot.id, None)
 
-    async def _ready(self, job: Job) -> ReadyPhoto | None:
-        """Make a photo ready to be kept; one that is judged again is kept already."""
+    async def _prepared(self, job: Job) -> PreparedPhoto | None:
+        """Prepare a photo to be kept; one that is judged again is kept already."""
         if job.again is not None:
             return None
-        to = self.uploads.to_keep(job.shot.id)
-        return await asyncio.to_thread(self.store.ready, job.photo, job.shot.title, to)
+        to = self.uploads.prepared(job.shot.id)
+        return await asyncio.to_thread(self.store.prepare, job.photo, job.shot.title, to)
 
     def _job(self, shot: Shot) -> Job:
         same = [

@@ -11,7 +11,7 @@ from typing import Any, Protocol
 from satcheck.errors import UsageError
 from satcheck.ledger.book import Ledger
 from satcheck.ledger.entries import Draft, Entry, Kind
-from satcheck.ledger.photos import ReadyPhoto, kept_photo, place_photo, ready_photo
+from satcheck.ledger.photos import PreparedPhoto, kept_photo, move_photo, prepare_photo
 from satcheck.ledger.recording import stored_inspection
 from satcheck.ledger.search import Search
 from satcheck.model import Inspection
@@ -51,10 +51,10 @@ class Kept:
 class Store(Protocol):
     """What the pages need of a store. Pictures are "photo", "marks" or "plain"."""
 
-    def ready(self, photo: Path, name: str, to: Path) -> ReadyPhoto:
-        """Make a photo ready to be kept: what of its bytes is kept goes to a file."""
+    def prepare(self, photo: Path, name: str, to: Path) -> PreparedPhoto:
+        """Prepare a photo to be kept: what of its bytes is kept goes to a file."""
 
-    def keep(self, verdict: Draft, photo: ReadyPhoto | None) -> None:
+    def keep(self, verdict: Draft, photo: PreparedPhoto | None) -> None:
         """Put a verdict on the disk, with its photo where that is new, both or neither."""
 
     def get(self, name: str) -> Kept | None:
@@ -79,13 +79,13 @@ class LedgerStore:
     def __init__(self, ledger: Ledger) -> None:
         self._ledger = ledger
 
-    def ready(self, photo: Path, name: str, to: Path) -> ReadyPhoto:
-        """Make a photo ready to be kept: what of its bytes is kept goes to a file."""
-        return ready_photo(photo.read_bytes(), without_location, name, to)
+    def prepare(self, photo: Path, name: str, to: Path) -> PreparedPhoto:
+        """Prepare a photo to be kept: what of its bytes is kept goes to a file."""
+        return prepare_photo(photo.read_bytes(), without_location, name, to)
 
-    def keep(self, verdict: Draft, photo: ReadyPhoto | None) -> None:
+    def keep(self, verdict: Draft, photo: PreparedPhoto | None) -> None:
         """Append photo and verdict together; a photo judged again is in the ledger already."""
-        new = [] if photo is None else [place_photo(self._ledger.path, photo)]
+        new = [] if photo is None else [move_photo(self._ledger.path, photo)]
         self._ledger.append_all([*new, verdict])
 
     def get(self, name: str) -> Kept | None:

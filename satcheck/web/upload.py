@@ -38,7 +38,7 @@ class WrongOffset(Exception):  # noqa: N818
 
 
 class Uploads:
-    """The folder of photos under way: of each ID.json, ID.part or ID.photo, perhaps ID.keep."""
+    """The folder of photos under way: of each ID.json, ID.part or ID.photo, perhaps ID.prepared."""
 
     def __init__(self, folder: Path, most_bytes: int = MOST_BYTES) -> None:
         self.folder = folder
@@ -124,7 +124,7 @@ class Uploads:
 
     def drop(self, name: str) -> None:
         """Forget a shot that is in the store, or that nobody wants."""
-        for path in (self._part(name), self.photo(name), self.to_keep(name), self._note(name)):
+        for path in (self._part(name), self.photo(name), self.prepared(name), self._note(name)):
             path.unlink(missing_ok=True)
         self._locks.pop(name, None)
 
@@ -132,9 +132,9 @@ class Uploads:
         """Return where a whole photo lies until it is in the store."""
         return self.folder / f"{name}.photo"
 
-    def to_keep(self, name: str) -> Path:
+    def prepared(self, name: str) -> Path:
         """Return where what is to be kept of a photo lies until the store takes it."""
-        return self.folder / f"{name}.keep"
+        return self.folder / f"{name}.prepared"
 
     def _finish(self, name: str) -> None:
         """Put a whole photo safely on the disk."""
