@@ -25,7 +25,7 @@ from phone_photo import phone_photo
 from satcheck.calibration import Calibration, read_calibration
 from satcheck.inspection import Settings, inspect
 from satcheck.model import Inspection
-from satcheck.overlay import label_map_png, overlay_jpeg
+from satcheck.overlay.draw import label_map_png, overlay_jpeg
 from satcheck.photo import Photo, read_photo
 from satcheck.record import inspection_to_json
 

@@ -152,7 +152,12 @@ ORDER = (
     "pages.review",
     "labelled_pages",
     "rejudging",
-    "overlay",
+    "overlay.look",
+    "overlay.patterns",
+    "overlay.badges",
+    "overlay.borders",
+    "overlay.strips",
+    "overlay.draw",
     # a month of parts in one go
     "audit.found",
     "audit.gathering",
@@ -374,7 +379,7 @@ def test_a_photo_is_judged_without_the_slow_libraries(tmp_path: Path) -> None:
     )
     run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
     loaded = set(run.stderr.split())
-    assert {"satcheck.labelling", "satcheck.verdict", "satcheck.overlay", "cv2"} <= loaded
+    assert {"satcheck.labelling", "satcheck.verdict", "satcheck.overlay.draw", "cv2"} <= loaded
     assert (tmp_path / "basalt_11.json").exists()
     assert not loaded & {"scipy", "skimage", "pint", "reportlab", "matplotlib", "numpy.ma"}
 

@@ -14,14 +14,9 @@ from records import cells_of, inspection_of
 
 from satcheck.files import OVERLAY_MARK
 from satcheck.model import SCALE, Label
-from satcheck.overlay import (
-    LONG_SIDE,
-    draw_overlay,
-    label_map_png,
-    overlay_jpeg,
-    place_badges,
-    zone_borders,
-)
+from satcheck.overlay.badges import place_badges
+from satcheck.overlay.borders import zone_borders
+from satcheck.overlay.draw import LONG_SIDE, draw_overlay, label_map_png, overlay_jpeg
 
 S, L, G, H, R = SCALE
 PHONE = 360

@@ -19,7 +19,7 @@ from satcheck.inspection import Settings, inspect
 from satcheck.ledger.entries import Draft
 from satcheck.ledger.recording import Context, inspection_draft
 from satcheck.model import Inspection, Side
-from satcheck.overlay import draw_overlay
+from satcheck.overlay.draw import draw_overlay
 from satcheck.photo import Photo, decode_photo
 from satcheck.record import inspection_from_json
 

@@ -65,7 +65,7 @@ def _judge(
     from satcheck.beside import beside
     from satcheck.files import check_replaceable, write_whole
     from satcheck.inspection import inspect
-    from satcheck.overlay import label_map_png, overlay_jpeg
+    from satcheck.overlay.draw import label_map_png, overlay_jpeg
 
     if write:
         check_replaceable(job.record)

@@ -1,7 +1,7 @@
 """The pictures that the page shows of a photo: plain, and with the verdict drawn on it.
 
 Both have the same size, so that a tap can change one for the other. The page says the verdict and
-the legend itself, so the strips of ``overlay.overlay_jpeg`` are left out.
+the legend itself, so the strips of ``overlay.draw.overlay_jpeg`` are left out.
 """
 
 from io import BytesIO

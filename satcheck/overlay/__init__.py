@@ -1,0 +1,1 @@
+"""The verdict drawn on the photo, so that it reads at a glance on a phone."""
