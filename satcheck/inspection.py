@@ -16,7 +16,7 @@ from satcheck.flags import EXPLANATIONS, Reason
 from satcheck.labelling import label_cells
 from satcheck.measurement import Hints, Measurement, measure_photo, spread
 from satcheck.model import CalibrationFacts, Inspection, Label, PhotoFacts, Side
-from satcheck.photo import Photo
+from satcheck.photo.read import Photo
 from satcheck.verdict import judge
 
 

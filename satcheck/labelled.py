@@ -21,7 +21,7 @@ from satcheck.model import SCALE, Cells, Label
 from satcheck.painted_marks import marks_at_cells, read_marks
 from satcheck.part_bounds import HeldOut, settle
 from satcheck.parts_table import LabelledPhoto, read_parts
-from satcheck.photo import read_photo
+from satcheck.photo.read import read_photo
 from satcheck.saturation import Saturation, saturation, usable, values
 from satcheck.zone_calls import where as zone_cells
 from satcheck.zone_calls import zones_of_marks

@@ -11,7 +11,7 @@ from satcheck.labelled import Evidence, Study
 from satcheck.model import Cells
 from satcheck.pages import calibration as calibration_pages
 from satcheck.pages import review
-from satcheck.photo import Photo, read_photo
+from satcheck.photo.read import Photo, read_photo
 from satcheck.zone_calls import where
 
 LONGEST = 420  # pixels of a picture's longer side: sharp enough at the width of a phone

@@ -13,7 +13,7 @@ from satcheck.errors import UsageError
 from satcheck.frame import Cutout
 from satcheck.model import CardFacts, Cells, Label, Side
 from satcheck.outline.find import Part, find_part, part_in_box, part_in_outline
-from satcheck.photo import Photo, closer
+from satcheck.photo.read import Photo, closer
 from satcheck.trust.blur import photo_blur
 from satcheck.trust.card import CardReading, corrected, implausible_scale, read_card
 from satcheck.trust.doubt import doubt

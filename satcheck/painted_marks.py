@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from satcheck.errors import TableError
 from satcheck.model import SCALE, Cells, Label
 from satcheck.parts_table import LabelledPhoto
-from satcheck.photo import Photo
+from satcheck.photo.read import Photo
 
 U8 = NDArray[np.uint8]
 SAME_SHAPE = 0.01

@@ -20,7 +20,7 @@ from satcheck.ledger.book import Ledger
 from satcheck.ledger.listing import shown
 from satcheck.ledger.recording import Context, judged, record_inspection
 from satcheck.model import Inspection
-from satcheck.photo import decode_photo
+from satcheck.photo.read import decode_photo
 from satcheck.processes import Lost
 from satcheck.report import headline
 

@@ -26,7 +26,7 @@ from satcheck.calibration import Calibration, read_calibration
 from satcheck.inspection import Settings, inspect
 from satcheck.model import Inspection
 from satcheck.overlay.draw import label_map_png, overlay_jpeg
-from satcheck.photo import Photo, read_photo
+from satcheck.photo.read import Photo, read_photo
 from satcheck.record import inspection_to_json
 
 ROOT = Path(__file__).parents[1]

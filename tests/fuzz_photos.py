@@ -24,7 +24,7 @@ from typing import Any
 from fuzz_mutants import mutant, odd_photo
 
 from satcheck.errors import SatcheckError
-from satcheck.photo import Photo, read_photo
+from satcheck.photo.read import Photo, read_photo
 
 SEED = 20260310
 SECONDS = 10

@@ -23,7 +23,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from satcheck.outline.find import Part, find_part
-from satcheck.photo import read_photo
+from satcheck.photo.read import read_photo
 
 Bool = NDArray[np.bool_]
 Rgb = NDArray[np.uint8]

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from satcheck.calibration import read_calibration
 from satcheck.inspection import Settings, inspect
 from satcheck.model import Inspection, Label
-from satcheck.photo import read_photo
+from satcheck.photo.read import read_photo
 from satcheck.zone_calls import called
 
 HERE = Path(__file__).resolve().parent.parent

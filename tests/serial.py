@@ -11,7 +11,7 @@ from records import inspection_of
 
 from satcheck.measurement import Hints, measure_photo, spread
 from satcheck.model import Cells, Inspection, Label
-from satcheck.photo import Photo
+from satcheck.photo.read import Photo
 
 BORDER = 80
 """Pixels of the picture around a drawn grid."""

@@ -27,7 +27,7 @@ from satcheck.calibration import Calibration, read_calibration
 from satcheck.inspection import Settings, inspect
 from satcheck.light import encode_srgb, linear_light
 from satcheck.model import Side
-from satcheck.photo import Photo, read_photo
+from satcheck.photo.read import Photo, read_photo
 
 F32 = NDArray[np.float32]
 Pixels = NDArray[np.uint8]

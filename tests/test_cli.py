@@ -78,7 +78,7 @@ def settings(**given: Any) -> SimpleNamespace:
 def run(monkeypatch: pytest.MonkeyPatch, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> Run:
     """Return a call of the command line in an empty folder: status, stdout, stderr."""
     doubles: dict[str, dict[str, Any]] = {
-        "photo": {"read_photo": read},
+        "photo.read": {"read_photo": read},
         "inspection": {"inspect": judge, "Settings": settings},
         "labelled": {"study_table": study_table},
         "labelled_pages": {

@@ -11,9 +11,10 @@ from fuzz_photos import MOST_MEMORY, fault, fuzz
 from PIL import Image
 from PIL.JpegImagePlugin import JpegImageFile
 
-from satcheck import photo as reader
 from satcheck.errors import PhotoError
-from satcheck.photo import MOST_PASSES, decode_photo
+from satcheck.photo import read as reader
+from satcheck.photo.limits import MOST_PASSES, count_passes
+from satcheck.photo.read import decode_photo
 
 
 def test_broken_files_end_in_a_photo_or_one_sentence() -> None:
@@ -75,7 +76,7 @@ def claimed(kind: str, width: int, height: int) -> bytes:
 
 @pytest.mark.parametrize("kind", ["PNG", "WebP", "HEIC", "JPEG progressive", "JPEG"])
 def test_a_bomb_is_refused_before_it_is_decoded(kind: str, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(reader, "_pixels", lambda *_: pytest.fail("it was decoded"))
+    monkeypatch.setattr(reader, "decoded", lambda *_: pytest.fail("it was decoded"))
     with pytest.raises(PhotoError, match="megapixels are allowed"):
         decode_photo(claimed(kind, 16380, 16380), "p")
 
@@ -84,7 +85,7 @@ def test_only_a_jpeg_in_one_pass_may_have_200_megapixels(monkeypatch: pytest.Mon
     def stop(*_: object) -> None:
         raise PhotoError("p", "it was decoded", "")
 
-    monkeypatch.setattr(reader, "_pixels", stop)
+    monkeypatch.setattr(reader, "decoded", stop)
     with pytest.raises(PhotoError, match="it was decoded"):
         decode_photo(claimed("JPEG", 16000, 12000), "p")
     for kind in ("PNG", "WebP", "JPEG progressive"):
@@ -113,7 +114,7 @@ def test_passes_are_those_of_the_first_picture(kind: str) -> None:
     data = whole_photos()[kind]
     with JpegImageFile(BytesIO(data)) as image:
         assert image.fp is not None
-        passes = reader._passes(data, image.fp.tell())
+        passes = count_passes(data, image.fp.tell())
     assert passes == (data.count(b"\xff\xda") if kind == "JPEG progressive" else 1)
 
 
@@ -124,7 +125,7 @@ def test_too_little_memory_is_no_damage(error: Exception, monkeypatch: pytest.Mo
             error.code = cv2.Error.StsNoMem
         raise error
 
-    monkeypatch.setattr(reader, "_pixels", full)
+    monkeypatch.setattr(reader, "decoded", full)
     with pytest.raises(PhotoError, match=r"not enough memory.*; a smaller photo is allowed"):
         decode_photo(whole_photos()["PNG"], "p")
 

@@ -16,7 +16,7 @@ from satcheck.inspection import Settings, inspect
 from satcheck.labelling import label_cells
 from satcheck.light import encode_srgb
 from satcheck.model import ZONES, Inspection, Label
-from satcheck.photo import Photo, read_photo
+from satcheck.photo.read import Photo, read_photo
 from satcheck.record import inspection_from_json, inspection_to_json
 from satcheck.verdict import judge
 

@@ -32,7 +32,7 @@ from satcheck.labelled import (
 from satcheck.measurement import Measurement
 from satcheck.model import SCALE, STATES, Inspection, Label
 from satcheck.parts_table import LabelledPhoto, read_parts
-from satcheck.photo import read_photo
+from satcheck.photo.read import read_photo
 from satcheck.saturation import Saturation
 
 STARVED, GOOD, RICH = range(3)

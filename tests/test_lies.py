@@ -17,7 +17,7 @@ from scenes import Braid, relief
 from satcheck.card.find import CardSighting, find_cards
 from satcheck.inspection import Settings, inspect
 from satcheck.model import Inspection, Label
-from satcheck.photo import Photo, decode_photo
+from satcheck.photo.read import Photo, decode_photo
 
 Rgb = NDArray[np.uint8]
 BASALT = Settings("basalt", distal="down")

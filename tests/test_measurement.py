@@ -18,7 +18,7 @@ from satcheck.card.find import CardSighting
 from satcheck.errors import UsageError
 from satcheck.measurement import Hints, Measurement, measure_photo, spread
 from satcheck.model import Label
-from satcheck.photo import Photo, closer, decode_photo
+from satcheck.photo.read import Photo, closer, decode_photo
 
 SCENE = draw(np.random.default_rng(3), Braid(pitch=9.0, amplitude=0.15), Shape(190, 300), View(0.7))
 ROWS, COLUMNS = np.nonzero(SCENE.mask)

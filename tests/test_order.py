@@ -48,7 +48,12 @@ ORDER = (
     "silhouette",
     # files to pixels
     "light",
-    "photo",
+    "photo.kinds",
+    "photo.limits",
+    "photo.pixels",
+    "photo.colour",
+    "photo.exif",
+    "photo.read",
     "card.layout",
     "card.slanted_edge",
     "card.markers",

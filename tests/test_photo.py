@@ -19,7 +19,7 @@ from PIL import Image, ImageCms
 
 from satcheck.errors import PhotoError
 from satcheck.light import encode_srgb
-from satcheck.photo import Photo, decode_photo, read_photo
+from satcheck.photo.read import Photo, decode_photo, read_photo
 
 Pixels = NDArray[np.uint8]
 FORMATS = ("JPEG", "PNG", "WEBP", "HEIC")

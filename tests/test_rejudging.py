@@ -19,7 +19,7 @@ from satcheck.cli.app import main
 from satcheck.errors import UsageError
 from satcheck.inspection import Settings, inspect
 from satcheck.model import Inspection, Label
-from satcheck.photo import read_photo
+from satcheck.photo.read import read_photo
 from satcheck.record import inspection_from_json, inspection_to_json
 from satcheck.rejudging import Difference, difference_table, differences, redrawn, rejudge
 

@@ -13,7 +13,7 @@ from serial import moved, placed, shown
 
 from satcheck.inspection import Settings, inspect
 from satcheck.model import ZONES, Inspection, Label
-from satcheck.photo import Photo
+from satcheck.photo.read import Photo
 from satcheck.series.align import Alignment, align
 from satcheck.series.change import by_zone, change, summary
 

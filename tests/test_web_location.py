@@ -7,7 +7,7 @@ import pillow_heif
 import pytest
 from PIL import Image
 
-from satcheck.photo import decode_photo
+from satcheck.photo.read import decode_photo
 from satcheck.web.location import without_location
 
 PLACE = {1: "N", 2: (47.0, 33.0, 21.5), 3: "E", 4: (7.0, 35.0, 9.25), 29: "2026:03:04"}

@@ -20,7 +20,7 @@ from satcheck.ledger.entries import Draft
 from satcheck.ledger.recording import Context, inspection_draft
 from satcheck.model import Inspection, Side
 from satcheck.overlay.draw import draw_overlay
-from satcheck.photo import Photo, decode_photo
+from satcheck.photo.read import Photo, decode_photo
 from satcheck.record import inspection_from_json
 
 LONG_SIDE, QUALITY = 720, 80

@@ -107,7 +107,7 @@ def check(
     """
     from satcheck.beside import ahead, beside
     from satcheck.files import make_writable, plan_jobs
-    from satcheck.photo import read_photo
+    from satcheck.photo.read import read_photo
 
     jobs = plan_jobs(_without_overlays(photos), out)
     with beside() as second:

@@ -29,7 +29,7 @@ def demo(
     from satcheck.beside import ahead, beside
     from satcheck.files import make_writable, plan_jobs
     from satcheck.inspection import Settings
-    from satcheck.photo import read_photo
+    from satcheck.photo.read import read_photo
 
     bounds, folder = load_calibration(None), find_demo(Path.cwd())
     scenes = demo_scenes(folder)

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from satcheck.files import Job
     from satcheck.inspection import Settings
     from satcheck.model import Inspection
-    from satcheck.photo import Photo
+    from satcheck.photo.read import Photo
 
 
 @dataclass(frozen=True)

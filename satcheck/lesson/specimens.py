@@ -13,7 +13,7 @@ from satcheck.errors import TableError
 from satcheck.inspection import Settings, inspect
 from satcheck.model import SCALE, Cells, Inspection, Label
 from satcheck.parts_table import LabelledPhoto, read_parts
-from satcheck.photo import Photo, read_photo
+from satcheck.photo.read import Photo, read_photo
 from satcheck.series.grid import cell_labels, centres
 from satcheck.zone_calls import where
 

@@ -19,7 +19,7 @@ from satcheck.ledger.entries import Draft
 from satcheck.ledger.recording import Context, inspection_draft, whole_record
 from satcheck.model import Inspection
 from satcheck.overlay.draw import draw_marks
-from satcheck.photo import Photo, decode_photo
+from satcheck.photo.read import Photo, decode_photo
 from satcheck.series.reference import carry
 from satcheck.web.mending import mended_outline
 from satcheck.web.pictures import Rgb, jpeg, shown

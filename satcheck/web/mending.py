@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from satcheck.outline.find import find_part, mend
-from satcheck.photo import Photo
+from satcheck.photo.read import Photo
 from satcheck.web.shot import Tap
 
 NEAR = 0.25

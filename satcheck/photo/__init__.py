@@ -1,0 +1,1 @@
+"""Phone photos to pixels: told by their content, checked by their header, upright and sRGB."""
