@@ -13,9 +13,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from satcheck.area_mean import area_mean
+from satcheck.arrays.area_mean import area_mean
+from satcheck.arrays.quantile import median
 from satcheck.light import linear_codes, linear_light, luminance
-from satcheck.quantile import median
 from satcheck.zones import NUMBER, ON_BRIM, ON_LOCK, ZoneMap
 
 LAMINATE, COVERED = 16, 32  # bits of a pixel's code, beside those of its zone

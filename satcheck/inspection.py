@@ -9,15 +9,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from satcheck import __version__
-from satcheck.advice import advise
 from satcheck.beside import beside
-from satcheck.calibration import Calibration
+from satcheck.calibration.file import Calibration
 from satcheck.flags import EXPLANATIONS, Reason
-from satcheck.labelling import label_cells
+from satcheck.judgement.advice import advise
+from satcheck.judgement.labelling import label_cells
+from satcheck.judgement.verdict import judge
 from satcheck.measurement import Hints, Measurement, measure_photo, spread
 from satcheck.model import CalibrationFacts, Inspection, Label, PhotoFacts, Side
 from satcheck.photo.read import Photo
-from satcheck.verdict import judge
 
 
 @dataclass(frozen=True, eq=False)

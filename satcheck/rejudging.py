@@ -11,12 +11,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from satcheck import __version__
-from satcheck.advice import advise
-from satcheck.calibration import Calibration
+from satcheck.calibration.file import Calibration
 from satcheck.errors import UsageError
-from satcheck.labelling import label_cells
+from satcheck.judgement.advice import advise
+from satcheck.judgement.labelling import label_cells
+from satcheck.judgement.verdict import judge
 from satcheck.model import MEASURE, Inspection, Label
-from satcheck.verdict import judge
 
 WHOLE = "part"
 

@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 
-from satcheck.advice import describe_zones
+from satcheck.judgement.advice import describe_zones
 from satcheck.model import (
     CalibrationFacts,
     CardFacts,

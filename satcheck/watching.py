@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from satcheck.calibration import Calibration
+from satcheck.calibration.file import Calibration
 from satcheck.errors import PhotoError, UsageError
 from satcheck.files import is_overlay
 from satcheck.inspection import Settings, inspect

@@ -14,9 +14,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from satcheck.arrays.quantile import median
+from satcheck.arrays.silhouette import long_axis, rim
 from satcheck.errors import UsageError
-from satcheck.quantile import median
-from satcheck.silhouette import long_axis, rim
 
 Bool = NDArray[np.bool_]
 Float = NDArray[np.float64]

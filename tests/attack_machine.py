@@ -29,8 +29,8 @@ from ledgers import clock_from, inspect, note
 from PIL import Image
 from study_tables import gauge_lines, written
 
-from satcheck import labelled
-from satcheck.calibration import write_calibration
+from satcheck.calibration import labelled
+from satcheck.calibration.file import write_calibration
 from satcheck.cli.app import main as satcheck
 from satcheck.ledger.book import open_ledger, read_ledger
 from satcheck.ledger.verifying import verify

@@ -15,7 +15,7 @@ from satcheck.audit.gathering import gather
 from satcheck.audit.judging import Done, Refused, Task, judge_task
 from satcheck.audit.rows import PartRow, PhotoRow
 from satcheck.audit.running import Audit, Standing, run
-from satcheck.calibration import Calibration
+from satcheck.calibration.file import Calibration
 from satcheck.ledger.book import Ledger, open_ledger
 from satcheck.model import Evenness, Label, PhotoFacts
 

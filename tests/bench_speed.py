@@ -22,7 +22,7 @@ import cv2
 import pytest
 from phone_photo import phone_photo
 
-from satcheck.calibration import Calibration, read_calibration
+from satcheck.calibration.file import Calibration, read_calibration
 from satcheck.inspection import Settings, inspect
 from satcheck.model import Inspection
 from satcheck.overlay.draw import label_map_png, overlay_jpeg

@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scenes import Braid, Scene, Shape, View, draw
 
-from satcheck.calibration import Calibration
-from satcheck.labelled import calibrate_table
+from satcheck.calibration.file import Calibration
+from satcheck.calibration.labelled import calibrate_table
 from satcheck.light import encode_srgb
 
 LEFT = {"starved": 1.0, "good": 0.35, "rich": 0.05}

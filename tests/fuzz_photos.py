@@ -51,7 +51,7 @@ def read(path: Path) -> str:
 
 def inspector() -> Read:
     """Return a judgement under the demo's calibration."""
-    from satcheck.calibration import read_calibration
+    from satcheck.calibration.file import read_calibration
     from satcheck.inspection import Settings, inspect
 
     calibration = read_calibration(CALIBRATION)

@@ -7,8 +7,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from satcheck.calibration import FibreBounds
-from satcheck.mixture import Mixture
+from satcheck.calibration.file import FibreBounds
+from satcheck.judgement.mixture import Mixture
 from satcheck.model import Cells, Label
 
 Bool = NDArray[np.bool_]

@@ -15,11 +15,11 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from satcheck.calibration import read_calibration
+from satcheck.calibration.file import read_calibration
+from satcheck.calibration.zone_calls import called
 from satcheck.inspection import Settings, inspect
 from satcheck.model import Inspection, Label
 from satcheck.photo.read import read_photo
-from satcheck.zone_calls import called
 
 HERE = Path(__file__).resolve().parent.parent
 STARVED, GOOD, RICH = 1, 3, 5

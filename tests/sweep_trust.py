@@ -23,7 +23,7 @@ from matplotlib.figure import Figure
 from measure_truth import compare
 from numpy.typing import NDArray
 
-from satcheck.calibration import Calibration, read_calibration
+from satcheck.calibration.file import Calibration, read_calibration
 from satcheck.inspection import Settings, inspect
 from satcheck.light import encode_srgb, linear_light
 from satcheck.model import Side

@@ -8,7 +8,7 @@ import pytest
 from drawn_shop import DrawnShop
 from ledgers import clock_from
 
-from satcheck.calibration import write_calibration
+from satcheck.calibration.file import write_calibration
 from satcheck.cli.app import main
 from satcheck.ledger.book import open_ledger, read_ledger
 from satcheck.ledger.verifying import verify

@@ -16,7 +16,7 @@ from drawn_shop import DrawnShop
 
 from satcheck.audit.cluster import each_on_cluster
 from satcheck.audit.judging import Done, Task, judge_task
-from satcheck.calibration import Calibration
+from satcheck.calibration.file import Calibration
 from satcheck.errors import UsageError
 from satcheck.ledger.recording import Context
 from satcheck.processes import Lost, each

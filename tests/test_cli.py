@@ -80,12 +80,12 @@ def run(monkeypatch: pytest.MonkeyPatch, tmp_path: Path, capsys: pytest.CaptureF
     doubles: dict[str, dict[str, Any]] = {
         "photo.read": {"read_photo": read},
         "inspection": {"inspect": judge, "Settings": settings},
-        "labelled": {"study_table": study_table},
-        "labelled_pages": {
+        "calibration.labelled": {"study_table": study_table},
+        "calibration.labelled_pages": {
             "calibration_page": lambda _: "<p>evidence</p>",
             "review_page": lambda _: "<p>review</p>",
         },
-        "calibration": {
+        "calibration.file": {
             "read_calibration": load,
             "write_calibration": write_calibration,
             "default_calibration_path": lambda: Path("demo.toml"),

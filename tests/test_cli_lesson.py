@@ -6,7 +6,7 @@ import pytest
 from drawn_shop import DrawnShop
 from lessons import rows_of, specimens_of
 
-from satcheck.calibration import Calibration
+from satcheck.calibration.file import Calibration
 from satcheck.cli import app
 from satcheck.lesson import specimens as module
 
@@ -18,7 +18,7 @@ def made(
     """Return a folder and the arguments that make a lesson; the photos are measured once."""
     found = specimens_of(shop)
     monkeypatch.setattr(module, "read_specimens", lambda *_: found)
-    monkeypatch.setattr("satcheck.calibration.read_calibration", lambda _: calibration(shop))
+    monkeypatch.setattr("satcheck.calibration.file.read_calibration", lambda _: calibration(shop))
     return tmp_path, ["lesson", "--out", str(tmp_path), "--parts", str(shop.table),
                       "--calibration", "shop.toml"]  # fmt: skip
 

@@ -12,9 +12,9 @@ import pytest
 from numpy.typing import NDArray
 from PIL import ExifTags, Image
 
+from satcheck.calibration.parts_table import LabelledPhoto, read_parts
 from satcheck.cli.demo import demo_scenes
 from satcheck.model import SCALE, SIDES, STATES, THIRDS, Label
-from satcheck.parts_table import LabelledPhoto, read_parts
 from satcheck.zones import split_zones
 
 FOLDER = Path(__file__).parents[1] / "sample_images"

@@ -13,12 +13,12 @@ from satcheck import __version__
 from satcheck.errors import UsageError
 from satcheck.flags import EXPLANATIONS, Reason
 from satcheck.inspection import Settings, inspect
-from satcheck.labelling import label_cells
+from satcheck.judgement.labelling import label_cells
+from satcheck.judgement.verdict import judge
 from satcheck.light import encode_srgb
 from satcheck.model import ZONES, Inspection, Label
 from satcheck.photo.read import Photo, read_photo
 from satcheck.record import inspection_from_json, inspection_to_json
-from satcheck.verdict import judge
 
 BASALT = Settings("basalt", distal="down")
 THIRDS = ("starved", "good", "rich")

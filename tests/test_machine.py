@@ -18,7 +18,7 @@ from study_tables import gauge_lines, written
 
 from satcheck.audit import judging as audit_judging
 from satcheck.audit.judging import Task, judge_task
-from satcheck.calibration import Calibration
+from satcheck.calibration.file import Calibration
 from satcheck.cli.app import main
 from satcheck.ledger.book import open_ledger
 from satcheck.ledger.recording import Context

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from grids import fibre_bounds
 
-from satcheck.calibration import (
+from satcheck.calibration.file import (
     Calibration,
     default_calibration_path,
     make_calibration,

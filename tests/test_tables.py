@@ -8,7 +8,7 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from satcheck.calibration import read_calibration
+from satcheck.calibration.file import read_calibration
 from satcheck.errors import CalibrationError, TableError
 from satcheck.ledger.exporting import csv_lines
 from satcheck.lesson.picks import Pick, read_picks, write_picks

@@ -16,6 +16,7 @@ from scenes import AROUND, BODY, Braid, Shape, View, draw
 
 from satcheck.card.find import Card, CardSighting
 from satcheck.flags import Reason
+from satcheck.judgement.verdict import CELLS_PER_WINDOW
 from satcheck.model import Interval
 from satcheck.trust.card import (
     FOCUS_MISMATCH,
@@ -30,7 +31,6 @@ from satcheck.trust.card import (
     kept_contrast,
     read_card,
 )
-from satcheck.verdict import CELLS_PER_WINDOW
 from satcheck.weave.lattice import Lattice
 from satcheck.weave.measure import Weave, _measured
 

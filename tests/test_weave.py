@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from scenes import BODY, Braid, Scene, Shape, View, draw
 
 from satcheck.frame import Cutout
-from satcheck.verdict import CELLS_PER_WINDOW
+from satcheck.judgement.verdict import CELLS_PER_WINDOW
 from satcheck.weave.lattice import Lattice
 from satcheck.weave.measure import CUE_STEP, CUES, Weave, _measured, measure, seek
 from satcheck.weave.track import ANNULUS

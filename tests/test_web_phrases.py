@@ -10,17 +10,17 @@ from hypothesis import strategies as st
 from records import inspection_of
 from serial import shown
 
-from satcheck.advice import advise, describe_zones
 from satcheck.flags import EXPLANATIONS
+from satcheck.judgement.advice import advise, describe_zones
 from satcheck.model import ZONES, Label, ZoneVerdict
 from satcheck.resin.experience import ResinUse, WorkingTime, predict_resin, predict_working_time
 from satcheck.series.align import align
 from satcheck.series.change import ZoneChange, change, summary
 from satcheck.series.coverage import coverage
-from satcheck.stringing import plan
+from satcheck.stringing.plan import plan
+from satcheck.stringing.whole_part import whole_part
 from satcheck.web import words
 from satcheck.web.phrases import is_known, phrased
-from satcheck.whole_part import whole_part
 
 LABELS = (Label.STARVED, Label.LEAN, Label.GOOD, Label.HEAVY, Label.RICH, Label.NOT_JUDGED)
 VERDICTS = st.dictionaries(st.sampled_from(ZONES), st.sampled_from(LABELS))

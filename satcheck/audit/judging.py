@@ -12,7 +12,7 @@ from PIL import Image
 
 from satcheck.audit.likeness import difference_hash
 from satcheck.beside import on_one_core
-from satcheck.calibration import Calibration
+from satcheck.calibration.file import Calibration
 from satcheck.errors import SatcheckError
 from satcheck.files import OVERLAY_MARK
 from satcheck.inspection import Settings, inspect

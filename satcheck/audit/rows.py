@@ -5,8 +5,8 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from satcheck.advice import describe_zones
 from satcheck.audit.found import VIEWS, Found
+from satcheck.judgement.advice import describe_zones
 from satcheck.ledger.entries import Entry
 from satcheck.model import VERDICT_ORDER, Inspection, Label, ZoneVerdict
 from satcheck.record import inspection_from_json

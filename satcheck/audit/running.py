@@ -12,7 +12,7 @@ from pathlib import Path
 from satcheck import __version__
 from satcheck.audit.found import ALONE, Found, Problem
 from satcheck.audit.judging import Done, PictureMark, Refused, Task, picture_mark
-from satcheck.calibration import Calibration
+from satcheck.calibration.file import Calibration
 from satcheck.errors import UsageError
 from satcheck.files import write_whole
 from satcheck.ledger.book import Ledger

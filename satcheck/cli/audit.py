@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from satcheck.audit.found import Gathered
     from satcheck.audit.running import Audit, Runner, Standing
     from satcheck.audit.summary import Summary
-    from satcheck.calibration import Calibration
+    from satcheck.calibration.file import Calibration
 
 STOPPED = 130
 """Exit status after Ctrl+C, as a shell gives it."""

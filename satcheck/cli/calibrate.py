@@ -9,7 +9,7 @@ from satcheck.cli.common import say, show_progress
 from satcheck.errors import UsageError
 
 if TYPE_CHECKING:
-    from satcheck.labelled import Study
+    from satcheck.calibration.labelled import Study
 
 
 def calibrate(
@@ -39,10 +39,10 @@ def calibrate(
     """
     from datetime import UTC, datetime
 
-    from satcheck.calibration import read_calibration, write_calibration
+    from satcheck.calibration.file import read_calibration, write_calibration
+    from satcheck.calibration.labelled import study_table
+    from satcheck.calibration.labelled_pages import calibration_page, review_page
     from satcheck.files import make_writable, write_whole
-    from satcheck.labelled import study_table
-    from satcheck.labelled_pages import calibration_page, review_page
 
     page = page or out.with_suffix(".html")
     written = [path for path in (out, page, review) if path is not None]

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from satcheck.errors import SatcheckError, UsageError
 
 if TYPE_CHECKING:
-    from satcheck.calibration import Calibration
+    from satcheck.calibration.file import Calibration
 
 OK, DEFECT, WRONG, NOT_JUDGED = 0, 1, 2, 3
 SEVERITY = (WRONG, DEFECT, NOT_JUDGED, OK)
@@ -56,7 +56,7 @@ def explain(error: Exception, name: str = "satcheck") -> str:
 
 def load_calibration(path: Path | None) -> "Calibration":
     """Return a calibration: the one in a file, else the demo's."""
-    from satcheck.calibration import default_calibration_path, read_calibration
+    from satcheck.calibration.file import default_calibration_path, read_calibration
 
     chosen = path or default_calibration_path()
     if chosen is None:

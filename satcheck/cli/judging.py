@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 from satcheck.cli.common import WRONG, complain, explain
 
 if TYPE_CHECKING:
-    from satcheck.calibration import Calibration
+    from satcheck.calibration.file import Calibration
     from satcheck.cli.recording import Keep
     from satcheck.files import Job
     from satcheck.inspection import Settings

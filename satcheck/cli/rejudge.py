@@ -31,7 +31,7 @@ def rejudge(
     satcheck check, under the new bounds.
     """
     from satcheck import rejudging
-    from satcheck.calibration import read_calibration
+    from satcheck.calibration.file import read_calibration
     from satcheck.files import make_writable
     from satcheck.report import exit_status
 

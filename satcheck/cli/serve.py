@@ -56,7 +56,7 @@ def serve(
     Prints the address, a QR code that opens it on a phone, and how to stop. The code holds the
     key: show it to nobody outside the shop. Needs no internet.
     """
-    from satcheck.calibration import default_calibration_path
+    from satcheck.calibration.file import default_calibration_path
     from satcheck.web.serve import (
         Place,
         address,

@@ -7,7 +7,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from satcheck.calibration import Calibration
+from satcheck.calibration.file import Calibration
 from satcheck.errors import UsageError
 from satcheck.lesson.choice import Exercise
 from satcheck.lesson.crops import best_spot, contrast, cut, exposed, jpeg, spoiled
@@ -18,7 +18,7 @@ from satcheck.lesson.specimens import Specimen
 from satcheck.lesson.texts import PRACTICE, TRICKS
 from satcheck.model import SCALE, Label
 from satcheck.rejudging import redrawn
-from satcheck.stringing import Plan, plan
+from satcheck.stringing.plan import Plan, plan
 
 LONG_SIDE = 640
 """Pixels of a photo's longer side on the page: sharp on a phone, small enough to send."""

@@ -8,14 +8,14 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from satcheck.calibration import Calibration
+from satcheck.calibration.file import Calibration
+from satcheck.calibration.parts_table import LabelledPhoto, read_parts
+from satcheck.calibration.zone_calls import where
 from satcheck.errors import TableError
 from satcheck.inspection import Settings, inspect
 from satcheck.model import SCALE, Cells, Inspection, Label
-from satcheck.parts_table import LabelledPhoto, read_parts
 from satcheck.photo.read import Photo, read_photo
 from satcheck.series.grid import cell_labels, centres
-from satcheck.zone_calls import where
 
 Labels = NDArray[np.uint8]
 Progress = Callable[[int, int, str], None]

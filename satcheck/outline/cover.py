@@ -16,12 +16,12 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from satcheck.arrays.quantile import median, quantile
+from satcheck.arrays.silhouette import long_axis, rim
 from satcheck.outline.frame import Frame, straighten
 from satcheck.outline.path import smooth_path
 from satcheck.outline.ribbon import Ribbon
 from satcheck.outline.strength import edges
-from satcheck.quantile import median, quantile
-from satcheck.silhouette import long_axis, rim
 
 Float = NDArray[np.float32]
 Bool = NDArray[np.bool_]

@@ -15,13 +15,13 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from satcheck.arrays.quantile import median, quantile
 from satcheck.beside import beside
 from satcheck.outline.frame import Frame, blur, straighten
 from satcheck.outline.likeness import Likeness, likeness
 from satcheck.outline.path import smooth_path
 from satcheck.outline.ribbon import Ribbon
 from satcheck.outline.strength import edges
-from satcheck.quantile import median, quantile
 
 Float = NDArray[np.float32]
 Bool = NDArray[np.bool_]

@@ -7,8 +7,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from satcheck.arrays.quantile import quantile
 from satcheck.outline.ribbon import Ribbon
-from satcheck.quantile import quantile
 
 Float = NDArray[np.float32]
 Bool = NDArray[np.bool_]

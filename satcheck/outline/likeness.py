@@ -11,10 +11,10 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from satcheck.arrays.quantile import quantile
 from satcheck.beside import beside
 from satcheck.outline.frame import Frame
 from satcheck.outline.nearest import COUNT, nearest
-from satcheck.quantile import quantile
 
 Float = NDArray[np.float32]
 Bool = NDArray[np.bool_]

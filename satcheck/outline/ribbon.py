@@ -22,10 +22,10 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from satcheck.arrays.quantile import median, quantile
 from satcheck.light import cielab, linear_light
 from satcheck.outline.nearest import nearest
 from satcheck.outline.strength import colour_step
-from satcheck.quantile import median, quantile
 
 Float = NDArray[np.float32]
 Bool = NDArray[np.bool_]

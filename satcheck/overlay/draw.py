@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
-from satcheck.area_mean import to_show
+from satcheck.arrays.area_mean import to_show
 from satcheck.beside import beside
 from satcheck.files import OVERLAY_MARK
 from satcheck.model import Inspection

@@ -3,8 +3,8 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from satcheck.calibration import BORDERS, DEMO_PROMISE, Calibration, FibreBounds
-from satcheck.evidence import NOT_EVEN_LEAN, ZoneEvidence
+from satcheck.calibration.evidence import NOT_EVEN_LEAN, ZoneEvidence
+from satcheck.calibration.file import BORDERS, DEMO_PROMISE, Calibration, FibreBounds
 from satcheck.model import Label
 from satcheck.pages.evidence_charts import curve, distributions
 from satcheck.pages.frame import render

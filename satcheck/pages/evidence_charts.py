@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 from html import escape
 
-from satcheck.evidence import ZoneEvidence
+from satcheck.calibration.evidence import ZoneEvidence
 from satcheck.model import Label
 from satcheck.statistics.roc import Roc
 

@@ -2,8 +2,8 @@
 
 from collections.abc import Mapping, Sequence
 
-from satcheck.evidence import ZoneEvidence
-from satcheck.label_findings import most_at_odds
+from satcheck.calibration.evidence import ZoneEvidence
+from satcheck.calibration.label_findings import most_at_odds
 from satcheck.pages.calibration import Pictures
 from satcheck.pages.frame import render
 

@@ -14,10 +14,10 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
+from satcheck.judgement.verdict import zone_mask
 from satcheck.model import ZONES, Inspection, Interval, Label
 from satcheck.series.align import Alignment
 from satcheck.series.grid import Bool, cell_area, cell_labels, centres, judged
-from satcheck.verdict import zone_mask
 
 Word = Literal["shrinking", "growing", "unchanged", "unclear", "not seen in both"]
 

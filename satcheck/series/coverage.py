@@ -3,9 +3,9 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
-from satcheck.advice import describe_zones
+from satcheck.judgement.advice import describe_zones
+from satcheck.judgement.verdict import ENOUGH
 from satcheck.model import ZONES, Inspection
-from satcheck.verdict import ENOUGH
 
 VIEWS = ("anterior", "medial", "posterior", "lateral")
 """Four views, a quarter turn apart, that together show the whole part."""

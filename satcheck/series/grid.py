@@ -5,8 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from satcheck.judgement.verdict import zone_mask
 from satcheck.model import SCALE, ZONES, Cells, Inspection, Label
-from satcheck.verdict import zone_mask
 
 F64 = NDArray[np.float64]
 Bool = NDArray[np.bool_]

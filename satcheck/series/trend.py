@@ -7,9 +7,9 @@ from typing import Literal
 import numpy as np
 from scipy import stats
 
+from satcheck.judgement.verdict import ENOUGH, zone_mask
 from satcheck.model import ZONES, Inspection, Interval, Label
 from satcheck.series.grid import cell_labels, judged
-from satcheck.verdict import ENOUGH, zone_mask
 
 LEAST = 5
 """Photos from which a slope is given: with four in a row, chance alone gives a

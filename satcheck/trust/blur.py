@@ -10,9 +10,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from satcheck.arrays.quantile import quantile
 from satcheck.light import linear_light
 from satcheck.light import luminance as luminance_of
-from satcheck.quantile import quantile
 
 F32 = NDArray[np.float32]
 Bool = NDArray[np.bool_]

@@ -5,10 +5,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from satcheck.arrays.quantile import median
 from satcheck.beside import beside
 from satcheck.flags import Reason
 from satcheck.frame import Frame, distance_within
-from satcheck.quantile import median
 from satcheck.trust.blur import Blur
 from satcheck.trust.glare import mirrored
 from satcheck.trust.harmonics import weave_blur

@@ -16,9 +16,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from satcheck.arrays.quantile import median
 from satcheck.frame import Frame, span
 from satcheck.light import luminance
-from satcheck.quantile import median
 from satcheck.weave.measure import Weave
 from satcheck.weave.spectrum import DARK_FLOOR, masked_blur
 

@@ -13,7 +13,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from satcheck.quantile import median
+from satcheck.arrays.quantile import median
 from satcheck.weave.measure import Weave
 from satcheck.weave.spectrum import power
 from satcheck.weave.track import WINDOW

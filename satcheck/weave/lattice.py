@@ -13,7 +13,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from satcheck.cell_grid import medians
+from satcheck.arrays.cell_grid import medians
 from satcheck.frame import Frame
 from satcheck.weave.spectrum import contrast, masked_blur, power
 

@@ -11,7 +11,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from satcheck.area_mean import area_mean, whole_step
+from satcheck.arrays.area_mean import area_mean, whole_step
 
 F32 = NDArray[np.float32]
 Bool = NDArray[np.bool_]

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
-from satcheck.area_mean import area_mean, whole_step
+from satcheck.arrays.area_mean import area_mean, whole_step
 
 CHUNK = 16  # windows: their spectra stay in a core's cache
 

@@ -10,7 +10,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from satcheck.quantile import quantile
+from satcheck.arrays.quantile import quantile
 from satcheck.weave.pooling import Pool
 from satcheck.weave.spectrum import blur
 

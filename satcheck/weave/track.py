@@ -12,9 +12,9 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from satcheck.cell_grid import smoothing
+from satcheck.arrays.cell_grid import smoothing
+from satcheck.arrays.quantile import median
 from satcheck.frame import Frame
-from satcheck.quantile import median
 from satcheck.weave.lattice import NODES, Lattice
 from satcheck.weave.spectrum import power
 

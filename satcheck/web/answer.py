@@ -4,19 +4,19 @@ from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from satcheck.advice import describe_zones
 from satcheck.flags import EXPLANATIONS, Reason
+from satcheck.judgement.advice import describe_zones
 from satcheck.model import Inspection, Label
 from satcheck.series.align import align
 from satcheck.series.change import change, summary
 from satcheck.series.coverage import coverage
 from satcheck.series.trend import trends
-from satcheck.stringing import plan
+from satcheck.stringing.plan import plan
+from satcheck.stringing.whole_part import whole_part
 from satcheck.web.phrases import phrased, worded
 from satcheck.web.shot import VIEWS
 from satcheck.web.store import Kept, Store
 from satcheck.web.words import say
-from satcheck.whole_part import whole_part
 
 # What a remedy says of the command line, a page has a place of its own for.
 _AS_ON_A_PAGE = {

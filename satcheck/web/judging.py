@@ -10,7 +10,7 @@ import cv2
 import numpy as np
 
 from satcheck.beside import beside
-from satcheck.calibration import Calibration, read_calibration
+from satcheck.calibration.file import Calibration, read_calibration
 from satcheck.card.find import find_cards
 from satcheck.errors import SatcheckError
 from satcheck.inspection import Settings, inspect

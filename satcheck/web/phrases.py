@@ -12,8 +12,8 @@ from functools import cache
 from satcheck.cautions import CAUTIONS
 from satcheck.flags import EXPLANATIONS
 from satcheck.model import ACROSS, THIRDS
-from satcheck.stringing import CAVEAT
-from satcheck.stringing_rules import RULES
+from satcheck.stringing.plan import CAVEAT
+from satcheck.stringing.rules import RULES
 from satcheck.web.words import PHRASES, WORDS, say
 
 CLOSED: Mapping[str, tuple[str, ...]] = {

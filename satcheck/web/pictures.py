@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
-from satcheck.area_mean import to_show
+from satcheck.arrays.area_mean import to_show
 
 LONG_SIDE = 1280  # a phone screen's own pixels across are about 1080
 QUALITY = 85

@@ -13,7 +13,7 @@ import segno
 import uvicorn
 from starlette.applications import Starlette
 
-from satcheck.calibration import read_calibration
+from satcheck.calibration.file import read_calibration
 from satcheck.errors import UsageError
 from satcheck.files import make_writable
 from satcheck.ledger.book import open_ledger

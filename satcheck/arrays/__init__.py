@@ -1,0 +1,1 @@
+"""Small helpers of arrays: quantiles, grids of cells, means over areas, silhouettes."""

@@ -1,0 +1,1 @@
+"""From labelled parts to bounds, and what the bounds promise."""

@@ -1,0 +1,122 @@
+"""From saturation index to labels, cell by cell: bounds, doubts, holes and rims."""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from satcheck.arrays.cell_grid import holes, sizes, spots, widened
+from satcheck.arrays.quantile import quantile
+from satcheck.calibration.file import FibreBounds
+from satcheck.flags import Reason
+from satcheck.judgement.saturation import Saturation, saturation
+from satcheck.judgement.spots import SPECK, folds, with_contrast, with_core, with_evidence
+from satcheck.model import SCALE, Cells, Label
+
+Labels = NDArray[np.uint8]
+Bool = NDArray[np.bool_]
+
+# Share of a part darker than any that was labelled: up to 0.13 on 97 rendered photos as taken, by
+# bounds from other parts; from 0.47 on four photos that were two and three stops under-exposed.
+MOSTLY_DARK = 0.3
+# Natural log units, 3.6 stops: how much darker than the brightest tenth of a part what seems good
+# may be. Of the starved cells of 29 check photos of five fibres (render.py, seeds 20, 911 to 913)
+# those beyond were called good, heavy or rich in 23 %, those between 2.1 and 2.5 in 2 %, the others
+# in 1 to 3 %.
+SHADOW = 2.5
+BRIGHT = 0.9  # quantile of light over a part
+HOLE = 64  # cells: up to four pitches across, what starved laminate surrounds is starved
+RIM = 2  # cells: one pitch, half of what a window of four pitches reaches beyond its cell
+
+
+def label_cells(cells: Cells, fibre: FibreBounds) -> tuple[Labels, NDArray[np.uint32]]:
+    """Judge every cell of a part.
+
+    Returns
+    -------
+    labels : (R, C) uint8 array
+        Codes of ``model.Label``; 0 outside the part.
+    reasons : (R, C) uint32 array
+        Why a cell is not judged: those of ``cells`` and those that only the judgement shows.
+    """
+    found = saturation(cells, fibre.dry, fibre.full)
+    return label_saturation(found, cells, fibre.bounds, fibre.light)
+
+
+def label_saturation(
+    found: Saturation,
+    cells: Cells,
+    bounds: tuple[float, float, float, float],
+    light: tuple[float, float],
+) -> tuple[Labels, NDArray[np.uint32]]:
+    """Judge every cell from its saturation; see ``label_cells``."""
+    index = found.index
+    reasons, brightness = cells.reasons.copy(), cells.cues["light"]
+    reasons[cells.part & np.isnan(index) & _open(reasons)] |= np.uint32(Reason.EDGE)
+    dark = brightness < light[0]
+    reasons[cells.part & dark] |= np.uint32(Reason.DARK)
+    raw = _by_bounds(index, bounds)
+    dry = np.where(cells.part & _open(reasons), raw, 0)
+    folded = folds(dry, cells.cues["coherence"], cells.cues["order"])
+    reasons[folded] |= np.uint32(Reason.WRINKLE)
+    judged = cells.part & _open(reasons)
+    solid = _solid(np.where(judged, raw, 0).astype(np.uint8))
+    rimmed = _rimmed(with_core(solid, index))  # also beside what is softened next
+    labels = with_evidence(rimmed, index, cells.cues["coherence"])
+    labels = with_contrast(labels, cells.cues.get("crosswise"))
+    hiding = _hiding(dark, cells.part, found.is_usual) | reasons
+    hiding[_shadows(brightness, judged)] |= np.uint32(Reason.DARK)
+    # What shows where something hides can be believed; where nothing shows, nothing is known.
+    seen = judged & (np.isin(labels, (Label.STARVED, Label.LEAN)) | (hiding == 0))
+    reasons = np.where(seen, 0, np.where(judged, hiding, reasons)).astype(np.uint32)
+    labels = np.where(seen, labels, Label.NOT_JUDGED)
+    return np.where(cells.part, labels, Label.OUTSIDE).astype(np.uint8), reasons
+
+
+def _open(reasons: NDArray[np.uint32]) -> Bool:
+    """Return where nothing speaks against a cell but what may hide weave, and makes none."""
+    return np.asarray((reasons & ~np.uint32(Reason.VEIL)) == 0)
+
+
+def _hiding(dark: Bool, part: Bool, is_usual: bool) -> NDArray[np.uint32]:
+    """Return why a photo as a whole may hide starved places, (R, C); 0 where it does not."""
+    hiding = Reason.NONE if is_usual else Reason.UNUSUAL
+    if part.any() and float(dark[part].mean()) > MOSTLY_DARK:
+        hiding |= Reason.DARK
+    return np.full(part.shape, hiding, np.uint32)
+
+
+def _shadows(brightness: NDArray[np.float32], judged: Bool) -> Bool:
+    """Return the cells that lie deep in shadow beside the brightest of what is judged."""
+    if not judged.any():
+        return np.zeros_like(judged)
+    return np.asarray(brightness < quantile(brightness[judged], BRIGHT) - SHADOW)
+
+
+def _by_bounds(index: NDArray[np.float32], bounds: tuple[float, ...]) -> Labels:
+    """Return the scale's code for each index; a bound belongs to the drier side."""
+    codes = np.array([*SCALE, Label.NOT_JUDGED], np.uint8)
+    place = np.searchsorted(np.array(bounds), np.nan_to_num(index), side="left")
+    return codes[np.where(np.isnan(index), len(SCALE), place)]
+
+
+def _filled(labels: Labels, around: tuple[Label, ...], by: Label) -> Labels:
+    """Relabel the small holes of a region."""
+    region = np.isin(labels, around)
+    names, count = spots(holes(region))
+    small = sizes(names, count)[names] <= HOLE
+    return np.where((names > 0) & small & (labels > 0), by, labels).astype(np.uint8)
+
+
+def _rimmed(labels: Labels) -> Labels:
+    """Turn good cells that touch starved ones to lean: a window there sees both."""
+    touching = widened(labels == Label.STARVED, RIM)
+    doubtful = touching & np.isin(labels, (Label.GOOD, Label.HEAVY, Label.RICH))
+    return np.where(doubtful, Label.LEAN, labels).astype(np.uint8)
+
+
+def _solid(labels: Labels) -> Labels:
+    """Fill what starved or lean laminate surrounds, and soften starved specks to lean."""
+    result = _filled(labels, (Label.STARVED, Label.LEAN), Label.LEAN)
+    result = _filled(result, (Label.STARVED,), Label.STARVED)
+    names, count = spots(result == Label.STARVED)
+    small = sizes(names, count)[names] < SPECK
+    return np.where((names > 0) & small, Label.LEAN, result).astype(np.uint8)

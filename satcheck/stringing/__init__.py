@@ -1,0 +1,1 @@
+"""Where to string resin from and to, by the rules of the trade."""
