@@ -404,10 +404,10 @@ def test_a_photo_is_judged_without_the_slow_libraries(tmp_path: Path) -> None:
     ],
 )
 def test_the_guard_sees_every_way_to_import_a_later_module(line: str) -> None:
-    assert misplaced("verdict", line) == {"cli.app"}
+    assert misplaced("judgement.verdict", line) == {"cli.app"}
 
 
 @pytest.mark.parametrize("line", ["from . import cli", "from .cli import app"])
 def test_the_guard_refuses_an_import_that_it_cannot_place(line: str) -> None:
     with pytest.raises(AssertionError, match="absolute"):
-        misplaced("verdict", line)
+        misplaced("judgement.verdict", line)
