@@ -94,7 +94,7 @@ EXPLANATIONS: dict[Reason, Explanation] = {
     ),
     Reason.NO_WEAVE: Explanation(
         "no weave reference",
-        "No weave is visible anywhere, so nothing tells its size.",
+        "No regular weave is visible, so nothing tells its size.",
         "Give --pitch as an earlier photo of the same part, taken from as far, shows it.",
     ),
     Reason.NO_PART: Explanation(

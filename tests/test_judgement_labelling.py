@@ -10,7 +10,7 @@ from scipy.ndimage import binary_dilation
 
 from satcheck.flags import Reason
 from satcheck.judgement import labelling
-from satcheck.judgement.labelling import MOSTLY_DARK, SHADOW, label_cells, label_saturation
+from satcheck.judgement.labelling import BROAD, MOSTLY_DARK, SHADOW, label_cells, label_saturation
 from satcheck.judgement.saturation import Saturation
 from satcheck.judgement.spots import CORE, OFF_LATTICE, ON_LATTICE, ONE_WAY, SURELY_ONE_WAY, TWO_WAY
 from satcheck.model import Cells, Label
@@ -286,6 +286,25 @@ def test_a_veil_shows_starved_cloth_and_no_good_one(monkeypatch: pytest.MonkeyPa
     assert (labels[15:, 15:21] == Label.GOOD).all()
     assert (labels[glaring] == Label.NOT_JUDGED).all()
     assert (found[glaring] == Reason.GLARE).all()
+
+
+@pytest.mark.parametrize(("rows", "is_seen"), [(12, True), (11, False)])
+def test_without_a_weave_reference_a_broad_starved_spot_counts_and_nothing_else(
+    monkeypatch: pytest.MonkeyPatch, rows: int, is_seen: bool
+) -> None:
+    """Its pitch may be a quarter off: too much for lean, and for a small spot."""
+    dry = place(SHAPE, 0, 0, rows, 36)
+    assert bool(np.count_nonzero(dry) >= BROAD) == is_seen
+    index = index_of(dry)
+    index[20:] = -0.4  # lean
+    usual, _ = labelled(monkeypatch, index)
+    assert (usual[dry] == Label.STARVED).all()
+    assert (usual[22:] == Label.LEAN).all()
+    lost = grid(SHAPE, reasons=np.full(SHAPE, Reason.NO_WEAVE, np.uint32))
+    labels, reasons = labelled(monkeypatch, index, lost)
+    assert (labels[dry] == (Label.STARVED if is_seen else Label.NOT_JUDGED)).all()
+    assert (labels[~dry] == Label.NOT_JUDGED).all()
+    assert (reasons == np.where(dry & is_seen, 0, Reason.NO_WEAVE)).all()
 
 
 def test_an_unusual_photo_shows_starved_and_lean_cloth_and_no_good_one(

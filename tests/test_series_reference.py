@@ -11,6 +11,7 @@ from records import inspection_of
 from scenes import Braid, Shape, View, draw
 from serial import measured, moved, placed, shown
 
+from satcheck.flags import Reason
 from satcheck.measurement import Hints
 from satcheck.model import Inspection
 from satcheck.series.align import Alignment
@@ -99,6 +100,9 @@ def test_nothing_is_carried_from_a_series_that_shows_no_weave(clear: Inspection)
     assert carry([inspection_of(cells=None)], clear).pitch is None
     dim = shown(grid(uncertainty=np.full((45, 36), 0.1).astype(np.float32)))
     assert carry([dim], clear).sentence.startswith("No earlier photo shows")
+    lost = shown(grid(reasons=np.full((45, 36), Reason.NO_WEAVE, np.uint32)))
+    assert carry([lost], clear).sentence.startswith("No earlier photo shows")
+    assert carry([shown(grid())], clear).sentence != carry([lost], clear).sentence
 
 
 def test_nothing_is_carried_between_views_that_do_not_match() -> None:

@@ -24,6 +24,10 @@ MOSTLY_DARK = 0.3
 SHADOW = 2.5
 BRIGHT = 0.9  # quantile of light over a part
 HOLE = 64  # cells: up to four pitches across, what starved laminate surrounds is starved
+# Cells, ten pitches square: a starved spot of that size speaks though nothing tells the weave's
+# size. On 20 rendered photos without a weave reference (render.py, seeds 20, 911 to 913, 931) three
+# spots of 1,700 cells and more are starved; of 15 smaller ones, up to 250, two are.
+BROAD = 400
 RIM = 2  # cells: one pitch, half of what a window of four pitches reaches beyond its cell
 
 
@@ -66,6 +70,7 @@ def label_saturation(
     hiding[_shadows(brightness, judged)] |= np.uint32(Reason.DARK)
     # What shows where something hides can be believed; where nothing shows, nothing is known.
     seen = judged & (np.isin(labels, (Label.STARVED, Label.LEAN)) | (hiding == 0))
+    seen &= ((hiding & np.uint32(Reason.NO_WEAVE)) == 0) | _broadly_starved(labels)
     reasons = np.where(seen, 0, np.where(judged, hiding, reasons)).astype(np.uint32)
     labels = np.where(seen, labels, Label.NOT_JUDGED)
     return np.where(cells.part, labels, Label.OUTSIDE).astype(np.uint8), reasons
@@ -73,7 +78,13 @@ def label_saturation(
 
 def _open(reasons: NDArray[np.uint32]) -> Bool:
     """Return where nothing speaks against a cell but what may hide weave, and makes none."""
-    return np.asarray((reasons & ~np.uint32(Reason.VEIL)) == 0)
+    return np.asarray((reasons & ~np.uint32(Reason.VEIL | Reason.NO_WEAVE)) == 0)
+
+
+def _broadly_starved(labels: Labels) -> Bool:
+    """Return the starved spots that are so large that the weave's size hardly matters."""
+    names, count = spots(labels == Label.STARVED)
+    return np.asarray((names > 0) & (sizes(names, count)[names] >= BROAD))
 
 
 def _hiding(dark: Bool, part: Bool, is_usual: bool) -> NDArray[np.uint32]:

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from satcheck.flags import Reason
 from satcheck.model import Inspection
 from satcheck.series.align import Alignment, align
 
@@ -33,10 +34,10 @@ class Carried:
 def clarity(inspection: Inspection) -> float:
     """Return how clearly a photo shows the weave: median visibility over its uncertainty.
 
-    0 where no lattice was found.
+    0 where no lattice was found, or one that does not tell the weave's size.
     """
     cells = inspection.cells
-    if cells is None or cells.pitch is None:
+    if cells is None or cells.pitch is None or (cells.reasons & np.uint32(Reason.NO_WEAVE)).any():
         return 0.0
     known = cells.part & np.isfinite(cells.visibility) & (cells.uncertainty > 0)
     if not known.any():
