@@ -153,6 +153,35 @@ def fitted() -> tuple[Mixture, F64]:
     return fit_mixture(("a", "b"), labelled), np.array([offset for *_, offset in drawn])
 
 
+def falsely_starved(shop: Mixture, contrast: float, photos: int = 60) -> float:
+    """Return which share of good and rich places is called starved, on parts with all classes."""
+    classes, wrong = np.repeat([STARVED, GOOD, RICH], 18), 0
+    for seed in range(photos):
+        rng = np.random.default_rng(seed)
+        wide = np.sqrt(FREEDOM / rng.chisquare(FREEDOM, classes.size))
+        rest = rng.multivariate_normal(np.zeros(3), shop.scatter[0], classes.size) * wide[:, None]
+        cues = contrast * (shop.means[classes] + rest)
+        cues += rng.multivariate_normal(np.zeros(3), shop.between)
+        found = called(np.repeat(cues, CELLS_PER_SAMPLE, 0), shop)[::CELLS_PER_SAMPLE]
+        wrong += int(((found == STARVED) & (classes != STARVED)).sum())
+    return wrong / (photos * int((classes != STARVED).sum()))
+
+
+def test_a_part_from_starved_to_rich_in_flat_light_is_not_called_starved_all_over(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """At half of the usual contrast all of it would fit into one class that lies off its place."""
+    shop = replace(
+        mixture(("a", "b", "c"), [[0.6, 0.1, 0.6], [-0.7, -0.2, -0.3], [-1.1, -0.3, -0.4]]),
+        scatter=np.array([np.diag([0.16, 0.5, 0.45])] * 3),
+        between=np.diag([0.13, 1.1, 1.1]),
+    )
+    assert falsely_starved(shop, 1.0) < 0.06
+    assert falsely_starved(shop, 0.5) < 0.07
+    monkeypatch.setattr("satcheck.judgement.mixture.PATCHES_BEFORE", 1.0)
+    assert falsely_starved(shop, 0.5) > 0.1
+
+
 def test_a_fit_recovers_the_shop() -> None:
     made, offsets = fitted()
     unit = made.scale / [3, 0.2]
