@@ -292,6 +292,16 @@ def test_one_zone_alone_is_neither_even_nor_uneven() -> None:
     assert judged(cells, labels).evenness is None
 
 
+@pytest.mark.parametrize(("zones", "is_told"), [(4, False), (5, True)])
+def test_a_part_of_which_most_is_hidden_is_neither_even_nor_uneven(
+    zones: int, is_told: bool
+) -> None:
+    """Where only starved cells can be believed, all that is seen is alike."""
+    cells = grid(WIDE)
+    labels = labels_of(cells, {STARVED: cells.zone <= zones}, rest=Label.NOT_JUDGED)
+    assert (judged(cells, labels).evenness is not None) is is_told
+
+
 def test_a_piece_that_matters_by_itself_names_its_zone() -> None:
     """A starved cross over five zones: its arms are small shares of patch and zone, yet large."""
     shape = (180, 120)

@@ -34,6 +34,7 @@ MATTERS_PITCHES = 4.0  # the smallest spot that the windows measure
 THICK = 2 / 3
 LARGE = 2.0
 ENOUGH = 0.25  # share of a zone that must be judged before it is called good
+MOST = 0.5  # share of a part that must be judged before it is called even or uneven: own rule
 REACH = 4  # cells that a window of four pitches reaches beyond its own
 CELLS_PER_WINDOW = 64  # cells in four pitches squared, whose windows share pixels
 BAND: Mapping[Label, tuple[Label, ...]] = {
@@ -83,7 +84,7 @@ def judge(cells: Cells, labels: Labels, reasons: NDArray[np.uint32]) -> PartVerd
         verdict,
         zones,
         tuple(sorted(worst, key=lambda p: -p.size)),
-        _evenness(cells, labels, seen),
+        _evenness(cells, labels, seen) if share >= MOST else None,
         _shares(reasons, cells.part),
         share,
     )
