@@ -52,28 +52,48 @@ def label_saturation(
     light: tuple[float, float],
 ) -> tuple[Labels, NDArray[np.uint32]]:
     """Judge every cell from its saturation; see ``label_cells``."""
-    index = found.index
-    reasons, brightness = cells.reasons.copy(), cells.cues["light"]
-    reasons[cells.part & np.isnan(index) & _open(reasons)] |= np.uint32(Reason.EDGE)
-    dark = brightness < light[0]
-    reasons[cells.part & dark] |= np.uint32(Reason.DARK)
-    raw = _by_bounds(index, bounds)
-    dry = np.where(cells.part & _open(reasons), raw, 0)
-    folded = folds(dry, cells.cues["coherence"], cells.cues["order"])
-    reasons[folded] |= np.uint32(Reason.WRINKLE)
+    raw = _by_bounds(found.index, bounds)
+    dark = cells.cues["light"] < light[0]
+    reasons = _reasons(found.index, raw, cells, dark)
     judged = cells.part & _open(reasons)
-    solid = _solid(np.where(judged, raw, 0).astype(np.uint8))
-    rimmed = _rimmed(with_core(solid, index))  # also beside what is softened next
-    labels = with_evidence(rimmed, index, cells.cues["coherence"])
-    labels = with_contrast(labels, cells.cues.get("crosswise"))
+    labels = _by_spots(np.where(judged, raw, 0).astype(np.uint8), found.index, cells)
     hiding = _hiding(dark, cells.part, found.is_usual) | reasons
-    hiding[_shadows(brightness, judged)] |= np.uint32(Reason.DARK)
-    # What shows where something hides can be believed; where nothing shows, nothing is known.
-    seen = judged & (np.isin(labels, (Label.STARVED, Label.LEAN)) | (hiding == 0))
-    seen &= ((hiding & np.uint32(Reason.NO_WEAVE)) == 0) | _broadly_starved(labels)
+    hiding[_shadows(cells.cues["light"], judged)] |= np.uint32(Reason.DARK)
+    seen = judged & _believed(labels, hiding)
     reasons = np.where(seen, 0, np.where(judged, hiding, reasons)).astype(np.uint32)
     labels = np.where(seen, labels, Label.NOT_JUDGED)
     return np.where(cells.part, labels, Label.OUTSIDE).astype(np.uint8), reasons
+
+
+def _reasons(
+    index: NDArray[np.float32], raw: Labels, cells: Cells, dark: Bool
+) -> NDArray[np.uint32]:
+    """Return why cells are not judged, those that only the judgement shows among them."""
+    reasons = cells.reasons.copy()
+    reasons[cells.part & np.isnan(index) & _open(reasons)] |= np.uint32(Reason.EDGE)
+    reasons[cells.part & dark] |= np.uint32(Reason.DARK)
+    dry = np.where(cells.part & _open(reasons), raw, 0)
+    folded = folds(dry, cells.cues["coherence"], cells.cues["order"])
+    reasons[folded] |= np.uint32(Reason.WRINKLE)
+    return reasons
+
+
+def _by_spots(labels: Labels, index: NDArray[np.float32], cells: Cells) -> Labels:
+    """Return labels after what their spots show as a whole, and what stands around them."""
+    rimmed = _rimmed(with_core(_solid(labels), index))  # also beside what is softened next
+    labels = with_evidence(rimmed, index, cells.cues["coherence"])
+    return with_contrast(labels, cells.cues.get("crosswise"))
+
+
+def _believed(labels: Labels, hiding: NDArray[np.uint32]) -> Bool:
+    """Return which labels stand though something may hide weave.
+
+    What shows can be believed; where nothing shows, nothing is known. Without a weave reference
+    lean and good are too near to each other, and so are small spots and what else has texture.
+    """
+    dry = np.isin(labels, (Label.STARVED, Label.LEAN))
+    is_scaled = (hiding & np.uint32(Reason.NO_WEAVE)) == 0
+    return np.asarray((hiding == 0) | (dry & is_scaled) | _broadly_starved(labels))
 
 
 def _open(reasons: NDArray[np.uint32]) -> Bool:
