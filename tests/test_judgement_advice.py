@@ -76,6 +76,13 @@ def test_what_hides_much_of_the_part_is_said_with_its_remedy_and_place() -> None
     )
 
 
+def test_where_a_dry_end_shows_without_a_weave_reference_both_are_said() -> None:
+    word = EXPLANATIONS[Reason.NO_WEAVE].word
+    starved, retake = advise(zones_of({"proximal centre": S}), {word: 0.77}, 0.23, S)
+    assert starved.endswith("is starved: string more resin there.")
+    assert retake.startswith("No weave reference (77 % of the part): give --pitch")
+
+
 @pytest.mark.parametrize(
     ("hidden", "place"),
     [

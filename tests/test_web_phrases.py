@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from records import inspection_of
 from serial import shown
 
-from satcheck.flags import EXPLANATIONS
+from satcheck.flags import EXPLANATIONS, Reason
 from satcheck.judgement.advice import advise, describe_zones
 from satcheck.model import ZONES, Label, ZoneVerdict
 from satcheck.resin.experience import ResinUse, WorkingTime, predict_resin, predict_working_time
@@ -20,7 +20,7 @@ from satcheck.series.coverage import coverage
 from satcheck.stringing.plan import plan
 from satcheck.stringing.whole_part import whole_part
 from satcheck.web import words
-from satcheck.web.phrases import is_known, phrased
+from satcheck.web.phrases import is_known, on_a_page, phrased
 
 LABELS = (Label.STARVED, Label.LEAN, Label.GOOD, Label.HEAVY, Label.RICH, Label.NOT_JUDGED)
 VERDICTS = st.dictionaries(st.sampled_from(ZONES), st.sampled_from(LABELS))
@@ -43,6 +43,19 @@ def test_every_piece_of_advice_has_its_pattern(
         for told in advise(zones, reasons, 0.9, verdict):
             assert is_known(told), told
             assert phrased(told) == told, "English stays as it is"
+
+
+@pytest.mark.parametrize("share", [0.5, 1.0])
+def test_no_page_speaks_of_the_command_line(share: float) -> None:
+    """By itself where nothing was judged, and at the end of a sentence where something was."""
+    for why in EXPLANATIONS.values():
+        for verdict in (Label.NOT_JUDGED, Label.STARVED):
+            for told in advise((), {why.word: share}, 1 - share, verdict):
+                assert "--" not in phrased(on_a_page(told))
+    lost = EXPLANATIONS[Reason.NO_WEAVE]
+    assert "--pitch" in phrased(lost.remedy)
+    (told,) = advise((), {lost.word: 0.5}, 0.5, Label.STARVED)
+    assert on_a_page(told) == "No weave reference (50 % of the part): put the card beside the part."
 
 
 @settings(max_examples=40)

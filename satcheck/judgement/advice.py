@@ -60,13 +60,13 @@ def advise(
         Of the part.
     """
     if verdict is Label.NOT_JUDGED:
-        return _retake(zones, reasons, least=0.0) or (
+        return _retake(zones, reasons, is_refused=True) or (
             "Take the photo again: closer, in even light, and without mirrored lamps.",
         )
     by_label = {label: [zone.name for zone in zones if zone.verdict is label] for label in Label}
     urgent = _starved(by_label) + _rich(by_label)
     mild = _lean(by_label) + _heavy(by_label)
-    retake = _retake(zones, reasons, least=RETAKE_SHARE)
+    retake = _retake(zones, reasons, is_refused=False)
     if not urgent and not mild and not retake:
         whole = share_judged >= 1 - RETAKE_SHARE
         return (
@@ -156,9 +156,10 @@ def _heavy(by_label: Mapping[Label, list[str]]) -> tuple[str, ...]:
 
 
 def _retake(
-    zones: Sequence[ZoneVerdict], reasons: Mapping[str, float], least: float
+    zones: Sequence[ZoneVerdict], reasons: Mapping[str, float], *, is_refused: bool
 ) -> tuple[str, ...]:
-    """Say what hid most of the part, and how to take a photo that shows it."""
+    """Say what hid most of the part, or why none of it was judged, and what would show it."""
+    least = 0.0 if is_refused else RETAKE_SHARE
     candidates = {
         word: share
         for word, share in reasons.items()
@@ -168,7 +169,7 @@ def _retake(
         return ()
     word = max(candidates, key=lambda name: (name in _HOPELESS, candidates[name]))
     why, share = _BY_WORD[word], candidates[word]
-    if word in _HOPELESS or share > ALL:
+    if share > ALL or (is_refused and word in _HOPELESS):
         return why.sentence, why.remedy
     place = _where({zone.name: zone.reasons.get(word, 0.0) for zone in zones})
     remedy = why.remedy[0].lower() + why.remedy[1:]

@@ -4,7 +4,6 @@ from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from satcheck.flags import EXPLANATIONS, Reason
 from satcheck.judgement.advice import describe_zones
 from satcheck.model import Inspection, Label
 from satcheck.series.align import align
@@ -13,16 +12,10 @@ from satcheck.series.coverage import coverage
 from satcheck.series.trend import trends
 from satcheck.stringing.plan import plan
 from satcheck.stringing.whole_part import whole_part
-from satcheck.web.phrases import phrased, worded
+from satcheck.web.phrases import on_a_page, phrased, worded
 from satcheck.web.shot import VIEWS
 from satcheck.web.store import Kept, Store
 from satcheck.web.words import say
-
-# What a remedy says of the command line, a page has a place of its own for.
-_AS_ON_A_PAGE = {
-    EXPLANATIONS[Reason.NO_WEAVE].remedy: say("no_card_remedy"),
-    EXPLANATIONS[Reason.NO_PART].remedy: say("no_part_remedy"),
-}
 
 MOST_SERIES = 12
 """Photos of one view that the trend goes back (own rule): more do not fit a phone."""
@@ -39,7 +32,7 @@ def answer(kept: Kept) -> dict[str, Any]:
         **_facts(kept),
         "verdict": word,
         "where": _where(record, word),
-        "advice": [_AS_ON_A_PAGE.get(told) or phrased(told) for told in record["advice"]],
+        "advice": [phrased(on_a_page(told)) for told in record["advice"]],
         "retake": word == Label.NOT_JUDGED.word,
         "demo": bool(record["calibration"]["is_demo"]),
         "share_judged": record["share_judged"],

@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from functools import cache
 
 from satcheck.cautions import CAUTIONS
-from satcheck.flags import EXPLANATIONS
+from satcheck.flags import EXPLANATIONS, Reason
 from satcheck.model import ACROSS, THIRDS
 from satcheck.stringing.plan import CAVEAT
 from satcheck.stringing.rules import RULES
@@ -42,6 +42,12 @@ PLAIN = frozenset(
 )
 """Sentences and words of the judgement that hold no field."""
 
+_AS_ON_A_PAGE = {
+    EXPLANATIONS[Reason.NO_WEAVE].remedy: say("no_card_remedy"),
+    EXPLANATIONS[Reason.NO_PART].remedy: say("no_part_remedy"),
+}
+"""Remedies that speak of the command line, where a page has a place of its own."""
+
 _FIELD = re.compile(r"\\\{(\w+)\\\}")
 
 
@@ -57,6 +63,16 @@ def phrased(sentence: str) -> str:
         **{name: worded(text) for name, text in fields.items()}
     )
     return told[:1].upper() + told[1:] if sentence[:1].isupper() else told
+
+
+def on_a_page(told: str) -> str:
+    """Return advice as it is meant on a page: a remedy, by itself or at the end, may differ."""
+    for remedy, here in _AS_ON_A_PAGE.items():
+        if told == remedy:
+            return here
+        if told.endswith(end := remedy[0].lower() + remedy[1:]):
+            return told.removesuffix(end) + here[0].lower() + here[1:]
+    return told
 
 
 def is_known(sentence: str) -> bool:
