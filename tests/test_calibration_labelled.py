@@ -14,18 +14,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from satcheck.calibration import labelled
-from satcheck.calibration.labelled import (
-    LEAN_RANGE,
-    RICH_RANGE,
-    STARVED_RANGE,
-    Evidence,
-    _believed,
-    _bounds,
-    _light,
-    _measure,
-    calibrate_table,
-)
+from satcheck.calibration.fitting import LEAN_RANGE, RICH_RANGE, STARVED_RANGE, _bounds, _light
+from satcheck.calibration.labelled import calibrate_table
+from satcheck.calibration.measured import Evidence, believed, measured_photo
 from satcheck.calibration.parts_table import LabelledPhoto, read_parts
 from satcheck.errors import TableError
 from satcheck.flags import Reason
@@ -111,12 +102,12 @@ def measured(monkeypatch: pytest.MonkeyPatch) -> None:
     """Let a grid over the middle of a.png be what every photo shows."""
     nothing = np.zeros((1, 1), bool)
     made = Measurement(grid(), nothing, nothing, "down", False)
-    monkeypatch.setattr(labelled, "measure_photo", lambda *_: made)
+    monkeypatch.setattr("satcheck.calibration.measured.measure_photo", lambda *_: made)
 
 
 def prior_of(table: Path) -> NDArray[np.float64]:
     (photo,) = read_parts(table)
-    return _measure(table, photo).prior
+    return measured_photo(table, photo).prior
 
 
 @pytest.mark.usefixtures("measured")
@@ -212,7 +203,7 @@ def test_a_starved_zone_that_no_photo_lets_be_judged_teaches_nothing(
     """The shop's only starved photo is blurred: that is said, and no bound is made up."""
     blurred = replace(grid((12, 9)), reasons=np.full((12, 9), Reason.FOCUS, np.uint32))
     made = Measurement(blurred, np.ones((1, 1), bool), np.ones((1, 1), bool), "down", False)
-    monkeypatch.setattr(labelled, "measure_photo", lambda *_: made)
+    monkeypatch.setattr("satcheck.calibration.measured.measure_photo", lambda *_: made)
     table = one_row(tmp_path, "a.png,P,basalt,rejected,distal,starved,")
     assert "no starved zone or part that can be judged" in refusal(table)
 
@@ -274,6 +265,6 @@ def test_a_part_without_weave_or_under_a_veil_teaches_and_a_doubted_one_does_not
 ) -> None:
     """Rich all over, a part shows no weave, and that is what it teaches; veils are of every day."""
     cells = grid((6, 6), reasons=np.full((6, 6), reason, np.uint32))
-    assert (_believed(cells) == teaches).all()
+    assert (believed(cells) == teaches).all()
     both = replace(cells, reasons=cells.reasons | np.uint32(Reason.NO_WEAVE | Reason.EDGE))
-    assert not _believed(both).any()
+    assert not believed(both).any()

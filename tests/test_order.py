@@ -117,6 +117,8 @@ ORDER = (
     "calibration.parts_table",
     "calibration.painted_marks",
     "calibration.label_findings",
+    "calibration.measured",
+    "calibration.fitting",
     "calibration.labelled",
     # records and faces
     "record",

@@ -7,7 +7,8 @@ import cv2
 import numpy as np
 
 from satcheck.calibration.evidence import ZoneEvidence
-from satcheck.calibration.labelled import Evidence, Study
+from satcheck.calibration.labelled import Study
+from satcheck.calibration.measured import Evidence
 from satcheck.calibration.zone_calls import where
 from satcheck.model import Cells
 from satcheck.pages import calibration as calibration_pages

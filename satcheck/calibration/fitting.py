@@ -1,0 +1,217 @@
+"""A fibre's bounds from its labelled photos: cues chosen, classes fitted, each part held out."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from satcheck.calibration.cue_choice import ScoredZone, choose, cue_note
+from satcheck.calibration.file import FibreBounds
+from satcheck.calibration.measured import SURE, Evidence, believed, teaches
+from satcheck.calibration.part_bounds import HeldOut, settle
+from satcheck.calibration.zone_calls import where as zone_cells
+from satcheck.errors import TableError
+from satcheck.judgement.mixture import CLASSES, Labelled, Mixture, fit_mixture
+from satcheck.judgement.saturation import Saturation, saturation, usable, values
+from satcheck.model import Cells
+
+F64 = NDArray[np.float64]
+Cues = tuple[str, ...]
+
+DRY_CUES = ("fine", "medium", "crosswise", "order", "light", "red_blue", "red_green")
+FULL_CUES = (
+    "fine",
+    "calm_medium",
+    "calm_coarse",
+    "crosswise",
+    "broad_order",
+    "light",
+    "red_blue",
+    "red_green",
+)
+
+COLOUR = ("red_blue", "red_green")
+CUE_SETS: Mapping[str, tuple[Cues, Cues]] = {
+    "all cues": (DRY_CUES, FULL_CUES),
+    "without colour": (
+        tuple(c for c in DRY_CUES if c not in COLOUR),
+        tuple(c for c in FULL_CUES if c not in COLOUR),
+    ),
+    "weave visibility alone": (("medium",), ("calm_medium",)),
+}
+"""What may be judged by, the richest first: each must earn its place (``cue_choice``)."""
+
+FOLDS = 10  # of parts, when sets of cues are compared
+FALSE_STARVED, MISSED_STARVED, FALSE_RICH = 0.03, 0.05, 0.05  # shares of labelled cells, by part
+# Few parts cannot move a bound farther than this. Even odds of starved lie at -0.4, of rich at 0.5:
+# a second look costs less than a starved place passed, so starved begins before even odds. Lean
+# ends where it does because up to -0.06 a starved cell that is not called good costs 13 to 25 good
+# ones that become lean, and beyond it 60 and more (72 check photos of render.py, seeds 20 and 911
+# to 941, and of a second renderer).
+STARVED_RANGE, LEAN_RANGE, RICH_RANGE = (-0.22, -0.16), (-0.06, 0.0), (0.5, 0.6)
+LIGHT_ENDS = (0.02, 0.98)  # quantiles: a shadowed fold or a glint is not the light of a photo
+HEAVY_BAND = 0.15  # of the index below rich
+FEWEST_PARTS = 4  # below, leaving one out leaves too little to fit
+
+
+def fit_fibre(table: Path, fibre: str, evidence: Sequence[Evidence]) -> FibreBounds:
+    """Return one fibre's bounds; each part's own index comes from the other parts."""
+    line = evidence[0].photo.line
+    for k, needed in enumerate(CLASSES[:2]):
+        if not any(teaches(e, k).any() for e in evidence):
+            raise TableError(
+                str(table), line, f"fibre {fibre} has no {needed} zone or part that can be judged",
+                f"label at least one {needed} zone, or one accepted part" if k else
+                "label at least one starved zone",
+            )  # fmt: skip
+    chosen, note = _choose_cues(evidence)
+    parts = sorted({e.photo.part for e in evidence})
+    dry, full = _mixtures(evidence, chosen)
+    held_out = _held_out(evidence, chosen, [{part} for part in parts])
+    light = _light(evidence)
+    settled = settle(_shown(held_out), _bounds(held_out), light, LEAN_RANGE[0])
+    return FibreBounds(
+        fibre, settled.bounds, dry, full, len(parts), len(evidence), light, _visibility(evidence),
+        settled.evidence, settled.promise, note,
+    )  # fmt: skip
+
+
+def added_to(fibre: FibreBounds, evidence: Sequence[Evidence]) -> FibreBounds:
+    """Return a fibre's bounds with new parts added; its index has not seen them and stays."""
+    held_out = [(e, saturation(e.cells, fibre.dry, fibre.full)) for e in evidence]
+    light = _light(evidence)
+    light = min(light[0], fibre.light[0]), max(light[1], fibre.light[1])
+    settled = settle(_shown(held_out), fibre.bounds, light, LEAN_RANGE[0], fibre.evidence)
+    return replace(
+        fibre, bounds=settled.bounds, light=light, evidence=settled.evidence,
+        promise=settled.promise, photos=fibre.photos + len(evidence),
+        parts=fibre.parts + len({e.photo.part for e in evidence}),
+    )  # fmt: skip
+
+
+def _held_out(
+    evidence: Sequence[Evidence], cues: tuple[Cues, Cues], folds: Sequence[set[str]]
+) -> list[tuple[Evidence, Saturation]]:
+    """Return each photo's index from a fit without its fold of parts.
+
+    Where the rest is too little to fit, the index has seen the part; no promise rests on so few.
+    """
+    held_out = []
+    everything = _mixtures(evidence, cues)
+    for fold in folds:
+        rest = [e for e in evidence if e.photo.part not in fold]
+        enough = len({e.photo.part for e in rest}) + 1 >= FEWEST_PARTS and _complete(rest)
+        pair = _mixtures(rest, cues) if enough else everything
+        own = [e for e in evidence if e.photo.part in fold]
+        held_out += [(e, saturation(e.cells, *pair)) for e in own]
+    return held_out
+
+
+def _shown(held_out: Sequence[tuple[Evidence, Saturation]]) -> list[HeldOut]:
+    return [
+        HeldOut(e.photo.part, e.photo.path.name, e.sha256, e.cells, found, e.zones)
+        for e, found in held_out
+    ]
+
+
+def _choose_cues(evidence: Sequence[Evidence]) -> tuple[tuple[Cues, Cues], str]:
+    """Return the cues to judge by, and why in one sentence."""
+    parts = sorted({e.photo.part for e in evidence})
+    folds = [set(parts[k::FOLDS]) for k in range(min(FOLDS, len(parts)))]
+    candidates = {
+        name: [
+            ScoredZone(e.photo.part, label, _middle(e.cells, found.index, zone))
+            for e, found in _held_out(evidence, cues, folds)
+            for zone, label in e.zones.items()
+        ]
+        for name, cues in CUE_SETS.items()
+    }
+    chosen, found = choose(candidates)
+    return CUE_SETS[chosen], cue_note(chosen, found)
+
+
+def _middle(cells: Cells, index: NDArray[np.float32], zone: str) -> float:
+    known = index[zone_cells(cells, zone) & np.isfinite(index)]
+    return float(np.median(known)) if known.size else float("nan")
+
+
+def _complete(evidence: Sequence[Evidence]) -> bool:
+    """Return whether starved and good are both still labelled."""
+    return all(any(teaches(e, k).any() for e in evidence) for k in (0, 1))
+
+
+def _mixtures(
+    evidence: Sequence[Evidence], cues: tuple[Cues, Cues] = (DRY_CUES, FULL_CUES)
+) -> tuple[Mixture, Mixture]:
+    def fitted(cues: Cues) -> Mixture:
+        photos = []
+        for e in evidence:
+            where = usable(e.cells, cues) & believed(e.cells)
+            if where.any():
+                photos.append(Labelled(values(e.cells, cues, where), e.prior[where]))
+        return fit_mixture(cues, photos)
+
+    return fitted(cues[0]), fitted(cues[1])
+
+
+def _bounds(
+    held_out: Sequence[tuple[Evidence, Saturation]],
+) -> tuple[float, float, float, float]:
+    """Return the bounds from indices that each part got without its own help.
+
+    Every part counts alike, whatever its size in the photos.
+    """
+    classes: list[list[tuple[F64, F64]]] = [[], [], []]
+    accepted: list[tuple[F64, F64]] = []
+    for e, saturated in held_out:
+        index = saturated.index
+        for k in range(3):
+            where = teaches(e, k) & ~np.isnan(index)
+            if where.any():
+                found = index[where].astype(np.float64)
+                classes[k].append((found, np.full(len(found), 1 / len(found))))
+                if k == 1 and e.photo.is_accepted:
+                    accepted.append(classes[k][-1])
+    good = accepted or classes[1]  # a good zone of a rejected part may hold starved spots
+
+    def quantile(chosen: list[tuple[F64, F64]], share: float) -> float:
+        if not chosen:  # labelled, and no index anywhere: a bound goes to its cautious end
+            return np.inf
+        found = np.concatenate([v for v, _ in chosen])
+        weight = np.concatenate([w for _, w in chosen])
+        order = np.argsort(found)
+        total = np.cumsum(weight[order])
+        return float(found[order][np.searchsorted(total, share * total[-1])])
+
+    starved = _within(quantile(good, FALSE_STARVED), STARVED_RANGE)
+    lean = _within(quantile(classes[0], 1 - MISSED_STARVED), LEAN_RANGE)
+    if not classes[2]:
+        return starved, lean, 1.0, 1.0
+    rich = _within(quantile(good, 1 - FALSE_RICH), RICH_RANGE)
+    return starved, lean, rich - HEAVY_BAND, rich
+
+
+def _within(value: float, limits: tuple[float, float]) -> float:
+    return min(max(value, limits[0]), limits[1])
+
+
+def _light(evidence: Sequence[Evidence]) -> tuple[float, float]:
+    """Return the range of log luminance in which the labelled photos were judged."""
+    shown = [e.cells.cues["light"][e.cells.part & believed(e.cells)] for e in evidence]
+    ends = [np.quantile(found, LIGHT_ENDS) for found in shown if found.size]
+    return float(min(low for low, _ in ends)), float(max(high for _, high in ends))
+
+
+def _visibility(evidence: Sequence[Evidence]) -> dict[str, tuple[float, float, float]]:
+    """Return quartiles of weave visibility per class."""
+    shown = {}
+    for k, name in enumerate(CLASSES):
+        seen = [e.cells.visibility[(e.prior[..., k] >= SURE) & e.cells.part] for e in evidence]
+        found = np.concatenate(seen)
+        found = found[np.isfinite(found)]
+        if found.size:
+            low, middle, high = (float(q) for q in np.quantile(found, (0.25, 0.5, 0.75)))
+            shown[name] = (low, middle, high)
+    return shown

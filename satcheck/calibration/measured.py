@@ -1,0 +1,103 @@
+"""A labelled photo, measured: its cells, and what its labels say of each."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from satcheck.calibration.evidence import WHOLE
+from satcheck.calibration.painted_marks import marks_at_cells, read_marks
+from satcheck.calibration.parts_table import LabelledPhoto
+from satcheck.calibration.zone_calls import where as zone_cells
+from satcheck.calibration.zone_calls import zones_of_marks
+from satcheck.errors import PhotoError, TableError
+from satcheck.flags import Reason
+from satcheck.measurement import Hints, measure_photo
+from satcheck.model import SCALE, Cells, Label
+from satcheck.photo.read import read_photo
+
+F64 = NDArray[np.float64]
+Bool = NDArray[np.bool_]
+
+# What a label says of a cell's class (starved, good, rich). A zone is labelled as a whole and an
+# inspector passes over small spots; marks are painted by hand along soft borders.
+ZONE_PRIOR: Mapping[Label, tuple[float, float, float]] = {
+    Label.STARVED: (0.92, 0.04, 0.04),
+    Label.LEAN: (0.45, 0.50, 0.05),
+    Label.GOOD: (0.04, 0.92, 0.04),
+    Label.HEAVY: (0.05, 0.50, 0.45),
+    Label.RICH: (0.04, 0.04, 0.92),
+}
+ACCEPTED_PRIOR = (0.05, 0.80, 0.15)  # a whole part passed: mostly good, nothing known of where
+UNKNOWN_PRIOR = (1 / 3, 1 / 3, 1 / 3)
+SURE = 0.8  # prior from which a cell counts as labelled
+
+
+@dataclass(frozen=True, eq=False)
+class Evidence:
+    """One labelled photo, measured: its cells, each cell's prior (R, C, 3), the zones' states."""
+
+    photo: LabelledPhoto
+    sha256: str
+    cells: Cells
+    prior: F64
+    zones: Mapping[str, Label] = field(default_factory=dict)
+
+
+def measured_photo(table: Path, labelled: LabelledPhoto) -> Evidence:
+    """Measure one photo of a table, and join what the table and its marks say of it.
+
+    Raises
+    ------
+    TableError
+        If the photo or its marks cannot be used, or it shows no part.
+    """
+    try:
+        photo = read_photo(labelled.path)
+    except PhotoError as error:
+        raise TableError(
+            str(table), labelled.line, f"a photo cannot be used ({error})", "leave it out"
+        ) from error
+    measured = measure_photo(photo, Hints(distal=labelled.distal))
+    if measured is None:
+        raise TableError(
+            str(table), labelled.line, f"no part was found in {labelled.path.name}",
+            "leave the photo out, or photograph the part before a plainer background",
+        )  # fmt: skip
+    cells, marks = measured.cells, None
+    painted = read_marks(table, labelled)
+    if painted is not None:
+        marks = marks_at_cells(table, labelled, painted, cells, photo)
+    zones = {} if marks is None else zones_of_marks(cells, marks, cells.reasons)
+    zones |= labelled.zones
+    if not zones and labelled.is_accepted:
+        zones = {WHOLE: Label.GOOD}
+    return Evidence(labelled, photo.sha256, cells, _prior(labelled, cells, marks), zones)
+
+
+def _prior(labelled: LabelledPhoto, cells: Cells, marks: NDArray[np.uint8] | None) -> F64:
+    """Return what the table says of every cell, (R, C, 3)."""
+    whole = ACCEPTED_PRIOR if labelled.is_accepted and not labelled.zones else UNKNOWN_PRIOR
+    prior = np.tile(np.array(whole), (*cells.zone.shape, 1))
+    for name, state in labelled.zones.items():
+        prior[zone_cells(cells, name)] = ZONE_PRIOR[state]
+    if marks is not None:
+        for state in SCALE:
+            prior[marks == state] = ZONE_PRIOR[state]
+    return prior
+
+
+def believed(cells: Cells) -> Bool:
+    """Return the cells that teach.
+
+    A part that is rich all over has no weave and teaches so. What dry laminate looks like under a
+    veil must be learned too, since it is judged there.
+    """
+    return np.asarray((cells.reasons & ~np.uint32(Reason.NO_WEAVE | Reason.VEIL)) == 0)
+
+
+def teaches(e: Evidence, k: int) -> Bool:
+    """Return the cells that are labelled as a class and can be believed, (R, C)."""
+    return np.asarray((e.prior[..., k] >= SURE) & e.cells.part & believed(e.cells))
