@@ -16,11 +16,12 @@ from numpy.typing import NDArray
 
 from satcheck.calibration.fitting import LEAN_RANGE, RICH_RANGE, STARVED_RANGE, _bounds, _light
 from satcheck.calibration.labelled import calibrate_table
-from satcheck.calibration.measured import Evidence, believed, measured_photo
+from satcheck.calibration.measured import Evidence, measured_photo
 from satcheck.calibration.parts_table import LabelledPhoto, read_parts
 from satcheck.errors import TableError
 from satcheck.flags import Reason
 from satcheck.inspection import Settings, inspect
+from satcheck.judgement.labelling import unspoiled
 from satcheck.judgement.saturation import Saturation
 from satcheck.measurement import Measurement
 from satcheck.model import SCALE, STATES, Inspection, Label
@@ -265,6 +266,6 @@ def test_a_part_without_weave_or_under_a_veil_teaches_and_a_doubted_one_does_not
 ) -> None:
     """Rich all over, a part shows no weave, and that is what it teaches; veils are of every day."""
     cells = grid((6, 6), reasons=np.full((6, 6), reason, np.uint32))
-    assert (believed(cells) == teaches).all()
+    assert (unspoiled(cells.reasons) == teaches).all()
     both = replace(cells, reasons=cells.reasons | np.uint32(Reason.NO_WEAVE | Reason.EDGE))
-    assert not believed(both).any()
+    assert not unspoiled(both.reasons).any()

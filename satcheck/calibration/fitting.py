@@ -9,10 +9,11 @@ from numpy.typing import NDArray
 
 from satcheck.calibration.cue_choice import ScoredZone, choose, cue_note
 from satcheck.calibration.file import FibreBounds
-from satcheck.calibration.measured import SURE, Evidence, believed, teaches
+from satcheck.calibration.measured import SURE, Evidence, teaches
 from satcheck.calibration.part_bounds import HeldOut, settle
 from satcheck.calibration.zone_calls import where as zone_cells
 from satcheck.errors import TableError
+from satcheck.judgement.labelling import unspoiled
 from satcheck.judgement.mixture import CLASSES, Labelled, Mixture, fit_mixture
 from satcheck.judgement.saturation import Saturation, saturation, usable, values
 from satcheck.model import Cells
@@ -148,7 +149,7 @@ def _mixtures(
     def fitted(cues: Cues) -> Mixture:
         photos = []
         for e in evidence:
-            where = usable(e.cells, cues) & believed(e.cells)
+            where = usable(e.cells, cues) & unspoiled(e.cells.reasons)
             if where.any():
                 photos.append(Labelled(values(e.cells, cues, where), e.prior[where]))
         return fit_mixture(cues, photos)
@@ -199,7 +200,7 @@ def _within(value: float, limits: tuple[float, float]) -> float:
 
 def _light(evidence: Sequence[Evidence]) -> tuple[float, float]:
     """Return the range of log luminance in which the labelled photos were judged."""
-    shown = [e.cells.cues["light"][e.cells.part & believed(e.cells)] for e in evidence]
+    shown = [e.cells.cues["light"][e.cells.part & unspoiled(e.cells.reasons)] for e in evidence]
     ends = [np.quantile(found, LIGHT_ENDS) for found in shown if found.size]
     return float(min(low for low, _ in ends)), float(max(high for _, high in ends))
 

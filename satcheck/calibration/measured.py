@@ -13,7 +13,7 @@ from satcheck.calibration.parts_table import LabelledPhoto
 from satcheck.calibration.zone_calls import where as zone_cells
 from satcheck.calibration.zone_calls import zones_of_marks
 from satcheck.errors import PhotoError, TableError
-from satcheck.flags import Reason
+from satcheck.judgement.labelling import unspoiled
 from satcheck.measurement import Hints, measure_photo
 from satcheck.model import SCALE, Cells, Label
 from satcheck.photo.read import read_photo
@@ -89,15 +89,6 @@ def _prior(labelled: LabelledPhoto, cells: Cells, marks: NDArray[np.uint8] | Non
     return prior
 
 
-def believed(cells: Cells) -> Bool:
-    """Return the cells that teach.
-
-    A part that is rich all over has no weave and teaches so. What dry laminate looks like under a
-    veil must be learned too, since it is judged there.
-    """
-    return np.asarray((cells.reasons & ~np.uint32(Reason.NO_WEAVE | Reason.VEIL)) == 0)
-
-
 def teaches(e: Evidence, k: int) -> Bool:
     """Return the cells that are labelled as a class and can be believed, (R, C)."""
-    return np.asarray((e.prior[..., k] >= SURE) & e.cells.part & believed(e.cells))
+    return np.asarray((e.prior[..., k] >= SURE) & e.cells.part & unspoiled(e.cells.reasons))

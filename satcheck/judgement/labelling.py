@@ -55,7 +55,7 @@ def label_saturation(
     raw = _by_bounds(found.index, bounds)
     dark = cells.cues["light"] < light[0]
     reasons = _reasons(found.index, raw, cells, dark)
-    judged = cells.part & _open(reasons)
+    judged = cells.part & unspoiled(reasons)
     labels = _by_spots(np.where(judged, raw, 0).astype(np.uint8), found.index, cells)
     hiding = _hiding(dark, cells.part, found.is_usual) | reasons
     hiding[_shadows(cells.cues["light"], judged)] |= np.uint32(Reason.DARK)
@@ -65,14 +65,23 @@ def label_saturation(
     return np.where(cells.part, labels, Label.OUTSIDE).astype(np.uint8), reasons
 
 
+def unspoiled(reasons: NDArray[np.uint32]) -> Bool:
+    """Return where nothing speaks against a cell but what may hide weave, and makes none.
+
+    What is dry there shows so. The same cells teach what the classes look like: a part that is rich
+    all over has no weave, and what dry laminate looks like under a veil must be learned too.
+    """
+    return np.asarray((reasons & ~np.uint32(Reason.VEIL | Reason.NO_WEAVE)) == 0)
+
+
 def _reasons(
     index: NDArray[np.float32], raw: Labels, cells: Cells, dark: Bool
 ) -> NDArray[np.uint32]:
     """Return why cells are not judged, those that only the judgement shows among them."""
     reasons = cells.reasons.copy()
-    reasons[cells.part & np.isnan(index) & _open(reasons)] |= np.uint32(Reason.EDGE)
+    reasons[cells.part & np.isnan(index) & unspoiled(reasons)] |= np.uint32(Reason.EDGE)
     reasons[cells.part & dark] |= np.uint32(Reason.DARK)
-    dry = np.where(cells.part & _open(reasons), raw, 0)
+    dry = np.where(cells.part & unspoiled(reasons), raw, 0)
     folded = folds(dry, cells.cues["coherence"], cells.cues["order"])
     reasons[folded] |= np.uint32(Reason.WRINKLE)
     return reasons
@@ -94,11 +103,6 @@ def _believed(labels: Labels, hiding: NDArray[np.uint32]) -> Bool:
     dry = np.isin(labels, (Label.STARVED, Label.LEAN))
     is_scaled = (hiding & np.uint32(Reason.NO_WEAVE)) == 0
     return np.asarray((hiding == 0) | (dry & is_scaled) | _broadly_starved(labels))
-
-
-def _open(reasons: NDArray[np.uint32]) -> Bool:
-    """Return where nothing speaks against a cell but what may hide weave, and makes none."""
-    return np.asarray((reasons & ~np.uint32(Reason.VEIL | Reason.NO_WEAVE)) == 0)
 
 
 def _broadly_starved(labels: Labels) -> Bool:
