@@ -9,6 +9,7 @@ in compactness. Colour weighs little beside edges: glass on a grey wall has hard
 """
 
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import pairwise
 
 import cv2
@@ -54,6 +55,16 @@ class Shape:
 
     silhouette: Bool
     support: float
+
+    @cached_property
+    def solidity(self) -> float:
+        """The silhouette's share of its convex hull: boxes beside a part dent its outline."""
+        solid = self.silhouette.astype(np.uint8)
+        rims, _ = cv2.findContours(solid, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
+        if not rims:
+            return 0.0
+        hull = cv2.contourArea(cv2.convexHull(np.concatenate(rims)))
+        return float(np.count_nonzero(solid)) / max(1.0, hull)
 
 
 @dataclass(frozen=True, eq=False)
@@ -106,17 +117,7 @@ def refine(lab: Float, ribbon: Ribbon, exclude: Bool | None) -> Shape:
     believed = frame.sample(first.silhouette.astype(np.float32)) > 0.5
     pull = _pull(likeness(image, frame, believed, barred), believed, frame.half_width)
     again = _shape(frame, inner, pull, barred, strength)
-    return again if _solidity(again) > _solidity(first) + MORE_SOLID else first
-
-
-def _solidity(shape: Shape) -> float:
-    """Return a silhouette's share of its convex hull: boxes beside a part dent its outline."""
-    solid = shape.silhouette.astype(np.uint8)
-    rims, _ = cv2.findContours(solid, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
-    if not rims:
-        return 0.0
-    hull = cv2.contourArea(cv2.convexHull(np.concatenate(rims)))
-    return float(np.count_nonzero(solid)) / max(1.0, hull)
+    return again if again.solidity > first.solidity + MORE_SOLID else first
 
 
 def _pull(like: Likeness, believed: Bool, half_width: float) -> "_Pull":

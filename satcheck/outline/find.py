@@ -89,7 +89,8 @@ def find_part(rgb: Rgb, exclude: Callable[[], Bool | None] = lambda: None) -> Pa
         ribbons = find_ribbons(small, banned)
     if not ribbons:
         return None
-    shape = refine(lab, ribbons[0], banned)
+    shapes = [refine(lab, ribbon, banned) for ribbon in ribbons]
+    shape = max(shapes, key=lambda s: s.support + s.solidity)
     if shape.support < LEAST_SUPPORT or not _plausible(shape.silhouette):
         return None
     whole = _upsampled(shape.silhouette, rgb.shape[:2])
