@@ -10,7 +10,15 @@ from scipy.ndimage import binary_dilation
 
 from satcheck.flags import Reason
 from satcheck.judgement import labelling
-from satcheck.judgement.labelling import BROAD, MOSTLY_DARK, SHADOW, label_cells, label_saturation
+from satcheck.judgement.labelling import (
+    BROAD,
+    DIM_CAUTION,
+    DIMMER,
+    MOSTLY_DARK,
+    SHADOW,
+    label_cells,
+    label_saturation,
+)
 from satcheck.judgement.saturation import Saturation
 from satcheck.judgement.spots import CORE, OFF_LATTICE, ON_LATTICE, ONE_WAY, SURELY_ONE_WAY, TWO_WAY
 from satcheck.model import Cells, Label
@@ -219,15 +227,20 @@ def test_a_spot_is_one_directional_as_a_whole_or_where_it_surely_is(
     assert (labels[cloth] == Label.STARVED).all()
 
 
-def test_a_light_darker_than_any_labelled_photo_is_not_judged(
+def under(light: float | NDArray[np.floating]) -> Cells:
+    """Return cells under a light, or under one each."""
+    cells = grid(SHAPE)
+    return replace(cells, cues={**cells.cues, "light": np.full(SHAPE, light, np.float32)})
+
+
+def test_a_light_far_darker_than_any_labelled_photo_is_not_judged(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     """Brighter than any is no doubt: the sensor's own limit is flagged before."""
     least, most = fibre_bounds().light
     light = np.full(SHAPE, least, np.float32)
-    light[:5], light[-5:] = least - 0.01, most + 1
-    cells = grid(SHAPE)
-    cells = replace(cells, cues={**cells.cues, "light": light})
+    light[:5], light[5:10], light[-5:] = least - DIMMER - 0.01, least - DIMMER + 0.01, most + 1
+    cells = under(light)
     labels, reasons = labelled(monkeypatch, np.full(SHAPE, WORST), cells)
     assert (reasons[:5] == Reason.DARK).all()
     assert (labels[:5] == Label.NOT_JUDGED).all()
@@ -235,13 +248,22 @@ def test_a_light_darker_than_any_labelled_photo_is_not_judged(
     assert (labels[5:] == Label.STARVED).all()
 
 
+@pytest.mark.parametrize(("darker", "label"), [(-0.01, Label.GOOD), (0.01, Label.LEAN)])
+def test_a_cell_darker_than_any_labelled_is_taken_for_drier_than_it_looks(
+    monkeypatch: pytest.MonkeyPatch, darker: float, label: Label
+) -> None:
+    lean = fibre_bounds().bounds[1]
+    cells = under(fibre_bounds().light[0] - darker)
+    labels, _ = labelled(monkeypatch, np.full(SHAPE, lean + DIM_CAUTION / 2), cells)
+    assert (labels == label).all()
+
+
 def in_the_dark(share: float) -> Cells:
-    """Return cells of which a share is darker than any labelled one."""
+    """Return cells of which a share is far darker than any labelled one."""
     least, _ = fibre_bounds().light
     light = np.full(SHAPE, least, np.float32)
-    light[: round(share * SHAPE[0])] = least - 0.01
-    cells = grid(SHAPE)
-    return replace(cells, cues={**cells.cues, "light": light})
+    light[: round(share * SHAPE[0])] = least - DIMMER - 0.01
+    return under(light)
 
 
 def test_a_mostly_dark_photo_shows_starved_cloth_and_no_good_one(
@@ -262,8 +284,7 @@ def test_deep_shadow_shows_starved_cloth_and_no_good_one(
     """Half of the part far under the other half's light, all of it within the calibrated light."""
     shadow, dry = place(SHAPE, 15, 0, 15, 36), place(SHAPE, 22, 0, 8, 36)
     light = np.where(shadow, -depth, 0).astype(np.float32)
-    cells = grid(SHAPE)
-    cells = replace(cells, cues={**cells.cues, "light": light})
+    cells = under(light)
     index = index_of(dry).astype(np.float32)
     found = Saturation(index, is_usual=True)
     labels, reasons = label_saturation(found, cells, fibre_bounds().bounds, (-9.0, 0.0))

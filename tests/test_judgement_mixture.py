@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from grids import mixture
 from numpy.typing import NDArray
+from scipy.linalg import block_diag
 from scipy.special import softmax
 from scipy.stats import chi2, norm
 from sklearn.discriminant_analysis import LinearDiscriminantAnalysis
@@ -132,6 +133,22 @@ def test_a_tenth_more_contrast_is_usual_however_alike_the_shops_photos_are() -> 
     assert not understood(
         replace(alike, between=0.02 * np.eye(2)), raw + np.array([1.0, -1.0])
     ).is_usual
+
+
+@pytest.mark.parametrize(("stops", "is_usual"), [(-2.5, True), (2.5, False), (-5, False)])
+def test_a_darker_photo_is_usual_and_one_as_much_brighter_is_not(
+    stops: float, is_usual: bool
+) -> None:
+    """A veil brightens. The light of all classes is the same here."""
+    shop = replace(
+        mixture(("a", "b", "light"), np.column_stack([SHOP.means, np.zeros(3)])),
+        scatter=np.stack([block_diag(SHOP.scatter[0], 0.1)] * 3),
+        between=block_diag(SHOP.between, 0.1),
+    )
+    rng = np.random.default_rng(0)
+    raw, *_ = photo(rng, offset=np.zeros(2))
+    light = stops * np.log(2) + rng.normal(0, np.sqrt(0.1), len(raw))
+    assert understood(shop, np.column_stack([raw, light])).is_usual is is_usual
 
 
 @pytest.mark.parametrize("seed", range(5))

@@ -14,8 +14,14 @@ from satcheck.model import SCALE, Cells, Label
 Labels = NDArray[np.uint8]
 Bool = NDArray[np.bool_]
 
-# Share of a part darker than any that was labelled: up to 0.13 on 97 rendered photos as taken, by
-# bounds from other parts; from 0.47 on four photos that were two and three stops under-exposed.
+# Natural log units, a stop: how much darker than any that was labelled a cell may be. Automatic
+# exposure alone moves a photo so far.
+DIMMER = 0.7
+# By how much drier than it looks such a cell is taken, of the saturation index: noise and coding
+# weigh more in the dark. On two photos two stops under-exposed (a second renderer's) 2.4 % of the
+# starved places were called good or better without it, 1.2 % with it.
+DIM_CAUTION = np.float32(0.1)
+# Share of a part that is darker still, from which nothing good is believed of the rest.
 MOSTLY_DARK = 0.3
 # Natural log units, 3.6 stops: how much darker than the brightest tenth of a part what seems good
 # may be. Of the starved cells of 29 check photos of five fibres (render.py, seeds 20, 911 to 913)
@@ -52,13 +58,15 @@ def label_saturation(
     light: tuple[float, float],
 ) -> tuple[Labels, NDArray[np.uint32]]:
     """Judge every cell from its saturation; see ``label_cells``."""
-    raw = _by_bounds(found.index, bounds)
-    dark = cells.cues["light"] < light[0]
-    reasons = _reasons(found.index, raw, cells, dark)
+    brightness = cells.cues["light"]
+    index = np.where(brightness < light[0], found.index - DIM_CAUTION, found.index)
+    raw = _by_bounds(index, bounds)
+    dark = brightness < light[0] - DIMMER
+    reasons = _reasons(index, raw, cells, dark)
     judged = cells.part & unspoiled(reasons)
-    labels = _by_spots(np.where(judged, raw, 0).astype(np.uint8), found.index, cells)
+    labels = _by_spots(np.where(judged, raw, 0).astype(np.uint8), index, cells)
     hiding = _hiding(dark, cells.part, found.is_usual) | reasons
-    hiding[_shadows(cells.cues["light"], judged)] |= np.uint32(Reason.DARK)
+    hiding[_shadows(brightness, judged)] |= np.uint32(Reason.DARK)
     seen = judged & _believed(labels, hiding)
     reasons = np.where(seen, 0, np.where(judged, hiding, reasons)).astype(np.uint32)
     labels = np.where(seen, labels, Label.NOT_JUDGED)

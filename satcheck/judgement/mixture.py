@@ -9,7 +9,7 @@ a uniform one falls back on what the shop's photos have shown.
 """
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -42,11 +42,14 @@ ROUNDS_FIT, ROUNDS_OFFSET = 20, 40
 # good; of the demo's other eight none beyond 0.73 of it, but for one under a strong lamp.
 USUAL_DEVIATE = 1.0
 # Standard deviation by which automatic exposure and white balance move a photo, natural log units:
-# half a stop either way, and a lamp's warmth that is corrected in part. Common practice, no source.
+# a stop either way, and a lamp's warmth that is corrected in part. Common practice, no source.
 CAMERA_FREEDOM = {"light": 0.7, "red_blue": 0.25, "red_green": 0.1, "broad_red_green": 0.1}
 # The same of every other cue in a photo that counts as usual, however alike the labelled ones are:
 # focus and distance alone move a contrast by a tenth. Common practice, no source.
 LEAST_FREEDOM = 0.1
+# The light of a usual photo that is darker than the labelled ones: two stops, since what is too
+# dark is told cell by cell. Not of a brighter one: a veil and a mirrored lamp brighten, and hide.
+DARKER_FREEDOM = {"light": 1.4}
 
 
 @dataclass(frozen=True, eq=False)
@@ -149,9 +152,15 @@ def understood(mixture: Mixture, raw: F64) -> Understood:
     log = everywhere.densities(offsets[heard])[0].astype(np.float64)
     log += np.log(weights[heard] / weights[heard].sum())[:, None, None]
     best = heights.argmax()
-    expected = _at_least(mixture.between, mixture, LEAST_FREEDOM)
-    distance = _distance(offsets[best], expected - doubts[best])
+    distance = _distance(offsets[best], _expected(mixture, offsets[best]) - doubts[best])
     return Understood(log_sum(log, 0).T, offsets[best], distance)
+
+
+def _expected(mixture: Mixture, offset: F64) -> F64:
+    """Return the covariance (K, K) of the offsets that are to be expected, beside one of them."""
+    light = dict(zip(mixture.cues, offset, strict=True)).get("light", 0.0)
+    freedom = CAMERA_FREEDOM | (DARKER_FREEDOM if light < 0 else {})
+    return _at_least(mixture.between, mixture, freedom, LEAST_FREEDOM)
 
 
 def _distance(offset: F64, scatter: F64) -> float:
@@ -194,13 +203,15 @@ def log_sum(log: F64, axis: int) -> F64:
     return np.asarray((top + np.log(np.exp(log - top).sum(axis, keepdims=True))).squeeze(axis))
 
 
-def _at_least(between: F64, mixture: Mixture, rest: float = 0.0) -> F64:
+def _at_least(
+    between: F64, mixture: Mixture, freedom: Mapping[str, float], rest: float = 0.0
+) -> F64:
     """Return a covariance of offsets in which the camera's own freedom is not underrated.
 
-    ``rest`` is the freedom of the cues that ``CAMERA_FREEDOM`` does not name.
+    ``rest`` is the freedom of the cues that ``freedom`` does not name.
     """
-    freedom = np.array([CAMERA_FREEDOM.get(cue, rest) for cue in mixture.cues]) / mixture.scale
-    lacking = np.maximum(freedom**2 - np.diag(between), 0)
+    least = np.array([freedom.get(cue, rest) for cue in mixture.cues]) / mixture.scale
+    lacking = np.maximum(least**2 - np.diag(between), 0)
     return np.asarray(between + np.diag(lacking))
 
 
@@ -324,5 +335,5 @@ def _update(mixture: Mixture, photos: Sequence[Labelled], steps: Sequence[_Step]
     between = np.mean(outer, axis=0)
     # Few photos: correlations between offsets are half believed.
     between = 0.5 * between + 0.5 * np.diag(np.diag(between)) + 1e-3 * np.eye(size)
-    between = _at_least(between, mixture)
+    between = _at_least(between, mixture, CAMERA_FREEDOM)
     return Mixture(mixture.cues, mixture.centre, mixture.scale, means, spread, between)
