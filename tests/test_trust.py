@@ -194,7 +194,7 @@ def test_a_photo_must_show_its_weave_or_be_told_the_pitch(
 
 
 @pytest.mark.parametrize(
-    ("least", "most", "reason"),
+    ("across", "most", "reason"),
     [
         (0.9, 1.1, None),  # as sharp as phones are
         (3.0, 3.0, Reason.FOCUS),
@@ -204,12 +204,12 @@ def test_a_photo_must_show_its_weave_or_be_told_the_pitch(
     ],
 )
 def test_a_soft_photo_is_out_of_focus_or_shaken(
-    least: float, most: float, reason: Reason | None
+    across: float, most: float, reason: Reason | None
 ) -> None:
     """A blur of 3 px, three tenths of a pitch, takes all of a tow's edge."""
     weave = weave_of(frame())
     found = {
-        r for r in (Reason.FOCUS, Reason.SHAKE) if whole_part(weave, r, Blur(least, most), True)
+        r for r in (Reason.FOCUS, Reason.SHAKE) if whole_part(weave, r, Blur(most, across), True)
     }
     assert found == ({reason} if reason else set())
 
@@ -223,5 +223,5 @@ def test_a_blur_counts_against_the_pitch_in_the_photos_own_pixels(scale: float) 
     for share, kept, is_soft in ((0.1, 0.82, False), (0.2, 0.45, True)):
         assert np.exp(-2 * (np.pi * share) ** 2) == pytest.approx(kept, abs=0.01)
         blur = Blur(share * pitch, share * pitch)
-        assert min(blur.least, blur.most) > SOFT_PIXELS
+        assert blur.most > SOFT_PIXELS
         assert whole_part(weave, Reason.FOCUS, blur, True) == is_soft

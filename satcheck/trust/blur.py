@@ -4,6 +4,7 @@ The weave itself cannot tell: resin fades it as blur does. The edge of the part 
 background is a step whatever the resin, and so is the rim of a lamp's reflection.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import cv2
@@ -38,13 +39,13 @@ FAINT = 0.02  # gradient of log luminance (Sobel, 8 a px); an edge of one 8-bit 
 
 @dataclass(frozen=True)
 class Blur:
-    """Standard deviation of the blur in pixels, across the sharpest and the softest direction.
+    """Standard deviation of the blur in pixels: in its softest direction, and across that one.
 
-    ``None`` where too few edges were found to tell.
+    Where no edge shows the direction across, or one beside it, both are the same.
     """
 
-    least: float
     most: float
+    across: float
 
 
 def edge_blur(luminance: F32, silhouette: Bool) -> Blur | None:
@@ -81,7 +82,7 @@ def photo_blur(rgb: NDArray[np.uint8], silhouette: Bool) -> Blur | None:
         small = cv2.resize(crop[whole], (width, height), interpolation=cv2.INTER_AREA)
         crop, band = np.asarray(small, np.uint8), band[whole][::step, ::step]
     seen = _within(luminance_of(linear_light(crop)), band)
-    return None if seen is None else Blur(step * seen.least, step * seen.most)
+    return None if seen is None else Blur(step * seen.most, step * seen.across)
 
 
 def _band(silhouette: Bool) -> tuple[tuple[slice, slice], Bool] | None:
@@ -143,7 +144,7 @@ def _gradient(picture: F32, sigma: float) -> tuple[F32, F32]:
 
 
 def _by_direction(picture: F32, band: Bool, narrow: float, wide: float) -> Blur | None:
-    """Return the blur in the sharpest and softest direction that have enough edges."""
+    """Return the blur in the softest direction that has enough edges, and across it."""
     dx, dy = _gradient(picture, narrow)
     ridge = _ridge(dx, dy, band)
     if ridge[0].size < FEWEST / CONSIDERED:
@@ -156,14 +157,23 @@ def _by_direction(picture: F32, band: Bool, narrow: float, wide: float) -> Blur 
     angle = np.mod(np.arctan2(dy, dx), np.pi)
     turn = (angle / np.pi * DIRECTIONS).astype(int) % DIRECTIONS
     least = max(FAINT, WEAKEST * quantile(fine, 1 - STRONGEST))
-    widths = []
+    widths = {}
     for k in range(DIRECTIONS):
         # A shake's own edges are its softest: each direction is asked for its strongest.
         own = fine[turn == k]
         strong = own >= max(least, quantile(own, 1 - CONSIDERED) if own.size else least)
         if strong.sum() >= FEWEST:
-            widths.append(float(np.sqrt(quantile(square[turn == k][strong], SHARPEST))))
-    return Blur(min(widths), max(widths)) if widths else None
+            widths[k] = float(np.sqrt(quantile(square[turn == k][strong], SHARPEST)))
+    return _along_and_across(widths) if widths else None
+
+
+def _along_and_across(widths: Mapping[int, float]) -> Blur:
+    """Return the blur from that of each direction that showed one."""
+    softest = max(widths, key=widths.__getitem__)
+    across = softest + DIRECTIONS // 2
+    seen = [widths[k % DIRECTIONS] for k in (across, across - 1, across + 1)
+            if k % DIRECTIONS in widths]  # fmt: skip
+    return Blur(widths[softest], seen[0] if seen else widths[softest])
 
 
 def _ridge(dx: F32, dy: F32, band: Bool) -> tuple[Index, Index]:
