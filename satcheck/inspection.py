@@ -18,6 +18,7 @@ from satcheck.judgement.verdict import judge
 from satcheck.measurement import Hints, Measurement, measure_photo, spread
 from satcheck.model import CalibrationFacts, Inspection, Label, PhotoFacts, Side
 from satcheck.photo.read import Photo
+from satcheck.trust.exposure import lost_to_exposure
 
 
 @dataclass(frozen=True, eq=False)
@@ -92,7 +93,8 @@ def _judged(
 
 
 def _without_part(photo: Photo, facts: CalibrationFacts, settings: Settings) -> Inspection:
-    reasons = {EXPLANATIONS[Reason.NO_PART].word: 1.0}
+    shares = {Reason.NO_PART: 1.0, **lost_to_exposure(photo.rgb)}
+    reasons = {EXPLANATIONS[reason].word: share for reason, share in shares.items()}
     return Inspection(
         photo=_facts(photo),
         calibration=facts,

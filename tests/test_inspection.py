@@ -108,6 +108,19 @@ def test_no_part_is_a_value_with_a_reason(shop: DrawnShop, noise: float) -> None
     assert as_text(inspection_from_json(json.loads(as_text(found)))) == as_text(found)
 
 
+@pytest.mark.parametrize(("code", "reason"), [(253, Reason.CLIPPED), (6, Reason.DARK), (120, None)])
+def test_of_a_white_or_black_photo_the_exposure_is_said(
+    shop: DrawnShop, code: int, reason: Reason | None
+) -> None:
+    rgb = np.full((300, 400, 3), code, np.uint8)
+    rgb[:, :100] = 120
+    found = inspect(photo_of(rgb), shop.calibration, Settings("basalt"))
+    assert found.advice[0] == EXPLANATIONS[Reason.NO_PART].sentence
+    assert found.advice[1] == EXPLANATIONS[reason or Reason.NO_PART].remedy
+    known = {} if reason is None else {EXPLANATIONS[reason].word: pytest.approx(0.75, abs=0.02)}
+    assert found.reasons == {EXPLANATIONS[Reason.NO_PART].word: 1.0, **known}
+
+
 def test_an_unknown_fibre_is_refused_before_anything_is_measured(
     shop: DrawnShop, photo: Photo, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -129,6 +129,28 @@ def test_an_unjudged_photo_gets_the_reason_and_its_remedy(reason: Reason) -> Non
     assert found == (why.sentence, why.remedy)
 
 
+@pytest.mark.parametrize(
+    ("shares", "sentence", "remedy"),
+    [
+        ({Reason.NO_WEAVE: 1.0, Reason.FOCUS: 1.0}, Reason.FOCUS, Reason.FOCUS),
+        ({Reason.NO_WEAVE: 1.0, Reason.GLARE: 0.4}, Reason.NO_WEAVE, Reason.NO_WEAVE),
+        ({Reason.NO_PART: 1.0, Reason.CLIPPED: 0.7}, Reason.NO_PART, Reason.CLIPPED),
+    ],
+)
+def test_what_spoiled_the_photo_is_said_and_not_what_follows_from_it(
+    shares: Mapping[Reason, float], sentence: Reason, remedy: Reason
+) -> None:
+    """A soft photo shows no weave, and in a white one no part is found."""
+    reasons = {EXPLANATIONS[reason].word: share for reason, share in shares.items()}
+    found = advise((), reasons, 0.0, Label.NOT_JUDGED)
+    assert found == (EXPLANATIONS[sentence].sentence, EXPLANATIONS[remedy].remedy)
+
+
+def test_beside_a_starved_zone_the_photo_gets_one_sentence_with_its_remedy() -> None:
+    texts = advise(zones_of({"proximal left": S}), {"too dark": 0.93}, 0.07, S)
+    assert texts[1] == "Too dark (93 % of the part): add light from the side."
+
+
 labels = st.sampled_from([*SCALE, Label.NOT_JUDGED])
 words = st.sampled_from([each.word for each in EXPLANATIONS.values()])
 

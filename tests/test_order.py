@@ -86,6 +86,7 @@ ORDER = (
     "trust.glare",
     "trust.harmonics",
     "trust.doubt",
+    "trust.exposure",
     "trust.card",
     # judgement
     "judgement.mixture",

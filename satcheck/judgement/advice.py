@@ -37,7 +37,7 @@ _PLACES: Mapping[str, list[str]] = {
     **{f"at the {name}": [name] for name in _GRID},
 }
 _BY_WORD: Mapping[str, Explanation] = {each.word: each for each in EXPLANATIONS.values()}
-_HOPELESS = tuple(EXPLANATIONS[reason].word for reason in (Reason.NO_PART, Reason.NO_WEAVE))
+_NO_PART, _NO_WEAVE = (EXPLANATIONS[reason].word for reason in (Reason.NO_PART, Reason.NO_WEAVE))
 
 
 def advise(
@@ -167,14 +167,33 @@ def _retake(
     }
     if not candidates:
         return ()
-    word = max(candidates, key=lambda name: (name in _HOPELESS, candidates[name]))
+    word = _spoiler(candidates)
     why, share = _BY_WORD[word], candidates[word]
-    if share > ALL or (is_refused and word in _HOPELESS):
-        return why.sentence, why.remedy
+    if is_refused and (share > ALL or word == _NO_WEAVE):
+        return why.sentence, _remedy(word, candidates)
     place = _where({zone.name: zone.reasons.get(word, 0.0) for zone in zones})
     remedy = why.remedy[0].lower() + why.remedy[1:]
     head = f"{word[0].upper()}{word[1:]}{place and ' '}{place}"
     return (f"{head} ({100 * share:.0f} % of the part): {remedy}",)
+
+
+def _spoiler(shares: Mapping[str, float]) -> str:
+    """Return which reason is to be said, of those that a better photo would help.
+
+    Where no weave is seen, what else spoiled the whole part is why.
+    """
+    if _NO_PART in shares:
+        return _NO_PART
+    others = {word: share for word, share in shares.items() if word != _NO_WEAVE}
+    if _NO_WEAVE in shares and all(share <= ALL for share in others.values()):
+        return _NO_WEAVE
+    return max(others, key=others.__getitem__)
+
+
+def _remedy(word: str, shares: Mapping[str, float]) -> str:
+    """Return what to do about a reason: where no part is found, about what hid it if that shows."""
+    hid = [other for other in shares if other != word] if word == _NO_PART else []
+    return _BY_WORD[max(hid, key=shares.__getitem__, default=word)].remedy
 
 
 def _where(hidden: Mapping[str, float]) -> str:
