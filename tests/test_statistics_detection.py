@@ -4,7 +4,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 from published import BEETLES, EXAMPLE_3, EXAMPLE_8, O_RINGS, hits
@@ -180,7 +180,11 @@ def test_the_log_scale_refuses_no_positive_size_and_follows_a_change_of_unit() -
         assert mm.a90_95 == pytest.approx(25.4 * inches.a90_95, rel=1e-6)
 
 
+STEEP = [(1, False)] * 4 + [(1, True), (2, False)]  # a line steep enough has no information left
+
+
 @given(st.lists(st.tuples(st.integers(1, 9), st.booleans()), min_size=1, max_size=40))
+@example(STEEP)
 @settings(deadline=None, max_examples=60)
 def test_any_study_gets_an_answer_in_order(rows: list[tuple[int, bool]]) -> None:
     found = study([(float(size), int(hit)) for size, hit in rows])

@@ -30,6 +30,7 @@ CONFIDENCE = 0.95
 FEWEST_TRIALS = 60
 """Hit/miss trials that a study should have (MIL-HDBK-1823A, 4.5.2.2; from memory)."""
 _STEPS, _CLOSE = 60, 1e-10
+_HOPELESS = 1e100  # of a line so steep that its penalty is infinite; differences stay numbers
 _FAR = 60.0  # standard deviations of size: beyond it a bound says nothing
 
 
@@ -242,7 +243,7 @@ def _profile(z: F64, y: F64, target: float, penalised: bool) -> Callable[[float]
         def cost(log_slope: float) -> float:
             slope = math.exp(log_slope)
             line = np.array([target - slope * candidate, slope])
-            return -_worth(columns, y, line, penalised=penalised)
+            return min(-_worth(columns, y, line, penalised=penalised), _HOPELESS)
 
         found = minimize_scalar(cost, bounds=(-12, 8), method="bounded", options={"xatol": 1e-9})
         return -float(found.fun)
