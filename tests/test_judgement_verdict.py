@@ -114,7 +114,7 @@ ORDER = (STARVED, RICH, LEAN, HEAVY)
 @pytest.mark.parametrize(("worse", "better"), tuple(pairwise(ORDER)))
 def test_of_two_patches_the_worse_names_zone_and_part(worse: Label, better: Label) -> None:
     cells = grid(WIDE)
-    both = {worse: place(WIDE, 30, 30, 10, 10), better: place(WIDE, 45, 30, 15, 30)}
+    both = {worse: place(WIDE, 30, 30, 10, 25), better: place(WIDE, 45, 30, 15, 30)}
     part = judged(cells, labels_of(cells, both))
     assert part.verdict is worse
     assert verdicts(part) == {"middle centre": worse}
@@ -135,17 +135,41 @@ def test_a_core_too_small_to_name_a_zone_still_counts_with_what_surrounds_it(
     assert part.flagged == ()
 
 
+@pytest.mark.parametrize(("mild", "extreme"), [(LEAN, STARVED), (HEAVY, RICH)])
+def test_lean_or_heavy_names_a_zone_from_a_quarter_of_it_or_beside_a_worse_cell(
+    mild: Label, extreme: Label
+) -> None:
+    """Of 900 cells a quarter are 225."""
+    cells = grid(WIDE)
+    for rows, named in ((14, GOOD), (15, mild)):
+        labels = labels_of(cells, {mild: place(WIDE, 33, 33, rows, 15)})
+        assert zone_of(judged(cells, labels), "middle centre").verdict is named
+        labels[33, 33] = extreme
+        assert zone_of(judged(cells, labels), "middle centre").verdict is mild
+
+
+@pytest.mark.parametrize(("label", "is_named"), [(LEAN, False), (HEAVY, False), (STARVED, True)])
+def test_of_a_zone_that_is_hardly_judged_only_the_extremes_are_said(
+    label: Label, is_named: bool
+) -> None:
+    cells = grid(WIDE)
+    hidden = place(WIDE, 30, 30, 30, 30) & ~place(WIDE, 30, 30, 14, 15)  # 210 of 900 are seen
+    labels = np.where(hidden, Label.NOT_JUDGED, labels_of(cells, {label: blob(900)}))
+    named = zone_of(judged(cells, labels.astype(np.uint8)), "middle centre").verdict
+    assert named is (label if is_named else Label.NOT_JUDGED)
+
+
 def test_a_patch_that_reaches_a_little_into_a_zone_does_not_name_it() -> None:
     cells = grid(WIDE)
     part = judged(cells, labels_of(cells, {STARVED: place(WIDE, 32, 28, 20, 20)}))
     assert verdicts(part) == {"middle centre": STARVED}
 
 
-@pytest.mark.parametrize(("rows", "named"), [(4, GOOD), (10, LEAN)])
+@pytest.mark.parametrize(("rows", "named"), [(4, GOOD), (12, LEAN)])
 def test_lean_that_a_window_sees_over_from_a_starved_zone_is_not_the_zones_own(
     rows: int, named: Label
 ) -> None:
-    """Four cells beside a starved third are its windows'; of ten, six are the zone's own."""
+    """Four cells beside a starved third are its windows'; of twelve, eight are the zone's own."""
     cells = grid(WIDE)
     patches = {STARVED: place(WIDE, 0, 0, 30, 90), LEAN: place(WIDE, 30, 0, rows, 90)}
     part = judged(cells, labels_of(cells, patches))
