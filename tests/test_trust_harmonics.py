@@ -85,8 +85,8 @@ def test_a_drawn_weave_is_known_to_be_sharp_or_not() -> None:
 @pytest.mark.parametrize(
     ("blur", "edges", "reason"),
     [
-        (0.05, Blur(0.7, 0.5), Reason.NONE),
-        (0.3, Blur(0.7, 0.5), Reason.DENOISE),
+        (0.05, Blur(0.7, 0.8), Reason.NONE),
+        (0.3, Blur(0.7, 0.8), Reason.DENOISE),
         (0.3, None, Reason.FOCUS),
         (0.3, Blur(3.5, 3.6), Reason.FOCUS),
     ],

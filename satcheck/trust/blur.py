@@ -39,13 +39,19 @@ FAINT = 0.02  # gradient of log luminance (Sobel, 8 a px); an edge of one 8-bit 
 
 @dataclass(frozen=True)
 class Blur:
-    """Standard deviation of the blur in pixels: in its softest direction, and across that one.
+    """How soft a photo is.
 
-    Where no edge shows the direction across, or one beside it, both are the same.
+    Attributes
+    ----------
+    most : float
+        Standard deviation of the blur in its softest direction, in pixels.
+    roundness : float
+        The blur across that direction over that along it, 0 to 1: a shake has one direction. The
+        median over all smoothings that were looked at; 1 where no edge shows it.
     """
 
     most: float
-    across: float
+    roundness: float
 
 
 def edge_blur(luminance: F32, silhouette: Bool) -> Blur | None:
@@ -82,7 +88,7 @@ def photo_blur(rgb: NDArray[np.uint8], silhouette: Bool) -> Blur | None:
         small = cv2.resize(crop[whole], (width, height), interpolation=cv2.INTER_AREA)
         crop, band = np.asarray(small, np.uint8), band[whole][::step, ::step]
     seen = _within(luminance_of(linear_light(crop)), band)
-    return None if seen is None else Blur(step * seen.most, step * seen.across)
+    return None if seen is None else Blur(step * seen.most, seen.roundness)
 
 
 def _band(silhouette: Bool) -> tuple[tuple[slice, slice], Bool] | None:
@@ -118,16 +124,17 @@ def _within(luminance: F32, band: Bool) -> Blur | None:
     that is not well below a smoothing is looked at with the next one, and the largest counts.
     """
     picture = np.log(luminance + np.float32(0.01))
-    largest: Blur | None = None
+    found: list[Blur] = []
     for narrow, wide in SCALES:
-        found = _by_direction(picture, band, narrow, wide)
-        if found is None:
-            return largest
-        if largest is None or found.most > largest.most:
-            largest = found
-        if found.most < SURELY * narrow:
-            return largest
-    return largest
+        seen = _by_direction(picture, band, narrow, wide)
+        if seen is None:
+            break
+        found.append(seen)
+        if seen.most < SURELY * narrow:
+            break
+    if not found:
+        return None
+    return Blur(max(b.most for b in found), float(np.median([b.roundness for b in found])))
 
 
 def _rim(silhouette: Bool, reach: int) -> Bool:
@@ -144,7 +151,7 @@ def _gradient(picture: F32, sigma: float) -> tuple[F32, F32]:
 
 
 def _by_direction(picture: F32, band: Bool, narrow: float, wide: float) -> Blur | None:
-    """Return the blur in the softest direction that has enough edges, and across it."""
+    """Return the blur in the softest direction that has enough edges, and how round it is."""
     dx, dy = _gradient(picture, narrow)
     ridge = _ridge(dx, dy, band)
     if ridge[0].size < FEWEST / CONSIDERED:
@@ -164,16 +171,17 @@ def _by_direction(picture: F32, band: Bool, narrow: float, wide: float) -> Blur 
         strong = own >= max(least, quantile(own, 1 - CONSIDERED) if own.size else least)
         if strong.sum() >= FEWEST:
             widths[k] = float(np.sqrt(quantile(square[turn == k][strong], SHARPEST)))
-    return _along_and_across(widths) if widths else None
-
-
-def _along_and_across(widths: Mapping[int, float]) -> Blur:
-    """Return the blur from that of each direction that showed one."""
+    if not widths:
+        return None
     softest = max(widths, key=widths.__getitem__)
-    across = softest + DIRECTIONS // 2
-    seen = [widths[k % DIRECTIONS] for k in (across, across - 1, across + 1)
-            if k % DIRECTIONS in widths]  # fmt: skip
-    return Blur(widths[softest], seen[0] if seen else widths[softest])
+    return Blur(widths[softest], _roundness(widths, softest))
+
+
+def _roundness(widths: Mapping[int, float], softest: int) -> float:
+    """Return the blur at right angles to the softest direction, or next to that, over the most."""
+    across = [(softest + DIRECTIONS // 2 + turn) % DIRECTIONS for turn in (0, -1, 1)]
+    seen = [widths[k] for k in across if k in widths]
+    return seen[0] / widths[softest] if seen and widths[softest] > 0 else 1.0
 
 
 def _ridge(dx: F32, dy: F32, band: Bool) -> tuple[Index, Index]:
