@@ -11,7 +11,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from satcheck.arrays.quantile import quantile
+from satcheck.arrays.quantile import median, quantile
 from satcheck.light import linear_light
 from satcheck.light import luminance as luminance_of
 
@@ -134,7 +134,7 @@ def _within(luminance: F32, band: Bool) -> Blur | None:
             break
     if not found:
         return None
-    return Blur(max(b.most for b in found), float(np.median([b.roundness for b in found])))
+    return Blur(max(b.most for b in found), float(median(np.array([b.roundness for b in found]))))
 
 
 def _rim(silhouette: Bool, reach: int) -> Bool:
