@@ -13,6 +13,7 @@ from skimage import data
 
 from satcheck.outline.edge import _extent
 from satcheck.outline.find import Part, find_part, mend, part_in_box, part_in_outline
+from satcheck.outline.ribbon import Ribbon, find_ribbons
 
 Bool = NDArray[np.bool_]
 Rgb = NDArray[np.uint8]
@@ -151,6 +152,27 @@ def test_excluded_pixels_are_not_part() -> None:
     part = found(find_part(picture, lambda: card))
     assert (part.silhouette & card).sum() == 0
     assert overlap(part.silhouette, silhouette) > 0.93
+
+
+@pytest.mark.parametrize("order", [1, -1])
+def test_of_two_ribbons_that_tie_the_better_outline_is_kept(
+    monkeypatch: pytest.MonkeyPatch, order: int
+) -> None:
+    """The other one takes in a sheet of paper beside the part."""
+    picture, silhouette, _ = scene("wall", "carbon")
+    picture[330:450, 330:430] = 235
+    (right,) = find_ribbons(picture)
+    polygon = right.polygon.copy()
+    beside = (polygon[:, 1] > 330 / HEIGHT) & (polygon[:, 0] > 0.5)
+    polygon[beside, 0] = 430 / WIDTH
+    wrong = Ribbon(polygon, right.score, right.angle)
+
+    def outline_by(*ribbons: Ribbon) -> float:
+        monkeypatch.setattr("satcheck.outline.find.find_ribbons", lambda *_: list(ribbons))
+        return overlap(found(find_part(picture)).silhouette, silhouette)
+
+    assert outline_by(wrong) < outline_by(right) - 0.05
+    assert outline_by(*(wrong, right)[::order]) == outline_by(right)
 
 
 @pytest.mark.parametrize("scale", [0.94, 2.5])

@@ -51,7 +51,6 @@ BAND: Mapping[Label, tuple[Label, ...]] = {
     Label.HEAVY: (Label.HEAVY, Label.RICH),
 }
 """A lean patch may hold starved places too small to name it, and so on."""
-EXTREME: Mapping[Label, Label] = {Label.LEAN: Label.STARVED, Label.HEAVY: Label.RICH}
 EVEN_WORDS = ((0.85, "even"), (0.65, "fairly even"), (0.0, "uneven"))
 
 
@@ -183,12 +182,12 @@ def _zone(
 
 def _is_enough(label: Label, covered: int, here: Labels) -> bool:
     """Return whether so many cells of a label name a zone that holds these labels."""
-    if label not in EXTREME:
+    worse = [other for other in BAND[label] if other is not label]
+    if not worse:
         return True
     judged = int(_judged(here).sum())
-    return judged >= ENOUGH * here.size and (
-        covered >= MILD * judged or bool((here == EXTREME[label]).any())
-    )
+    is_beside_worse = bool(np.isin(here, worse).any())
+    return judged >= ENOUGH * here.size and (is_beside_worse or covered >= MILD * judged)
 
 
 def _names(patch: Bool, zone: Bool, cells: Cells) -> bool:

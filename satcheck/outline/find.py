@@ -90,7 +90,7 @@ def find_part(rgb: Rgb, exclude: Callable[[], Bool | None] = lambda: None) -> Pa
     if not ribbons:
         return None
     shapes = [refine(lab, ribbon, banned) for ribbon in ribbons]
-    shape = max(shapes, key=lambda s: s.support + s.solidity)
+    shape = max(shapes, key=lambda s: s.support + s.solidity)  # a box beside it dents an outline
     if shape.support < LEAST_SUPPORT or not _plausible(shape.silhouette):
         return None
     whole = _upsampled(shape.silhouette, rgb.shape[:2])

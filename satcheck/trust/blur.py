@@ -67,6 +67,11 @@ def edge_blur(luminance: F32, silhouette: Bool) -> Blur | None:
     luminance : (H, W) float32 array
         Linear light, 0 to 1.
     silhouette : (H, W) bool array
+
+    Returns
+    -------
+    Blur or None
+        None where too few edges were found to tell.
     """
     found = _band(silhouette)
     return None if found is None else _within(luminance[found[0]], found[1])

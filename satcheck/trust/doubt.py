@@ -34,10 +34,10 @@ SOFT_PITCHES, SOFT_PIXELS = 0.115, 1.0
 SOFT_WEAVE = 0.165
 LEAST_WEAVE = 0.4  # strength of a lattice; noise and grass reach 0.31 (tests of the lattice)
 # Roundness of a blur, below which it is a shake: of 321 rendered photos that read softer than a
-# pixel (render.py, seeds 20 and 911 to 951, and a second renderer's) 80 % of the shaken ones are
-# named rightly, and 84 % of those out of focus.
+# pixel (render.py, seeds 20 and 911 to 951, blurred by 0.2 and 0.3 pitches as tests/sweep_trust.py
+# does, and a second renderer's) 80 % of the shaken ones are named rightly, 84 % of the unfocused.
 SHAKEN = 0.55
-BLACK = 0.004  # linear: about one step of eight-bit sRGB
+BLACK = 0.004  # linear, code 13 of eight-bit sRGB: common practice, no source
 
 
 @dataclass(frozen=True, eq=False)
