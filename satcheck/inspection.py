@@ -89,6 +89,7 @@ def _judged(
         cells=cells,
         version=__version__,
         card=measured.card,
+        cut=measured.cut,
     )
 
 

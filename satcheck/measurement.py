@@ -48,6 +48,8 @@ class Measurement:
         In pixels of the photo as it was looked at: ``Photo.rgb``, or more.
     distal : Side
     distal_guessed : bool
+    cut : tuple of Side
+        Sides of the picture at which the part runs out of it.
     card : CardFacts or None
         None where no card was seen.
     """
@@ -57,6 +59,7 @@ class Measurement:
     silhouette: NDArray[np.bool_]
     distal: Side
     distal_guessed: bool
+    cut: tuple[Side, ...] = ()
     card: CardFacts | None = None
 
 
@@ -100,7 +103,9 @@ def _measured(photo: Photo, part: Part, cards: Future[CardSighting], hints: Hint
     reasons = doubt(weave, blur, pitch is not None).reasons
     cells = _cells(weave, reasons, photo.scale, told, card)
     facts = None if card is None else card.facts
-    return Measurement(cells, bared.result(), part.silhouette, zones.distal, zones.guessed, facts)
+    return Measurement(
+        cells, bared.result(), part.silhouette, zones.distal, zones.guessed, zones.cut, facts
+    )
 
 
 def _seen_closer(part: Part, near: Photo, hints: Hints) -> Part:

@@ -232,3 +232,5 @@ class Inspection:
     version: str
     card: CardFacts | None = None
     """None where no card was seen."""
+    cut: tuple[Side, ...] = ()
+    """Sides of the picture at which the part runs out of it: the zones are those of what shows."""

@@ -75,6 +75,7 @@ def inspection_to_json(inspection: Inspection, *, cells: bool = True) -> dict[st
         "reasons": dict(inspection.reasons),
         "advice": list(inspection.advice),
         "card": None if inspection.card is None else _card_to_json(inspection.card),
+        "cut": list(inspection.cut),
         "cautions": list(CAUTIONS),
     }
     if cells:
@@ -125,6 +126,7 @@ def _from_json(record: Mapping[str, Any]) -> Inspection:
         cells=None if cells is None else _cells_from_json(cells),
         version=record["version"],
         card=None if record.get("card") is None else _card_from_json(record["card"]),
+        cut=tuple(record.get("cut", ())),
     )
 
 

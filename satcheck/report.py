@@ -17,6 +17,7 @@ DEMO_NOTE = (
 )
 
 DEMO_SHORT = "Demo calibration: a shop must use its own."
+_ENDS = {"up": "top", "down": "bottom"}
 _LEAST_SHARE = 0.05
 """A reason that hides less of a zone than this is not worth a word in the table (own rule)."""
 _ROW = "{:<16} {:<11} {:>17} {:>7}  {}"
@@ -55,6 +56,12 @@ def judged_line(inspection: Inspection) -> str:
     evenness = inspection.evenness
     even = "" if evenness is None else f", evenness {evenness.value:.2f} ({evenness.word})"
     return f"{_share(inspection.share_judged)} of the part judged{even}."
+
+
+def cut_line(cut: Sequence[str]) -> str:
+    """Return that not all of the part is in the picture, and what its zones are then."""
+    where = " and ".join(f"at the {_ENDS.get(side, side)}" for side in cut)
+    return f"The part runs out of the picture {where}: its zones are those of what shows."
 
 
 def card_line(card: CardFacts) -> str:
@@ -114,6 +121,8 @@ def _facts(inspection: Inspection) -> list[str]:
         lines.append(judged_line(inspection))
     if inspection.distal_guessed and inspection.distal:
         lines.append(f"Distal end taken to be {inspection.distal}; --distal says it for certain.")
+    if inspection.cut:
+        lines.append(cut_line(inspection.cut))
     if inspection.card is not None:
         lines.append(card_line(inspection.card))
     if inspection.calibration.is_demo:

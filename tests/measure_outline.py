@@ -1,12 +1,13 @@
 """Hold the outline found in each photo against its truth map, and print the overlap.
 
-usage: python tests/measure_outline.py FOLDER... [--draw FOLDER]
+usage: python tests/measure_outline.py FOLDER... [--draw FOLDER] [--cut SHARE]
 
 A FOLDER holds NAME.jpg and NAME.truth.png (0 not laminate). Printed is intersection over union
 (IoU, Jaccard index) of laminate found and true, and the shares behind it: what of the truth was
 missed, what of the outline is not part. A truth map without a part asks that none be found; photos
 named NAME_SPOILED are also averaged by what was done to them. With --draw each photo is written
-with its outline (white) and the truth's (black).
+with its outline (white) and the truth's (black). With --cut each photo is cropped to its part,
+SHARE of the part's length off either end, as in a photo taken from too near.
 """
 
 import argparse
@@ -28,6 +29,7 @@ from satcheck.photo.read import read_photo
 Bool = NDArray[np.bool_]
 Rgb = NDArray[np.uint8]
 DRAWN = 600  # long side of a drawn photo, px
+BESIDE = 0.15  # of the part's width, background left beside a part that is cut
 
 
 @dataclass(frozen=True)
@@ -52,10 +54,12 @@ def overlap(name: str, found: Bool, truth: Bool, seconds: float) -> Overlap:
     return Overlap(name, kind, both / either, missed, 1 - both / int(found.sum()), seconds)
 
 
-def measured(photo: Path, draw: Path | None) -> Overlap:
+def measured(photo: Path, draw: Path | None, share: float | None = None) -> Overlap:
     """Find the part in one photo and compare it with its truth map."""
     rgb = read_photo(photo).rgb
     truth = _truth(photo)
+    if share is not None and truth.any():
+        rgb, truth = cropped(rgb, truth, share)
     start = time.process_time()
     part = find_part(rgb)
     seconds = time.process_time() - start
@@ -63,6 +67,22 @@ def measured(photo: Path, draw: Path | None) -> Overlap:
     if draw is not None:
         cv2.imwrite(str(draw / photo.name), drawn(rgb, found, truth)[..., ::-1])
     return overlap(photo.stem, found, truth, seconds)
+
+
+def cropped(rgb: Rgb, truth: Bool, share: float) -> tuple[Rgb, Bool]:
+    """Return a photo and its truth map, cropped so that the part runs out at either end."""
+    filled = [np.flatnonzero(truth.any(axis)) for axis in (1, 0)]
+    lengths = [int(np.ptp(lines)) + 1 for lines in filled]
+    by = [-share * n if n == max(lengths) else BESIDE * n for n in lengths]
+    scale = rgb.shape[0] / truth.shape[0]
+    near, shown = (
+        tuple(
+            slice(round(times * max(0.0, lines[0] - far)), round(times * (lines[-1] + 1 + far)))
+            for lines, far in zip(filled, by, strict=True)
+        )
+        for times in (scale, 1.0)
+    )
+    return np.ascontiguousarray(rgb[near]), np.ascontiguousarray(truth[shown])
 
 
 def _truth(photo: Path) -> Bool:
@@ -117,6 +137,7 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
     parser.add_argument("folders", nargs="+", type=Path)
     parser.add_argument("--draw", type=Path, help="folder to write the photos with outlines into")
+    parser.add_argument("--cut", type=float, help="share of the length to cut off either end")
     parser.add_argument("--quiet", action="store_true", help="print the summaries only")
     arguments = parser.parse_args()
     cv2.setNumThreads(1)
@@ -125,7 +146,7 @@ def main() -> int:
     for folder in arguments.folders:
         truths = sorted(folder.glob("*.truth.png"))
         photos = [folder / t.name.replace(".truth.png", ".jpg") for t in truths]
-        overlaps = [measured(photo, arguments.draw) for photo in photos]
+        overlaps = [measured(photo, arguments.draw, arguments.cut) for photo in photos]
         for one in overlaps if not arguments.quiet else []:
             print(
                 f"  {one.name:24} {one.iou:.3f}  missed {one.missed:.3f}  beside {one.beside:.3f}"

@@ -66,6 +66,8 @@ ORDER = (
     "card.find",
     "outline.nearest",
     "outline.strength",
+    "outline.backdrop",
+    "outline.search",
     "outline.ribbon",
     "outline.frame",
     "outline.likeness",

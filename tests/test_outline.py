@@ -11,9 +11,9 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 from skimage import data
 
-from satcheck.outline.edge import _extent
+from satcheck.outline.edge import _extent, refine
 from satcheck.outline.find import Part, find_part, mend, part_in_box, part_in_outline
-from satcheck.outline.ribbon import Ribbon, find_ribbons
+from satcheck.outline.ribbon import Ribbon, find_ribbons, lab_at_even_exposure
 
 Bool = NDArray[np.bool_]
 Rgb = NDArray[np.uint8]
@@ -225,6 +225,31 @@ def test_a_picture_without_a_part_has_none(name: str) -> None:
 def test_a_bare_bench_has_no_part(background: str, seed: int) -> None:
     picture = bench(background, np.random.default_rng(seed)).clip(0, 255).astype(np.uint8)
     assert find_part(picture) is None
+
+
+CLOSE = np.s_[190:400, 140:345]  # 20 px beside the flanks; both ends lie beyond
+
+
+@pytest.mark.parametrize("turns", [0, 1, 2, 3])
+@pytest.mark.parametrize(
+    ("background", "fibre"),
+    [("wall", "aramid"), ("wall", "glass"), ("wood", "carbon"), ("wood", "glass")],
+)
+def test_a_part_that_runs_out_of_the_picture_is_found(
+    background: str, fibre: str, turns: int
+) -> None:
+    picture, silhouette, _ = scene(background, fibre)
+    near = np.ascontiguousarray(np.rot90(picture[CLOSE], turns))
+    shown = np.ascontiguousarray(np.rot90(silhouette[CLOSE], turns))
+    part = found(find_part(near))
+    assert overlap(part.silhouette, shown) > 0.97
+    ends = (0, -1) if turns % 2 == 0 else (np.s_[:, 0], np.s_[:, -1])
+    for end in ends:
+        assert overlap(part.silhouette[end], shown[end]) > 0.9
+    # The control: where all sides count as background there is no such part.
+    lab = lab_at_even_exposure(near)
+    whole = [refine(lab, ribbon, None).silhouette for ribbon in find_ribbons(near)]
+    assert all(overlap(each, shown) < 0.3 for each in whole)
 
 
 def test_a_box_rules_out_what_lies_outside() -> None:

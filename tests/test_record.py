@@ -61,6 +61,7 @@ def whole_inspection() -> Inspection:
         whole_inspection(),
         inspection_of(Label.NOT_JUDGED, zones=(), evenness=None, cells=None, distal=None),
         inspection_of(card=CardFacts(problem="The card is bent.")),
+        inspection_of(cut=("up", "left")),
     ],
 )
 def test_an_inspection_comes_back_from_its_text(inspection: Inspection) -> None:
@@ -69,13 +70,19 @@ def test_an_inspection_comes_back_from_its_text(inspection: Inspection) -> None:
     assert not same(inspection, replace(back, labels=back.labels + 1))
 
 
+def test_a_record_from_before_parts_were_said_to_be_cut_is_read() -> None:
+    record = through_text(inspection_of(cut=("up",)))
+    del record["cut"]
+    assert inspection_from_json(record).cut == ()
+
+
 def test_the_contract_of_the_schema() -> None:
     record = through_text(whole_inspection(), cells=False)
     assert next(iter(record.items())) == ("schema", "satcheck.inspection/1")
     assert set(record) == {
         *("schema", "version", "photo", "calibration", "verdict", "evenness", "share_judged"),
         *("distal", "distal_guessed", "zones", "flagged", "reasons", "advice"),
-        *("card", "cautions"),
+        *("card", "cut", "cautions"),
     }
     assert set(record["photo"]) == {"name", "sha256", "width", "height", "taken"}
     assert set(record["calibration"]) == {"id", "fibre", "bounds", "parts", "is_demo", "promise"}

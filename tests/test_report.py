@@ -90,6 +90,12 @@ def test_a_demo_calibration_and_a_guessed_end_are_said() -> None:
     assert DEMO_NOTE not in text_report(plain)
 
 
+def test_a_part_that_runs_out_of_the_picture_is_said() -> None:
+    text = text_report(inspection_of(cut=("up", "left")))
+    assert "The part runs out of the picture at the top and at the left:" in text
+    assert "runs out" not in text_report(inspection_of())
+
+
 def test_the_table_is_ascii_in_80_columns() -> None:
     reasons = {"lock": {"noise reduction": 0.5, "too few pixels": 0.4, "glare": 0.1}}
     text = text_report(inspection_of(S, zones=zones_of({"lock": S}, reasons)))

@@ -124,3 +124,10 @@ def test_a_part_upside_down_in_the_later_photo_is_turned_back() -> None:
     flipped = replace(cells, to_photo=np.array([[-10.0, 0, 460], [0, -10.0, 500]]))
     found = align(shown(cells), shown(flipped))
     assert_allclose(found.to_later(np.array([[100.0, 50.0]])), [[460, 500]], atol=1)
+
+
+def test_a_part_that_runs_out_of_a_photo_is_not_compared(earlier: Inspection) -> None:
+    """Where the picture ends there is no outline, and the part may have been moved along."""
+    near = replace(earlier, cut=("up",))
+    for first, second in ((earlier, near), (near, earlier)):
+        assert "runs out" in (align(first, second).problem or "")

@@ -56,6 +56,13 @@ def test_a_photo_without_a_part_shows_nothing() -> None:
     assert "medial view has not been seen" in found.sentences[0]
 
 
+def test_a_part_that_runs_out_of_the_picture_shows_no_zone_of_the_whole() -> None:
+    near = replace(photo(), cut=("up", "down"))
+    found = coverage({"medial": [near]}, ["medial"])
+    assert "medial view has not been seen" in found.sentences[0]
+    assert coverage({"medial": [near, photo()]}, ["medial"]).complete
+
+
 def test_a_view_of_the_shops_own_comes_after_the_four() -> None:
     found = coverage({"lock close": [photo()]})
     assert [view.view for view in found.views] == [*VIEWS, "lock close"]

@@ -1,5 +1,7 @@
 """The small curve of each zone: drawn series with a known way."""
 
+from dataclasses import replace
+
 import pytest
 from grids import SHAPE, grid, place
 from records import inspection_of
@@ -54,3 +56,8 @@ def test_a_photo_that_did_not_show_the_zone_leaves_a_gap() -> None:
     hidden = shown(grid(), {Label.NOT_JUDGED: place(SHAPE, 15, 0, 15, 12)})
     found = trend([wet(0), hidden, inspection_of(cells=None), wet(3)])
     assert [point.photo for point in found.points] == [0, 3]
+
+
+def test_a_part_that_runs_out_of_the_picture_leaves_a_gap() -> None:
+    found = trend([wet(0), replace(wet(3), cut=("down",)), wet(3)])
+    assert [point.photo for point in found.points] == [0, 2]

@@ -32,6 +32,7 @@ from satcheck.web.judging import CardJob, CardRead, Found, Job, Judged, Refused
 from satcheck.web.lesson import Lessons
 from satcheck.web.store import LedgerStore
 from satcheck.web.upload import Uploads
+from satcheck.web.words import WORDS
 from satcheck.web.workers import Workers
 
 KEY = "k" * 22
@@ -50,7 +51,10 @@ def now() -> datetime:
 
 
 class Judges(Workers):
-    """Judges at once: "clear" is starved, "plain" good, anything else is refused."""
+    """Judges at once: "clear" is starved, "plain" good, "close" too, where the part is cut.
+
+    Anything else is refused.
+    """
 
     def __init__(self) -> None:
         super().__init__(Path("none"), 1)
@@ -65,10 +69,10 @@ class Judges(Workers):
             return CardRead(job.data.decode() or None)
         self.jobs.append(job)
         said = job.photo.read_bytes()
-        if said not in (b"clear", b"plain"):
+        if said not in (b"clear", b"plain", b"close"):
             return Refused("this is not a photo")
         label = Label.STARVED if said == b"clear" else Label.GOOD
-        made = inspection_of(label, {"lock": label})
+        made = inspection_of(label, {"lock": label}, cut=("up",) if said == b"close" else ())
         sha256 = job.again.photo if job.again else hashlib.sha256(said).hexdigest()
         made = replace(made, photo=replace(made.photo, sha256=sha256))
         corrects = job.again.entry if job.again else None
@@ -338,6 +342,16 @@ def test_today_shows_each_part_once_with_its_views(tmp_path: Path) -> None:
         assert told["photos"] == 2
         views = {view["view"]: len(view["photos"]) for view in told["parts"][0]["views"]}
         assert views == {"anterior": 0, "posterior": 0, "medial": 1, "lateral": 1}
+
+    at_the_shop(tmp_path, work)
+
+
+def test_a_part_that_runs_out_of_the_picture_is_said_on_the_page(tmp_path: Path) -> None:
+    async def work(at: Phone) -> None:
+        near = await at.photograph(b"close")
+        assert near["answer"]["runs_out_note"] == WORDS["runs_out"]
+        whole = await at.photograph(b"plain", id=OTHER)
+        assert whole["answer"]["runs_out_note"] == ""
 
     at_the_shop(tmp_path, work)
 

@@ -125,6 +125,27 @@ def turned(zones: ZoneMap) -> list[NDArray[np.generic]]:
     return [np.rot90(layer) for layer in (zones.third, zones.side, zones.brim, zones.lock)]
 
 
+@pytest.mark.parametrize("side", get_args(Side))
+@pytest.mark.parametrize("distal", ["up", "down"])
+def test_an_end_that_the_picture_cuts_has_no_brim_and_no_lock(side: Side, distal: Side) -> None:
+    """The cone reaches from row 80 to row 320 and from column 150 to column 270."""
+    mask = cone()
+    left = {"up": mask[120:], "down": mask[:280], "left": mask[:, 190:], "right": mask[:, :230]}
+    zones = split_zones(np.ascontiguousarray(left[side]), distal)
+    assert zones.cut == (side,)
+    opposite = {"up": "down", "down": "up"}
+    assert zones.lock.any() == (side != distal)
+    assert zones.brim.any() == (side != opposite[distal])
+
+
+def test_a_part_that_ends_inside_the_picture_is_not_cut() -> None:
+    """Five rows of background beyond either end are enough; a corner on the border is no cut."""
+    assert split_zones(cone()[75:325], "down").cut == ()
+    tip = cone(45)
+    rows = np.flatnonzero(tip.any(axis=1))
+    assert split_zones(tip[rows[0] :], "down").cut == ()
+
+
 @pytest.mark.parametrize("angle", [0, 25, 160])
 @pytest.mark.parametrize("distal", get_args(Side))
 def test_zones_turn_with_the_picture(angle: int, distal: Side) -> None:

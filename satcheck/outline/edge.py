@@ -45,6 +45,9 @@ FARTHEST = 0.35  # half widths by which the second round may widen the first
 BESIDE, NOT_CLEAR = 0.1, 0.3  # half widths; how much an edge loses if no background lies beyond
 FLANK_BEND, CAP_BEND = 0.2, 0.08
 BEYOND = 0.6  # score of an end off the flanks: neither for nor against
+# Score of the picture's border as an end. Of 106 crops of rendered parts, 15 % of the length off
+# either end, overlap is .970 with it, .964 with 0.3, .969 with 0.6 and .933 without.
+AT_BORDER = 0.45
 GAP, BRIDGE, FLANK_GOES_ON = 0.45, 0.2, 0.5
 DROP, DROP_REACH, NECK = 0.45, 0.10, 0.6
 
@@ -55,6 +58,11 @@ class Shape:
 
     silhouette: Bool
     support: float
+
+    @cached_property
+    def share(self) -> float:
+        """The silhouette's share of the picture."""
+        return float(self.silhouette.mean())
 
     @cached_property
     def solidity(self) -> float:
@@ -88,13 +96,25 @@ class _Edges:
     along: Float
 
     @classmethod
-    def of(cls, image: Float, frame: Frame) -> "_Edges":
-        """Return the edges of a straightened L*a*b* picture (N, K, 3)."""
+    def of(cls, image: Float, frame: Frame, runs_out: bool) -> "_Edges":
+        """Return the edges of a straightened L*a*b* picture (N, K, 3).
+
+        Where the part may run out of the picture, the picture's border can be its end.
+        """
         step, around = ROW_STEP * frame.half_width, frame.half_width
-        return cls(
-            edges(image, frame.inside, 1, step, around, EDGE_FLOOR),
-            edges(image, frame.inside, 0, step, around, CAP_FLOOR),
-        )
+        across = edges(image, frame.inside, 1, step, around, EDGE_FLOOR)
+        along = edges(image, frame.inside, 0, step, around, CAP_FLOOR)
+        if runs_out:
+            along[_last(frame.inside)] = AT_BORDER
+        return cls(across, along)
+
+
+def _last(inside: Bool) -> Bool:
+    """Return the cells (N, K) beyond which a column leaves the picture."""
+    deeper = cv2.erode(
+        inside.astype(np.uint8), np.ones((3, 1)), borderType=cv2.BORDER_CONSTANT, borderValue=0
+    )
+    return np.asarray(inside & (deeper == 0))
 
 
 def refine(lab: Float, ribbon: Ribbon, exclude: Bool | None) -> Shape:
@@ -106,7 +126,7 @@ def refine(lab: Float, ribbon: Ribbon, exclude: Bool | None) -> Shape:
         barred |= frame.sample(exclude.astype(np.float32)) > 0.5
     with beside() as second:
         colour = second.submit(_by_colour, image, frame, barred)
-        strength = _Edges.of(image, frame)
+        strength = _Edges.of(image, frame, ribbon.runs_out)
     found = _bridged(colour.result(), frame, strength.across)
     inner = solid(found, max(1, int(OPEN * frame.half_width)))
     plain = np.asarray((2.0 * inner - 1 + 2.0 * frame.ribbon - 1) / 2, np.float32)

@@ -69,6 +69,10 @@ def align(earlier: Inspection, later: Inspection) -> Alignment:
     """
     if earlier.cells is None or later.cells is None:
         return _refused("One of the two photos shows no part.")
+    if earlier.cut or later.cut:
+        return _refused(
+            "The part runs out of one of the two photos: take it whole to see what has changed."
+        )
     first, to_first = _silhouette(earlier)
     second, to_second = _silhouette(later)
     if not first.any() or not second.any():

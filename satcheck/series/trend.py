@@ -60,8 +60,8 @@ def trends(series: Sequence[Inspection]) -> tuple[ZoneTrend, ...]:
 
 def _points(number: int, inspection: Inspection) -> list[tuple[str, Point]]:
     cells, labels = inspection.cells, cell_labels(inspection)
-    if cells is None or not labels.size:
-        return []
+    if cells is None or not labels.size or inspection.cut:
+        return []  # the zones of a part that runs out of the picture are those of what shows
     verdicts = {zone.name: zone.verdict for zone in inspection.zones}
     found = []
     for name in ZONES:

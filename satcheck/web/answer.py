@@ -39,6 +39,7 @@ def answer(kept: Kept) -> dict[str, Any]:
         "width": record["photo"]["width"],
         "height": record["photo"]["height"],
         "card_note": _card_note(kept),
+        "runs_out_note": say("runs_out") if record.get("cut") else "",
     }
 
 

@@ -101,6 +101,7 @@ WORDS: dict[str, str] = {
     "no_picture": "Judged elsewhere: no picture was kept.",
     "demo": "Demo bounds: a shop must calibrate its own.",
     "judged": "{share} of the part could be judged.",
+    "runs_out": "The part runs out of the picture: its zones are those of what shows.",
     "card_part": "The card in the photo says part {part}. This is saved under {typed}.",
     "stored": "Saved {time}",
     "gel": "Gel clock",
@@ -279,6 +280,7 @@ PHRASES: dict[str, str] = {
     "The {label} share of the {zone} went from {before} % to {after} %: {word} ({change} "
     "{unit}).": "",
     "One of the two photos shows no part.": "",
+    "The part runs out of one of the two photos: take it whole to see what has changed.": "",
     "One of the two records keeps no outline.": "",
     "The photos were judged as {fibres}.": "",
     "No zone was seen in both photos.": "",

@@ -49,7 +49,7 @@ export async function showResult(answer, isNew) {
   byId("more").hidden = true;
   const time = new Date(answer.time).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" });
   const share = `${Math.round(100 * answer.share_judged)} %`;
-  byId("notes").textContent = [words("stored", { time }) + ".", words("judged", { share }), answer.card_note,
+  byId("notes").textContent = [words("stored", { time }) + ".", words("judged", { share }), answer.runs_out_note, answer.card_note,
     hasPicture ? "" : words("no_picture"), answer.demo ? words("demo") : ""].filter(Boolean).join(" ");
   endMending();
   picturePlain(false);
