@@ -13,10 +13,11 @@ from PIL import Image
 from records import cells_of, inspection_of
 
 from satcheck.files import OVERLAY_MARK
-from satcheck.model import SCALE, Label
+from satcheck.model import SCALE, Label, Side
 from satcheck.overlay.badges import place_badges
 from satcheck.overlay.borders import zone_borders
 from satcheck.overlay.draw import LONG_SIDE, draw_overlay, label_map_png, overlay_jpeg
+from satcheck.overlay.strips import note_lines
 
 S, L, G, H, R = SCALE
 PHONE = 360
@@ -76,6 +77,14 @@ def test_a_long_verdict_and_no_advice_are_drawn_too() -> None:
     odd = {"proximal left": S, "middle right": S, "distal centre": S, "lock": R, "brim": R}
     for inspection in (inspection_of(S, odd, advice=("word " * 80,)), inspection_of(advice=())):
         assert draw_overlay(photo, inspection).shape[1] <= LONG_SIDE
+
+
+def test_the_notes_say_that_the_part_runs_out_of_the_picture() -> None:
+    def notes(*cut: Side) -> str:
+        return " ".join(line.text for line in note_lines(inspection_of(cut=cut)))
+
+    assert "runs out of the picture at the left" in notes("left")
+    assert "runs out" not in notes()
 
 
 def test_the_jpeg_says_what_it_is() -> None:

@@ -11,7 +11,7 @@ from satcheck.model import Inspection, Label
 from satcheck.overlay.badges import Badge, draw_badge
 from satcheck.overlay.look import COLUMNS, INK, LETTERS, PAPER, Rgb, font_of
 from satcheck.overlay.patterns import swatch
-from satcheck.report import DEMO_SHORT, headline, judged_line
+from satcheck.report import DEMO_SHORT, cut_line, headline, judged_line
 
 PAD = 0.6
 """Text heights between a strip's rim and its lines."""
@@ -36,7 +36,9 @@ def verdict_lines(inspection: Inspection) -> tuple[Line, ...]:
 
 def note_lines(inspection: Inspection) -> tuple[Line, ...]:
     """Return the lines under the legend: what the verdict rests on."""
-    notes = [judged_line(inspection), *([DEMO_SHORT] if inspection.calibration.is_demo else [])]
+    notes = [judged_line(inspection)]
+    notes += [cut_line(inspection.cut)] if inspection.cut else []
+    notes += [DEMO_SHORT] if inspection.calibration.is_demo else []
     return tuple(Line(text, 1.0) for note in notes for text in _broken(note, 1.0, 2))
 
 
