@@ -29,9 +29,11 @@ LEAST_SUPPORT, FULL_SUPPORT = 0.35, 0.8
 # by a quarter of the length at either end, 20 show no part with these, and 104 without;
 # of 103 pictures beside parts and of bare benches 11 show "a part" with and without.
 CUT_SHARE, CUT_SUPPORT, CUT_ASPECT = 0.2, 0.5, 1.0
-# A shape of less of the picture may be a lamp's reflection on a part that runs out of it: so were
-# six of those crops (overlap before 0.08 to 0.28, after 0.81 to 0.98), and no whole part.
-SMALL, WITHIN = 0.15, 0.9
+# A small and partly white shape may be a lamp's reflection on a part that runs out of the picture.
+# Of those crops six showed less than 0.15 of it, white (above L* 92) on 0.14 to 0.55 of itself and
+# within the part: overlap 0.08 to 0.28 with it alone, 0.81 to 0.98 so. Whole parts so small are
+# white on up to 0.12 of themselves, and none lay in another shape.
+SMALL, WHITE, WHITE_SHARE, WITHIN = 0.15, 92, 0.1, 0.9
 TAP_RADIUS = 0.012  # of the long side: a fingertip's precision on a phone screen
 
 
@@ -72,7 +74,7 @@ class Part:
 
 
 def find_part(rgb: Rgb, exclude: Callable[[], Bool | None] = lambda: None) -> Part | None:
-    """Find the laminated part on a cluttered bench.
+    """Find the laminated part on a cluttered bench, also one that runs out of the picture.
 
     Parameters
     ----------
@@ -95,7 +97,7 @@ def find_part(rgb: Rgb, exclude: Callable[[], Bool | None] = lambda: None) -> Pa
         banned = _resized(excluded, small.shape[:2])
         ribbons = find_ribbons(small, banned)
     shape = _best(lab, ribbons, banned, _is_whole)
-    if shape is None or shape.share < SMALL:
+    if shape is None or _may_be_reflection(shape, lab):
         cut_off = _best(lab, find_ribbons(small, banned, runs_out=True), banned, _is_cut)
         shape = _outer(shape, cut_off)
     if shape is None:
@@ -151,6 +153,12 @@ def _best(
     # A box beside it dents an outline.
     best = max(shapes, key=lambda s: s.support + s.solidity, default=None)
     return best if best is not None and is_part(best) else None
+
+
+def _may_be_reflection(shape: Shape, lab: Float) -> bool:
+    if shape.share >= SMALL:
+        return False
+    return float((lab[..., 0][shape.silhouette] > WHITE).mean()) > WHITE_SHARE
 
 
 def _outer(whole: Shape | None, cut_off: Shape | None) -> Shape | None:
