@@ -25,9 +25,10 @@ Float = NDArray[np.float32]
 SHARE = (0.035, 0.8)
 LEAST_ASPECT, LEAST_SOLIDITY, MOST_RECTANGLE = 1.15, 0.82, 0.96
 LEAST_SUPPORT, FULL_SUPPORT = 0.35, 0.8
-# Of a part that runs out of the picture: it fills much of it. Of 114 rendered photos of parts, cut
-# by a quarter of the length at either end, 20 show no part with these, and 104 without;
-# of 103 pictures beside parts and of bare benches 11 show "a part" with and without.
+# Of a part that runs out of the picture: it fills much of it. Of 114 rendered photos of parts
+# (render.py, seeds 20, 931 and 951, and a second renderer's), a quarter of the length cut off
+# either end and 2 % of the width left beside, 20 show no part with these, and 104 without; of 103
+# pictures beside parts and of bare benches 11 show "a part" with and without.
 CUT_SHARE, CUT_SUPPORT, CUT_ASPECT = 0.2, 0.5, 1.0
 # A small and partly white shape may be a lamp's reflection on a part that runs out of the picture.
 # Of those crops six showed less than 0.15 of it, white (above L* 92) on 0.14 to 0.55 of itself and

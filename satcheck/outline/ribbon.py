@@ -27,7 +27,7 @@ from satcheck.arrays.quantile import quantile
 from satcheck.light import cielab, linear_light
 from satcheck.outline.backdrop import Sides, border_distance
 from satcheck.outline.search import FlankSearch
-from satcheck.outline.strength import colour_step
+from satcheck.outline.strength import at_border, colour_step
 
 Float = NDArray[np.float32]
 Bool = NDArray[np.bool_]
@@ -201,15 +201,8 @@ def _layers(scene: _Scene, level: float, x: Float, y: Float) -> tuple[Float, Flo
     evidence[~inside] = -2
     along = colour_step(sample, inside, 0)
     if scene.runs_out:
-        along[_at_border(inside)] = np.nan
+        along[at_border(inside, CUT)] = np.nan
     return evidence, colour_step(sample, inside, 1), along
-
-
-def _at_border(inside: Bool) -> Bool:
-    """Return the cells (n, n) of a grid from which the picture's border is a few rows away."""
-    framed = np.pad(~inside, ((1, 1), (0, 0)), constant_values=True).astype(np.uint8)
-    near = cv2.dilate(framed, np.ones((2 * CUT + 1, 1), np.uint8))[1:-1]
-    return np.asarray(near > 0)
 
 
 def _polygon(rows: NDArray[np.intp], grid: Grid, size: tuple[int, int]) -> Float:

@@ -39,3 +39,17 @@ def colour_step(image: Float, usable: Bool, axis: int) -> Float:
     lines[:2] = 0
     lines[-1] = 0
     return np.asarray(step, np.float32)
+
+
+def at_border(inside: Bool, reach: int) -> Bool:
+    """Return the cells (N, K) from which a column leaves the picture within ``reach`` rows.
+
+    Those off the picture among them.
+    """
+    deeper = cv2.erode(
+        inside.astype(np.uint8),
+        np.ones((2 * reach + 1, 1), np.uint8),
+        borderType=cv2.BORDER_CONSTANT,
+        borderValue=0,
+    )
+    return np.asarray(deeper == 0)

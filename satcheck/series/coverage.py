@@ -61,9 +61,9 @@ def _view(name: str, photos: Sequence[Inspection]) -> ViewCoverage:
     best: dict[str, float] = dict.fromkeys(ZONES, 0.0)
     why: dict[str, str] = dict.fromkeys(ZONES, "")
     for inspection in photos:
-        for zone in (
-            () if inspection.cut else inspection.zones
-        ):  # those of what shows, not the part's
+        if inspection.cut:
+            continue  # its zones are those of what shows, not the part's
+        for zone in inspection.zones:
             if zone.share_judged >= best.get(zone.name, 0.0):
                 best[zone.name] = zone.share_judged
                 why[zone.name] = max(zone.reasons, key=zone.reasons.__getitem__, default="")
