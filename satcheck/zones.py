@@ -17,10 +17,10 @@ from numpy.typing import NDArray
 from satcheck.arrays.quantile import median
 from satcheck.arrays.silhouette import long_axis, rim
 from satcheck.errors import UsageError
+from satcheck.model import Side
 
 Bool = NDArray[np.bool_]
 Float = NDArray[np.float64]
-Side = Literal["up", "down", "left", "right"]
 View = Literal["anterior", "posterior", "medial", "lateral"]
 Limb = Literal["left", "right"]
 
@@ -42,8 +42,8 @@ WORKING = 400  # long side at which zones are laid out, px
 BINS = 256  # steps along and across the axis
 # Working px from the picture's border within which a part counts as running out of it, and the
 # least width there, of the root of its area. Of 108 crops of rendered parts (of the photos named in
-# outline/find.py), 15 % of the length off either end, 97 in 100 such ends are told so, and no side
-# that shows background is.
+# outline/cut_off.py), 15 % of the length off either end, 97 in 100 such ends are told so, and no
+# side that shows background is.
 AT_BORDER, LEAST_CUT = 4, 0.2
 AROUND = 2  # working px around the silhouette that get a zone too: its rim is finer than they are
 

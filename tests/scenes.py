@@ -13,7 +13,8 @@ from numpy.typing import NDArray
 
 from satcheck.frame import Frame
 from satcheck.light import encode_srgb
-from satcheck.zones import Side, split_zones
+from satcheck.model import Side
+from satcheck.zones import split_zones
 
 Float = NDArray[np.float64]
 Bool = NDArray[np.bool_]

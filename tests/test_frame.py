@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 
 from satcheck.frame import Cutout, Frame
 from satcheck.light import encode_srgb, linear_light
-from satcheck.zones import DIRECTIONS, Side, split_zones
+from satcheck.model import Side
+from satcheck.zones import DIRECTIONS, split_zones
 
 Float = NDArray[np.float64]
 Bool = NDArray[np.bool_]

@@ -73,6 +73,8 @@ ORDER = (
     "outline.likeness",
     "outline.path",
     "outline.edge",
+    "outline.candidate",
+    "outline.cut_off",
     "outline.cover",
     "outline.find",
     "zones",

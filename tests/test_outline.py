@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 from skimage import data
 
-from satcheck.outline import find
+from satcheck.outline import cut_off, edge
 from satcheck.outline.edge import _extent, refine
 from satcheck.outline.find import Part, find_part, mend, part_in_box, part_in_outline
 from satcheck.outline.ribbon import Ribbon, find_ribbons, lab_at_even_exposure
@@ -253,6 +253,22 @@ def test_a_part_that_runs_out_of_the_picture_is_found(
     assert all(overlap(each, shown) < 0.3 for each in whole)
 
 
+@pytest.mark.parametrize(
+    ("background", "fibre"),
+    [("wall", "aramid"), ("wood", "carbon"), ("wood", "glass"), ("boxes", "aramid")],
+)
+def test_a_part_cut_at_one_end_is_outlined_up_to_the_border(
+    background: str, fibre: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    picture, silhouette, _ = scene(background, fibre)
+    near, shown = np.ascontiguousarray(picture[140:]), silhouette[140:]
+    part = found(find_part(near))
+    assert overlap(part.silhouette, shown) > 0.97
+    assert overlap(part.silhouette[0], shown[0]) > 0.85
+    monkeypatch.setattr(edge, "AT_BORDER", 0.0)
+    assert not found(find_part(near)).silhouette[0].any()  # the control
+
+
 @pytest.mark.parametrize("fibre", ["glass", "aramid"])
 def test_a_reflection_on_a_part_that_runs_out_is_no_part_of_its_own(
     fibre: str, monkeypatch: pytest.MonkeyPatch
@@ -263,7 +279,7 @@ def test_a_reflection_on_a_part_that_runs_out_is_no_part_of_its_own(
     cv2.fillPoly(picture, [lamp], (252, 252, 252))
     near, shown = np.ascontiguousarray(picture[CLOSE]), silhouette[CLOSE]
     assert overlap(found(find_part(near)).silhouette, shown) > 0.94
-    monkeypatch.setattr(find, "SMALL", 0.0)
+    monkeypatch.setattr(cut_off, "SMALL", 0.0)
     assert overlap(found(find_part(near)).silhouette, shown) < 0.3  # the control
 
 

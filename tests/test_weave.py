@@ -11,10 +11,11 @@ from scenes import BODY, Braid, Scene, Shape, View, draw
 
 from satcheck.frame import Cutout
 from satcheck.judgement.verdict import CELLS_PER_WINDOW
+from satcheck.model import Side
 from satcheck.weave.lattice import Lattice
 from satcheck.weave.measure import CUE_STEP, CUES, Weave, _measured, measure, seek
 from satcheck.weave.track import ANNULUS
-from satcheck.zones import Side, split_zones
+from satcheck.zones import split_zones
 
 F64 = NDArray[np.float64]
 

@@ -10,7 +10,8 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from satcheck.errors import UsageError
-from satcheck.zones import ZONE_NAMES, Side, ZoneMap, split_zones, view_sides, zone_masks
+from satcheck.model import Side
+from satcheck.zones import ZONE_NAMES, ZoneMap, split_zones, view_sides, zone_masks
 
 Bool = NDArray[np.bool_]
 TURNS: dict[Side, Side] = {"up": "left", "left": "down", "down": "right", "right": "up"}

@@ -12,29 +12,17 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from satcheck.outline.candidate import best_shape, is_whole
 from satcheck.outline.cover import remove_cover
-from satcheck.outline.edge import FINE, Shape, cut, refine, solid
-from satcheck.outline.ribbon import Ribbon, find_ribbons, lab_at_even_exposure
+from satcheck.outline.cut_off import is_cut, may_run_out, outer
+from satcheck.outline.edge import FINE, cut, solid
+from satcheck.outline.ribbon import find_ribbons, lab_at_even_exposure
 
 Bool = NDArray[np.bool_]
 Rgb = NDArray[np.uint8]
 Float = NDArray[np.float32]
 
-# Bounds on what can be a part: common practice, no source; a socket is some 1.5 to 3 times as long
-# as wide, tapers, and fills between a twentieth and two thirds of a useful picture.
-SHARE = (0.035, 0.8)
-LEAST_ASPECT, LEAST_SOLIDITY, MOST_RECTANGLE = 1.15, 0.82, 0.96
-LEAST_SUPPORT, FULL_SUPPORT = 0.35, 0.8
-# Of a part that runs out of the picture: it fills much of it. Of 114 rendered photos of parts
-# (render.py, seeds 20, 931 and 951, and a second renderer's), a quarter of the length cut off
-# either end and 2 % of the width left beside, 20 show no part with these, and 104 without; of 103
-# pictures beside parts and of bare benches 11 show "a part" with and without.
-CUT_SHARE, CUT_SUPPORT, CUT_ASPECT = 0.2, 0.5, 1.0
-# A small and partly white shape may be a lamp's reflection on a part that runs out of the picture.
-# Of those crops six showed less than 0.15 of it, white (above L* 92) on 0.14 to 0.55 of itself and
-# within the part: overlap 0.08 to 0.28 with it alone, 0.81 to 0.98 so. Whole parts so small are
-# white on up to 0.12 of themselves, and none lay in another shape.
-SMALL, WHITE, WHITE_SHARE, WITHIN = 0.15, 92, 0.1, 0.9
+FULL_SUPPORT = 0.8  # common practice, no source
 TAP_RADIUS = 0.012  # of the long side: a fingertip's precision on a phone screen
 
 
@@ -97,10 +85,11 @@ def find_part(rgb: Rgb, exclude: Callable[[], Bool | None] = lambda: None) -> Pa
     if excluded is not None:
         banned = _resized(excluded, small.shape[:2])
         ribbons = find_ribbons(small, banned)
-    shape = _best(lab, ribbons, banned, _is_whole)
-    if shape is None or _may_be_reflection(shape, lab):
-        cut_off = _best(lab, find_ribbons(small, banned, runs_out=True), banned, _is_cut)
-        shape = _outer(shape, cut_off)
+    shape = best_shape(lab, ribbons, banned, is_whole)
+    if may_run_out(shape, lab):
+        upright = find_ribbons(small, banned, "left and right")
+        lying = find_ribbons(small, banned, "top and bottom")
+        shape = outer(shape, best_shape(lab, upright + lying, banned, is_cut))
     if shape is None:
         return None
     whole = _upsampled(shape.silhouette, rgb.shape[:2])
@@ -144,59 +133,6 @@ def mend(
             cv2.circle(seeds, (round(x), round(y)), radius, label, -1)
     mended = solid(cut(lab_at_even_exposure(small), seeds, 2), 1)
     return _upsampled(mended, rgb.shape[:2])
-
-
-def _best(
-    lab: Float, ribbons: list[Ribbon], banned: Bool | None, is_part: Callable[[Shape], bool]
-) -> Shape | None:
-    """Return the best of the shapes at some ribbons, if it could be a part."""
-    shapes = [refine(lab, ribbon, banned) for ribbon in ribbons]
-    # A box beside it dents an outline.
-    best = max(shapes, key=lambda s: s.support + s.solidity, default=None)
-    return best if best is not None and is_part(best) else None
-
-
-def _may_be_reflection(shape: Shape, lab: Float) -> bool:
-    if shape.share >= SMALL:
-        return False
-    return float((lab[..., 0][shape.silhouette] > WHITE).mean()) > WHITE_SHARE
-
-
-def _outer(whole: Shape | None, cut_off: Shape | None) -> Shape | None:
-    """Return the shape that runs out of the picture where there is no other, or one within it."""
-    if whole is None or cut_off is None:
-        return whole or cut_off
-    within = np.count_nonzero(whole.silhouette & cut_off.silhouette)
-    return cut_off if within > WITHIN * np.count_nonzero(whole.silhouette) else whole
-
-
-def _is_whole(shape: Shape) -> bool:
-    """Return whether a shape could be a part: of fair size, longish, compact, no card."""
-    if shape.support < LEAST_SUPPORT or not SHARE[0] < shape.share < SHARE[1]:
-        return False
-    return _is_compact(shape.silhouette, LEAST_ASPECT)
-
-
-def _is_cut(shape: Shape) -> bool:
-    """Return whether a shape could be a part that runs out of the picture."""
-    if shape.support < CUT_SUPPORT or shape.share < CUT_SHARE:
-        return False
-    return _is_compact(shape.silhouette, CUT_ASPECT)
-
-
-def _is_compact(silhouette: Bool, least_aspect: float) -> bool:
-    contours, _ = cv2.findContours(
-        silhouette.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE
-    )
-    contour = max(contours, key=cv2.contourArea)
-    area = cv2.contourArea(contour)
-    sides = sorted(cv2.minAreaRect(contour)[1])
-    hull = cv2.contourArea(cv2.convexHull(contour))
-    return (
-        sides[1] > least_aspect * sides[0]
-        and area > LEAST_SOLIDITY * hull
-        and area < MOST_RECTANGLE * sides[0] * sides[1]
-    )
 
 
 def _reduced(rgb: Rgb) -> Rgb:

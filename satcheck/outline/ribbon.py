@@ -47,7 +47,11 @@ LEAST_CUT = 16  # cells; a part that runs out of the picture fills much of it
 LEAST_ROWS = 12  # cells; shorter is too small in the picture to be judged
 # Common practice, no source; found with the weights of the search.
 BACKGROUND_FLOOR, BACKGROUND_TYPICAL = 3.0, 1.5
-UPRIGHT, LYING = (np.radians(range(start, start + 61, 10)) for start in (-30, 60))
+ANGLES: dict[Sides, NDArray[np.float64]] = {
+    "all": np.radians([*range(-30, 31, 10), *range(60, 121, 10)]),
+    "left and right": np.radians(range(-30, 31, 10)),
+    "top and bottom": np.radians(range(60, 121, 10)),
+}
 CUT = 2  # cells beside the picture's border, where an end may be the border's own
 
 
@@ -63,14 +67,11 @@ class Ribbon:
         Value of the objective; in cells, larger is better.
     angle : float
         Direction of the axis, radians from the picture's vertical.
-    runs_out : bool
-        Whether the part may run out of the picture at either end.
     """
 
     polygon: Float
     score: float
     angle: float
-    runs_out: bool = False
 
 
 def lab_at_even_exposure(rgb: NDArray[np.uint8]) -> Float:
@@ -84,23 +85,19 @@ def lab_at_even_exposure(rgb: NDArray[np.uint8]) -> Float:
 
 
 def find_ribbons(
-    rgb: NDArray[np.uint8], exclude: Bool | None = None, runs_out: bool = False
+    rgb: NDArray[np.uint8], exclude: Bool | None = None, background: Sides = "all"
 ) -> list[Ribbon]:
     """Return the best ribbon of a picture (H, W, 3), and those of other directions as good.
 
-    With ``runs_out`` of a part that the picture's border cuts: the best upright, and the best
-    lying.
+    ``background`` says which sides of the picture show background alone. Where two do, ribbons lie
+    between them, and may run out of the picture at the others.
     """
     scale = COARSE / max(rgb.shape[:2])
     size = (max(8, round(rgb.shape[1] * scale)), max(8, round(rgb.shape[0] * scale)))
     reduced = np.asarray(cv2.resize(rgb, size, interpolation=cv2.INTER_AREA), np.uint8)
     lab = _soft(lab_at_even_exposure(reduced))
-    if not runs_out:
-        scene = _Scene(lab, _unlike(lab, exclude, "all"), False)
-        return _ribbons(scene, np.concatenate([UPRIGHT, LYING]))
-    upright = _Scene(lab, _unlike(lab, exclude, "left and right"), True)
-    lying = _Scene(lab, _unlike(lab, exclude, "top and bottom"), True)
-    return _ribbons(upright, UPRIGHT) + _ribbons(lying, LYING)
+    scene = _Scene(lab, _unlike(lab, exclude, background), background != "all")
+    return _ribbons(scene, ANGLES[background])
 
 
 @dataclass(frozen=True, eq=False)
@@ -143,9 +140,7 @@ def _ribbons(scene: _Scene, angles: NDArray[np.float64]) -> list[Ribbon]:
     tied = np.flatnonzero(search.best >= TIED * search.best.max())
     traced = [(i, search.trace(int(i))) for i in tied]
     return [
-        Ribbon(
-            _polygon(rows, grids[i], size), float(search.best[i]), float(angles[i]), scene.runs_out
-        )
+        Ribbon(_polygon(rows, grids[i], size), float(search.best[i]), float(angles[i]))
         for i, rows in traced
         if len(rows) >= LEAST_ROWS
     ]
