@@ -3,7 +3,7 @@
 Nothing here touches pixels or files; numpy arrays are the only data besides plain values.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from enum import IntEnum
 from typing import Literal
@@ -15,6 +15,12 @@ Side = Literal["up", "down", "left", "right"]
 """Where an end of the part lies in the upright picture."""
 
 SIDES: tuple[Side, ...] = ("up", "down", "left", "right")
+_EDGES: dict[Side, str] = {"up": "top", "down": "bottom", "left": "left", "right": "right"}
+
+
+def at_edges(sides: Sequence[Side]) -> str:
+    """Return where in the picture in words: "at the top and at the left"."""
+    return " and ".join(f"at the {_EDGES[side]}" for side in sides)
 
 
 class Label(IntEnum):

@@ -9,7 +9,9 @@ from satcheck.model import (
     Inspection,
     Interval,
     Label,
+    Side,
     ZoneVerdict,
+    at_edges,
 )
 
 DEMO_NOTE = (
@@ -17,7 +19,6 @@ DEMO_NOTE = (
 )
 
 DEMO_SHORT = "Demo calibration: a shop must use its own."
-_ENDS = {"up": "top", "down": "bottom"}
 _LEAST_SHARE = 0.05
 """A reason that hides less of a zone than this is not worth a word in the table (own rule)."""
 _ROW = "{:<16} {:<11} {:>17} {:>7}  {}"
@@ -58,10 +59,9 @@ def judged_line(inspection: Inspection) -> str:
     return f"{_share(inspection.share_judged)} of the part judged{even}."
 
 
-def cut_line(cut: Sequence[str]) -> str:
+def cut_line(cut: Sequence[Side]) -> str:
     """Return that not all of the part is in the picture, and what its zones are then."""
-    where = " and ".join(f"at the {_ENDS.get(side, side)}" for side in cut)
-    return f"The part runs out of the picture {where}: its zones are those of what shows."
+    return f"The part runs out of the picture {at_edges(cut)}: its zones are those of what shows."
 
 
 def card_line(card: CardFacts) -> str:

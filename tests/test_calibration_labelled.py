@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from satcheck.calibration.fitting import LEAN_RANGE, RICH_RANGE, STARVED_RANGE, _bounds, _light
+from satcheck.calibration.label_findings import cut_findings
 from satcheck.calibration.labelled import calibrate_table
 from satcheck.calibration.measured import Evidence, measured_photo
 from satcheck.calibration.parts_table import LabelledPhoto, read_parts
@@ -104,6 +105,30 @@ def measured(monkeypatch: pytest.MonkeyPatch) -> None:
     nothing = np.zeros((1, 1), bool)
     made = Measurement(grid(), nothing, nothing, "down", False)
     monkeypatch.setattr("satcheck.calibration.measured.measure_photo", lambda *_: made)
+
+
+@pytest.mark.parametrize("zones", [True, False])
+def test_zone_labels_of_a_part_that_runs_out_of_its_photo_are_asked_about(zones: bool) -> None:
+    (made, _), (whole, _) = (evidence(seed, (STARVED, GOOD, GOOD), False) for seed in (1, 2))
+    labels = {"proximal": Label.STARVED} if zones else {}
+    near = replace(made.photo, path=Path("near.jpg"), zones=labels)
+    far = replace(whole.photo, path=Path("far.jpg"), zones=labels)
+    found = cut_findings([(near, ("up", "left")), (far, ())])
+    assert found == (
+        ("near.jpg: the part runs out of the picture at the top and at the left, so its zones are "
+         "those of what shows; are they labelled so?",) if zones else ()
+    )  # fmt: skip
+
+
+def test_that_a_part_runs_out_of_its_photo_is_kept_with_its_cells(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    nothing = np.zeros((1, 1), bool)
+    made = Measurement(grid(), nothing, nothing, "down", False, ("up",))
+    monkeypatch.setattr("satcheck.calibration.measured.measure_photo", lambda *_: made)
+    table = one_row(tmp_path, "a.png,P,basalt,rejected,distal,starved,")
+    (photo,) = read_parts(table)
+    assert measured_photo(table, photo).cut == ("up",)
 
 
 def prior_of(table: Path) -> NDArray[np.float64]:

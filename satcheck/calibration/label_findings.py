@@ -14,7 +14,7 @@ from satcheck.calibration.file import Calibration
 from satcheck.calibration.part_bounds import LEAN_CEILING
 from satcheck.calibration.parts_table import LabelledPhoto
 from satcheck.errors import TableError
-from satcheck.model import THIRDS, Label
+from satcheck.model import THIRDS, Label, Side, at_edges
 
 AT_ODDS = 0.6
 """Distance of a zone's index from its label's place from which a person should look (own rule)."""
@@ -115,6 +115,18 @@ def refuse_known(
             raise TableError(
                 str(table), photo.line, f"part {photo.part} is in the parent already", allowed
             )
+
+
+def cut_findings(
+    photos: Iterable[tuple[LabelledPhoto, tuple[Side, ...]]],
+) -> tuple[str, ...]:
+    """Return of which photos zones are labelled though the part runs out of the picture."""
+    return tuple(
+        f"{photo.path.name}: the part runs out of the picture {at_edges(cut)}, so its zones are "
+        "those of what shows; are they labelled so?"
+        for photo, cut in photos
+        if cut and photo.zones
+    )
 
 
 def disagreement(row: ZoneEvidence) -> float:

@@ -8,7 +8,13 @@ from pathlib import Path
 from satcheck import __version__
 from satcheck.calibration.file import Calibration, make_calibration
 from satcheck.calibration.fitting import added_to, fit_fibre
-from satcheck.calibration.label_findings import fit_findings, refuse_known, same_photos, torn_parts
+from satcheck.calibration.label_findings import (
+    cut_findings,
+    fit_findings,
+    refuse_known,
+    same_photos,
+    torn_parts,
+)
 from satcheck.calibration.measured import Evidence, measured_photo
 from satcheck.calibration.painted_marks import read_marks
 from satcheck.calibration.parts_table import LabelledPhoto, read_parts
@@ -73,6 +79,7 @@ def study_table(
         on_progress(done, len(photos), photo.path.name)
         evidence.append(measured_photo(table, photo))
     on_progress(len(photos), len(photos), "")
+    findings += cut_findings((e.photo, e.cut) for e in evidence)
     bounds = {} if parent is None else dict(parent.fibres)
     for fibre in sorted({e.photo.fibre for e in evidence}):
         own = [e for e in evidence if e.photo.fibre == fibre]

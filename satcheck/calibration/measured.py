@@ -15,7 +15,7 @@ from satcheck.calibration.zone_calls import zones_of_marks
 from satcheck.errors import PhotoError, TableError
 from satcheck.judgement.labelling import unspoiled
 from satcheck.measurement import Hints, measure_photo
-from satcheck.model import SCALE, Cells, Label
+from satcheck.model import SCALE, Cells, Label, Side
 from satcheck.photo.read import read_photo
 
 F64 = NDArray[np.float64]
@@ -37,13 +37,17 @@ SURE = 0.8  # prior from which a cell counts as labelled
 
 @dataclass(frozen=True, eq=False)
 class Evidence:
-    """One labelled photo, measured: its cells, each cell's prior (R, C, 3), the zones' states."""
+    """One labelled photo, measured: its cells, each cell's prior (R, C, 3), the zones' states.
+
+    ``cut`` names the sides of the picture at which the part runs out of it.
+    """
 
     photo: LabelledPhoto
     sha256: str
     cells: Cells
     prior: F64
     zones: Mapping[str, Label] = field(default_factory=dict)
+    cut: tuple[Side, ...] = ()
 
 
 def measured_photo(table: Path, labelled: LabelledPhoto) -> Evidence:
@@ -74,7 +78,8 @@ def measured_photo(table: Path, labelled: LabelledPhoto) -> Evidence:
     zones |= labelled.zones
     if not zones and labelled.is_accepted:
         zones = {WHOLE: Label.GOOD}
-    return Evidence(labelled, photo.sha256, cells, _prior(labelled, cells, marks), zones)
+    prior = _prior(labelled, cells, marks)
+    return Evidence(labelled, photo.sha256, cells, prior, zones, measured.cut)
 
 
 def _prior(labelled: LabelledPhoto, cells: Cells, marks: NDArray[np.uint8] | None) -> F64:
