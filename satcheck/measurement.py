@@ -132,13 +132,19 @@ def spread(labels: NDArray[np.uint8], cells: Cells, photo: Photo, laminate: NDAr
 
 def _part(photo: Photo, hints: Hints, sighting: Future[CardSighting]) -> Part | None:
     if hints.outline is not None:
-        return part_in_outline(photo.rgb, np.asarray(hints.outline) * photo.scale)
+        part = part_in_outline(photo.rgb, np.asarray(hints.outline) * photo.scale)
+        if not part.silhouette.any():
+            raise UsageError(
+                "the outline lies off the picture; "
+                f"its corners are pixels of the upright photo, {photo.width} x {photo.height}"
+            )
+        return part
     if hints.box is not None:
         x0, y0, x1, y1 = (round(v * photo.scale) for v in hints.box)
-        part = part_in_box(photo.rgb, (x0, y0, x1, y1))
-        if part is None:
+        boxed = part_in_box(photo.rgb, (x0, y0, x1, y1))
+        if boxed is None:
             raise UsageError(f"the box {hints.box} holds no part; draw it around the whole part")
-        return part
+        return boxed
 
     def cards() -> NDArray[np.bool_] | None:
         masks = [card.mask(photo.rgb.shape[:2]) for card in sighting.result().cards]

@@ -191,6 +191,11 @@ def test_a_card_is_no_part(monkeypatch: pytest.MonkeyPatch) -> None:
     assert masks[0].any()
 
 
+def test_an_outline_off_the_picture_is_refused() -> None:
+    with pytest.raises(UsageError, match=r"off the picture.*\b\d+ x \d+"):
+        measured(outline=OUTLINE + 5000)
+
+
 @pytest.mark.parametrize("stored", [1, 2])
 def test_where_no_part_is_seen_there_is_none_but_a_box_must_hold_one(stored: int) -> None:
     blank = photo_of(np.full((300, 400, 3), 120, np.uint8), stored)

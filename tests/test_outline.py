@@ -312,6 +312,17 @@ def test_taps_mend_a_wrong_outline() -> None:
     assert not after[450, 70]
 
 
+@pytest.mark.parametrize("is_part", [True, False])
+def test_taps_without_anything_else_to_tell_it_from_leave_an_outline_as_it_is(
+    is_part: bool,
+) -> None:
+    picture, silhouette, _ = scene("wall", "aramid")
+    all_or_nothing = np.full(silhouette.shape, is_part)
+    tap, none = np.array([[240, 300]]), np.zeros((0, 2))
+    taps = (tap, none) if is_part else (none, tap)
+    assert (mend(picture, all_or_nothing, *taps) == is_part).mean() > 0.99
+
+
 @pytest.mark.parametrize(("rows", "found"), [((0, 0), (0, 0)), ((0, 60), (0, 60))])
 def test_a_part_that_is_not_there_or_begins_with_the_picture_has_an_extent(
     rows: tuple[int, int], found: tuple[int, int]

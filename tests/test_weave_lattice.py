@@ -1,5 +1,6 @@
 """The lattice of braids whose pitch, angle and interlacing are known, and of what is no braid."""
 
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
@@ -53,6 +54,28 @@ def test_the_nodes_hold_the_power_of_a_drawn_braid(over: int) -> None:
     nodes = {(sign * i, j) for i, j, _ in NODES[over] for sign in (1, -1)}
     nodes |= {(i, -j) for i, j in nodes}
     assert sum(power[j, i] for i, j in nodes) > 0.75 * power.sum()
+
+
+@pytest.mark.parametrize("pitch", [1.0, 3.9, 60.0, 400.0])
+@pytest.mark.filterwarnings("error")
+def test_a_told_pitch_that_no_window_can_show_finds_nothing(pitch: float) -> None:
+    frame = draw(np.random.default_rng(1), Braid(), BODY_SHAPE, SEEN).frame()
+    assert find_lattice(frame, 10.0) is not None
+    assert find_lattice(frame, pitch) is None
+
+
+@pytest.mark.parametrize("seed", [1, 5])
+@pytest.mark.parametrize("shown", [0.08, 0.2])
+def test_a_told_pitch_is_kept_where_weave_shows_at_the_narrow_end(seed: int, shown: float) -> None:
+    """There it is another: taken for that of the middle, it was corrected by the taper."""
+    tapered = replace(BODY_SHAPE, taper=0.6, length=420)
+    scene = draw(
+        np.random.default_rng(seed), Braid(10.0), tapered, SEEN,
+        lambda _, along: np.where(along > 0.6, 1.0, shown),
+    )  # fmt: skip
+    found = find_lattice(scene.frame(), 10.0)
+    assert found is not None
+    assert found.pitch == pytest.approx(10.0, rel=0.05)
 
 
 @pytest.mark.parametrize("angle", [38, 42, 46])

@@ -211,15 +211,24 @@ def _coarsely_cut(image: Float, seeds: Bytes) -> Bool:
 
 
 def cut(lab: Float, seeds: Bytes, rounds: int) -> Bool:
-    """Return what GrabCut takes for part in a L*a*b* picture (H, W, 3) from its seeds (H, W)."""
+    """Return what GrabCut takes for part in a L*a*b* picture (H, W, 3) from its seeds (H, W).
+
+    Seeds that name nothing but part, or none, are what is returned.
+    """
     scaled = np.clip(lab * [2.2, 2, 2] + [0, 128, 128], 0, 255).astype(np.uint8)
     cv2.setRNGSeed(0)  # GrabCut's colour clusters start at random
     models, nowhere = (np.zeros((1, 65)), np.zeros((1, 65))), (0, 0, 1, 1)
     few, fewer = (np.ascontiguousarray(layer[::2, ::2]) for layer in (scaled, seeds))
+    if not 0 < np.count_nonzero(_is_part(fewer)) < fewer.size:
+        return _is_part(seeds)
     # A quarter of the cells is enough to start the colours from.
     cv2.grabCut(few, fewer, nowhere, *models, 0, cv2.GC_INIT_WITH_MASK)
     labels, _, _ = cv2.grabCut(scaled, seeds, nowhere, *models, rounds, cv2.GC_EVAL)
-    return np.isin(np.asarray(labels), (cv2.GC_FGD, cv2.GC_PR_FGD))
+    return _is_part(np.asarray(labels, np.uint8))
+
+
+def _is_part(seeds: Bytes) -> Bool:
+    return np.isin(seeds, (cv2.GC_FGD, cv2.GC_PR_FGD))
 
 
 def solid(mask: Bool, radius: int) -> Bool:

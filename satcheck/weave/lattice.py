@@ -40,6 +40,9 @@ REACH = 30  # steps of pitch that are tried to either side, over 2.5 spreads
 RARITY = {1: 0.0, 2: 0.0, 3: 3.0}  # 3/3 sleeves are rare; natural log of the odds
 CLEARNESS = 0.4  # of a stretch's strength against its correlation: on 60 sharp rendered photos of
 # four fibres 0.3 to 0.5 find the lattice on 58, none (all stretches as one) on 54
+LEAST_PITCH = 4.0  # px; below, the frequencies that tell twill from plain are not in the picture
+FEWEST_REPEATS = 2  # pitches that a window must hold
+AS_WIDE = 0.1  # of the median width, within which a stretch has the pitch of the middle
 PRIOR_WEIGHT = 0.1  # of the log prior against the correlation's own scatter
 
 WINDOW = 0.28  # of the part's width: about eight pitches
@@ -93,13 +96,18 @@ def find_lattice(frame: Frame, pitch: float | None = None) -> Lattice | None:
     Returns
     -------
     Lattice or None
-        None where fewer than three windows fit on the part or show any texture.
+        None where fewer than three windows fit on the part or show any texture, or where the
+        pitch expected has fewer than 4 pixels or fits less than twice into a window.
     """
     width = 2 * frame.half_width
+    expected, spread = (PITCH_PER_WIDTH * width, PITCH_SPREAD) if pitch is None else (pitch, 0.03)
+    if not (width > 0 and LEAST_PITCH <= expected <= _window(width) / FEWEST_REPEATS):
+        return None
     stretches = _stretches(frame, width)
+    if pitch is not None:  # that of the middle: elsewhere it is another
+        stretches = [s for s in stretches if abs(s.width - 1) < AS_WIDE]
     if not stretches:
         return None
-    expected, spread = (PITCH_PER_WIDTH * width, PITCH_SPREAD) if pitch is None else (pitch, 0.03)
     step = 2.5 * spread / REACH
     # Parts of about the same size are searched on the same grid: what it looks like is then known.
     middle = round(np.log(expected) / step) * step
@@ -117,7 +125,7 @@ def find_lattice(frame: Frame, pitch: float | None = None) -> Lattice | None:
             if value + CLEARNESS * strength > best_value:
                 best_value = value + CLEARNESS * strength
                 there = Lattice(float(pitches[i]), float(ANGLES[j]), over, strength)
-                best = _at_the_middle(there, stretch.width)
+                best = there if pitch is not None else _at_the_middle(there, stretch.width)
     return best
 
 

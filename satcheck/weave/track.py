@@ -273,6 +273,8 @@ def _stretch(seen: F32, row: Index, lane: F64, table: _Table) -> tuple[Index, In
     neighbours; the fit is held back by a prior and smoothed along the part.
     """
     chosen = np.nonzero(np.abs(lane) < 0.6)[0]
+    if chosen.size == 0:
+        return np.zeros_like(row), np.zeros_like(row)
     chosen = chosen[:: max(1, len(chosen) // FIT_WINDOWS)]
     rows = int(row.max()) + 1
     along = smoothing(rows, SMOOTH)
