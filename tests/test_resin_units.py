@@ -10,29 +10,9 @@ from satcheck.resin.units import (
     LENGTH,
     MASS,
     Kind,
-    absolute_pressure,
-    convert,
-    in_hg,
     parse,
     parse_range,
 )
-
-
-@pytest.mark.parametrize(
-    ("inches", "kilopascal"),
-    [(1, 3.386389), (10, 33.864), (15, 50.796), (20, 67.728), (25, 84.660), (29.9213, 101.325)],
-)
-def test_gauges_in_inches_of_mercury(inches: float, kilopascal: float) -> None:
-    """Conventional inch of mercury, 3.386389 kPa (closed form)."""
-    assert convert(inches, "inHg", "kPa", "gauge") == pytest.approx(kilopascal, rel=2e-5)
-    assert in_hg(kilopascal) == pytest.approx(inches, rel=2e-5)
-
-
-def test_a_gauge_reads_below_ambient_and_never_more_than_all_of_it() -> None:
-    assert absolute_pressure(67.728) == pytest.approx(33.597)
-    assert absolute_pressure(67.728, ambient=84.0) == pytest.approx(16.272)
-    with pytest.raises(UsageError, match="more than the air has"):
-        absolute_pressure(90.0, ambient=84.0)
 
 
 @pytest.mark.parametrize(

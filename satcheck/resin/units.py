@@ -64,11 +64,6 @@ AREAL = Kind("an areal mass", "g/m**2", 20.0, 10_000.0, ("oz/yd**2",))
 DENSITY = Kind("a density", "g/cm**3", 0.5, 5.0, ("kg/m**3",))
 FRACTION = Kind("a fraction", "", 0.0, 1.0, ("percent",))
 PERCENT = Kind("parts per 100 of resin, by mass", "percent", 0.0, 100.0)
-PRESSURE = Kind("a pressure", "kPa", 0.0, 120.0, ("mbar",))
-"""Pressures are given as the gauge shows them, below the ambient; an ambient is absolute."""
-
-STANDARD_AMBIENT = 101.325
-"""Standard atmosphere, kPa (ISO 2533); a shop at altitude has less."""
 
 
 @cache
@@ -102,7 +97,7 @@ def parse(text: str, kind: Kind, option: str) -> float:
     if not found or len(text) > _LONGEST or (unit and not _UNIT.fullmatch(unit)):
         raise UsageError(f"{option} {text[:_LONGEST]!r}: {kind.word} is a number{_in(kind)}")
     number = float(found.group())
-    value = convert(number, unit, kind.unit, f"{option} {text}") if unit else number
+    value = _convert(number, unit, kind.unit, f"{option} {text}") if unit else number
     _check_plausible(value, kind, option, text, is_bare=not unit)
     return value
 
@@ -126,7 +121,7 @@ def parse_range(text: str, kind: Kind, option: str) -> tuple[float, float]:
     return low, high
 
 
-def convert(number: float, unit: str, to: str, what: str) -> float:
+def _convert(number: float, unit: str, to: str, what: str) -> float:
     """Return a number in another unit; raise UsageError where the unit is unknown or unfit."""
     from pint.errors import PintError
 
@@ -136,34 +131,6 @@ def convert(number: float, unit: str, to: str, what: str) -> float:
     except (PintError, AssertionError, AttributeError, ValueError, TypeError) as error:
         allowed = f"a unit like {_spell(to)} is allowed" if to else "a bare number or % is allowed"
         raise UsageError(f"{what}: {unit!r} does not fit here; {allowed}") from error
-
-
-def absolute_pressure(gauge: float, ambient: float = STANDARD_AMBIENT) -> float:
-    """Return what is left under the bag, kPa absolute, from a gauge reading below ambient.
-
-    Parameters
-    ----------
-    gauge : float
-        kPa below ambient, as the gauge shows it.
-    ambient : float
-        Air pressure of the place, kPa absolute; not reduced to sea level.
-
-    Raises
-    ------
-    UsageError
-        If the gauge shows more than all of the air.
-    """
-    if gauge > ambient:
-        raise UsageError(
-            f"a vacuum of {in_hg(gauge):.1f} inHg is more than the air has: the ambient pressure "
-            f"is {in_hg(ambient):.1f} inHg ({ambient:.1f} kPa); a smaller reading is allowed"
-        )
-    return ambient - gauge
-
-
-def in_hg(kpa: float) -> float:
-    """Return a pressure in inches of mercury (conventional: 1 inHg is 3.386389 kPa)."""
-    return convert(kpa, "kPa", "inHg", "pressure")
 
 
 def _refuse_comma(text: str, option: str) -> None:
@@ -183,9 +150,9 @@ def _check_plausible(value: float, kind: Kind, option: str, text: str, *, is_bar
     if value < 0:
         raise UsageError(f"{option} {text}: {kind.word} below 0 cannot be; 0 and more is allowed")
     meant = [
-        f'"{text} {_spell(unit)}" ({convert(value, unit, kind.unit, option):.4g}{_tail(kind)})'
+        f'"{text} {_spell(unit)}" ({_convert(value, unit, kind.unit, option):.4g}{_tail(kind)})'
         for unit in kind.slips
-        if is_bare and kind.low <= convert(value, unit, kind.unit, option) <= kind.high
+        if is_bare and kind.low <= _convert(value, unit, kind.unit, option) <= kind.high
     ]
     guess = f"; {' or '.join(meant)} was probably meant" if meant else ""
     raise UsageError(
