@@ -3,6 +3,7 @@
 import pytest
 
 from satcheck.errors import UsageError
+from satcheck.resin import units
 from satcheck.resin.units import (
     AREAL,
     DENSITY,
@@ -27,6 +28,44 @@ def test_ranges_and_areal_mass() -> None:
     assert parse("10 oz/yd2", AREAL, "--areal") == pytest.approx(339.057, abs=1e-3)
     with pytest.raises(UsageError, match="probably swapped"):
         parse_range("1.20..1.15", DENSITY, "--resin")
+
+
+@pytest.mark.parametrize(
+    "unit",
+    ["gsm", "g/m2", "g/m²", "g/m^2", "g/m**2", "g / m ** 2", "g per m2", "g per square metre",
+     "g/sq m", "g per metre squared", "g*m/m3"],
+)  # fmt: skip
+def test_an_areal_mass_in_the_spellings_of_the_trade(unit: str) -> None:
+    assert parse(f"320 {unit}", AREAL, "--areal") == pytest.approx(320)
+
+
+@pytest.mark.parametrize("unit", ["kg/m3", "kg/m³", "kg/m^3", "kg/m**3", "kg per cubic metre"])
+def test_a_density_in_the_spellings_of_the_trade(unit: str) -> None:
+    assert parse(f"1180 {unit}", DENSITY, "--density") == pytest.approx(1.18)
+
+
+@pytest.mark.parametrize("unit", ["fl_oz", "m2", "g²"])
+def test_a_unit_of_another_kind_is_named(unit: str) -> None:
+    with pytest.raises(UsageError, match=f"'{unit}' does not fit here; a unit like g is allowed"):
+        parse(f"2.5 {unit}", MASS, "--cup")
+
+
+@pytest.mark.parametrize(
+    "unit",
+    ["g*9**9**7", "g*9**9**8", "g^9^9^9", "g**9", "g4", "g 9 9", "g/9", "9**9 g", "m2**3",
+     "g**2**3", "g²³", "g⁹⁹", "g2 squared", "g squared cubed", "sq square cubic g", "cubic g3",
+     "sq cubic g**3 cubed", "g*(9)", "m0", "g**m", "g*2", 'g"'],
+)  # fmt: skip
+def test_no_figure_but_a_power_reaches_pint(unit: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """It would work out 9**9**9 for ever, and hold up every other request meanwhile."""
+    monkeypatch.setattr(units, "_registry", lambda: pytest.fail("pint was asked"))
+    with pytest.raises(UsageError, match=r"--cup '1 .*': a mass is a number, in g"):
+        parse(f"1 {unit}", MASS, "--cup")
+
+
+def test_a_unit_beyond_all_numbers_is_refused() -> None:
+    with pytest.raises(UsageError, match="does not fit here"):
+        parse("1 Qm^3*Qm^3*Qm^3*Qm^3/m^3/m^3/m^3/m^3", FRACTION, "--target")
 
 
 @pytest.mark.parametrize(

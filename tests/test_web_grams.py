@@ -126,6 +126,7 @@ def test_a_second_sheet_says_which_one_it_takes_the_place_of(grams: Grams) -> No
         ({"low": "95", "high": ""}, None, "0.950 is impossible"),
         ({"low": "300", "high": ""}, "low", "Fibre by volume 300 %"),
         ({"mix_cup": "-1"}, "mix_cup", "Stays in the cup -1: a mass below 0"),
+        ({"mix_cup": "1 g*9**9"}, "mix_cup", "Stays in the cup '1 g*9**9': a mass is a number"),
         ({"temperature": "70"}, "temperature", '"70 degF" (21.11 degC) was probably meant'),
         ({"fibre": "hemp"}, "fibre", "Fibre hemp: unknown"),
     ],

@@ -19,23 +19,24 @@ if TYPE_CHECKING:
 
 _NUMBER = re.compile(r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)")
 _COMMA = re.compile(r"([+-]?\d+),(\d+)(.*)")
-_UNIT = re.compile(r"[A-Za-z%\"°²³][\w%\"/*^²³ ]*")
+_NAME = r"(?:(?!(?:sq|square|cubic|squared|cubed)\b)[A-Za-z°][A-Za-z_]*|%)"
+_POWER = r"(?: *(?:\*\*|\^) *[1-3]|[1-3²³]| +(?:squared|cubed))"
+_FACTOR = rf"(?:(?:sq|square|cubic) +{_NAME}|{_NAME}{_POWER}?)"
+_UNIT = re.compile(rf'"|{_FACTOR}(?:(?: *[*/] *| +){_FACTOR})*')
+"""Names, each with one power from 1 to 3 at most. pint works out whole numbers and powers of powers
+before it looks at the units, and never comes back from 9**9**9: none may reach it."""
+
+_FIGURE_BEHIND = re.compile(r"(?<=[A-Za-z])(?=[1-3])")
+"""Where a power stands right behind its name, as in m2, which pint does not read."""
+
 _LONGEST = 60
 """Characters of a quantity: more than any that is meant."""
 
-_SPELLINGS: Mapping[str, str] = {
-    '"': "inch",
-    "gsm": "g/m**2",
-    "g/m2": "g/m**2",
-    "g/m²": "g/m**2",
-    "oz/yd2": "oz/yd**2",
-    "oz/yd²": "oz/yd**2",
-    "g/cm3": "g/cm**3",
-    "g/cm³": "g/cm**3",
-    "kg/m3": "kg/m**3",
-    "kg/m³": "kg/m**3",
-}
+_SPELLINGS: Mapping[str, str] = {'"': "inch", "gsm": "g/m**2"}
 """Units as the trade writes them, where pint spells them otherwise."""
+
+_UNFIT = (ArithmeticError, AssertionError, AttributeError, TypeError, ValueError)
+"""What pint raises of a unit besides its own errors."""
 
 
 @dataclass(frozen=True)
@@ -87,8 +88,8 @@ def parse(text: str, kind: Kind, option: str) -> float:
     Raises
     ------
     UsageError
-        If it is no number, has a comma, has a unit of another kind, is negative, or lies outside
-        what is plausible; the message says what was probably meant.
+        If it is no number, has a comma, has a unit of another kind or a figure among its units, is
+        negative, or lies outside what is plausible; the message says what was probably meant.
     """
     text = text.strip()
     _refuse_comma(text, option)
@@ -126,9 +127,10 @@ def _convert(number: float, unit: str, to: str, what: str) -> float:
     from pint.errors import PintError
 
     try:
-        quantity = _registry().Quantity(number, _SPELLINGS.get(unit, unit))
+        spelled = _SPELLINGS.get(unit) or _FIGURE_BEHIND.sub("**", unit)
+        quantity = _registry().Quantity(number, spelled)
         return float(quantity.to(to or "dimensionless").magnitude)
-    except (PintError, AssertionError, AttributeError, ValueError, TypeError) as error:
+    except (PintError, *_UNFIT) as error:
         allowed = f"a unit like {_spell(to)} is allowed" if to else "a bare number or % is allowed"
         raise UsageError(f"{what}: {unit!r} does not fit here; {allowed}") from error
 
