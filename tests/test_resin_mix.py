@@ -6,7 +6,7 @@ import pytest
 
 from satcheck.errors import UsageError
 from satcheck.resin.layup import Fabric, Part, fabrics, parse_layer, read_layup, stations
-from satcheck.resin.materials import FIBRES, Material
+from satcheck.resin.materials import FIBRES, RESINS, Material
 from satcheck.resin.mix import Losses, make_target, mix
 from satcheck.resin.uncertainty import Measured
 
@@ -14,7 +14,8 @@ ACRYLIC = Material("acrylic", Measured(1.18), 1.18, 1.18, "as given")
 
 
 def cloth(mass: float, density: float) -> Fabric:
-    return Fabric("cloth", mass, Measured(density), "weighed")
+    fibre = Material("cloth", Measured(density), density, density, "as given")
+    return Fabric(fibre, mass, "weighed")
 
 
 def test_a_published_rule_of_fabric_and_resin() -> None:
@@ -36,6 +37,14 @@ def test_losses_hardener_and_promoter_add_up() -> None:
     assert found.hardener / found.resin == pytest.approx(0.03)
     assert found.low < found.total < found.high
     assert [step.words for step in found.steps][-1] == "promoter"
+
+
+def test_the_range_reaches_from_one_end_of_every_figure_to_the_other() -> None:
+    """Worked by hand. Glass 2.50 to 2.60 and polyester 1.10 to 1.40, neither used at its middle."""
+    glass = fabrics([parse_layer("mass=200 fibre=glass", None)], None)
+    found = mix(glass, RESINS["polyester"], make_target(0.3, 0.4), Losses(9))
+    assert found.low == pytest.approx(200 / 2.60 * 0.6 / 0.4 * 1.10 + 9)
+    assert found.high == pytest.approx(200 / 2.50 * 0.7 / 0.3 * 1.40 + 9)
 
 
 def test_no_hardener_is_assumed() -> None:

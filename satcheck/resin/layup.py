@@ -11,7 +11,6 @@ from typing import Any
 from satcheck.errors import UsageError
 from satcheck.resin.braid import Opened, Sleeve, length_at_nominal, open_sleeve, sleeve_mass
 from satcheck.resin.materials import FIBRES, Material, pick_material
-from satcheck.resin.uncertainty import Measured
 from satcheck.resin.units import AREAL, DIAMETER, MASS, TOW, parse
 
 KEYS = ("diameter", "areal", "tows", "tow", "mass", "fibre", "count")
@@ -46,11 +45,9 @@ class Part:
 class Fabric:
     """Dry fibre of one kind."""
 
-    name: str
+    fibre: Material
     mass: float
     """g."""
-    density: Measured
-    """g/cm³."""
     sums: str
     """How the mass came about, in one line."""
 
@@ -128,7 +125,7 @@ def _fabric(layer: Layer, part: Part | None) -> Fabric:
     times = f"{count} x " if count > 1 else ""
     if layer.mass is not None:
         sums = f"{times}{layer.mass:g} g {fibre.name}, weighed"
-        return Fabric(fibre.name, count * layer.mass, fibre.density, sums)
+        return Fabric(fibre, count * layer.mass, sums)
     if layer.sleeve is None or part is None:
         raise UsageError(
             "a sleeve needs the part's size: give --length and --circumference; "
@@ -141,7 +138,7 @@ def _fabric(layer: Layer, part: Part | None) -> Fabric:
         f"{times}{each:.1f} g {fibre.name}: {drawn:.0f} mm of sleeve at {sleeve.diameter:g} mm "
         f"and {sleeve.areal_mass:g} g/m2"
     )
-    return Fabric(fibre.name, count * each, fibre.density, sums)
+    return Fabric(fibre, count * each, sums)
 
 
 def _layer(fields: Mapping[str, str], fibre: Material | None, where: str) -> Layer:

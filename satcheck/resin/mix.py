@@ -4,7 +4,6 @@ Masses are in g. The hardener and the promoter are parts per 100 of resin by mas
 data sheet; there is no default for them.
 """
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -12,7 +11,6 @@ from satcheck.errors import UsageError
 from satcheck.resin.fractions import check_packing, mass_fraction, resin_for
 from satcheck.resin.layup import Fabric
 from satcheck.resin.materials import Material
-from satcheck.resin.uncertainty import Measured
 
 SPREAD = 0.05
 """How near a hand comes to a fibre fraction, where the user says nothing (own rule)."""
@@ -137,7 +135,7 @@ def mix(
     mass = sum(fabric.mass for fabric in fabrics)
     if not mass > 0:
         raise UsageError("the dry fabric weighs 0 g; a mass above 0 is allowed")
-    volume = sum(fabric.mass / fabric.density.value for fabric in fabrics)
+    volume = sum(fabric.mass / fabric.fibre.density.value for fabric in fabrics)
     in_part = resin_for(volume, target.value, resin.density.value)
     total = in_part + losses.total
     base = total / (1 + ((hardener or 0) + (promoter or 0)) / 100)
@@ -166,14 +164,9 @@ def mix(
 
 
 def _extreme(fabrics: Sequence[Fabric], resin: Material, fraction: float, *, least: bool) -> float:
-    """Return the resin in the part with every density at one end of its range."""
-    sign = 1 if least else -1
-    volume = sum(fabric.mass / _end(fabric.density, sign) for fabric in fabrics)
-    return resin_for(volume, fraction, _end(resin.density, -sign))
-
-
-def _end(density: Measured, sign: int) -> float:
-    return density.value + sign * math.sqrt(3) * density.u  # half the width of a rectangle
+    """Return the resin in the part, g, with every density at the end of its range."""
+    volume = sum(f.mass / (f.fibre.high if least else f.fibre.low) for f in fabrics)
+    return resin_for(volume, fraction, resin.low if least else resin.high)
 
 
 def _steps(
@@ -181,10 +174,10 @@ def _steps(
 ) -> tuple[Step, ...]:
     fraction, density = made.target.value, resin.density.value
     by_mass = mass_fraction(fraction, made.fabric / volume, density)
-    steps = [Step(f"fabric {fabric.name}", fabric.mass, "g", fabric.sums) for fabric in fabrics]
+    steps = [Step(f"fabric {f.fibre.name}", f.mass, "g", f.sums) for f in fabrics]
     if len(fabrics) > 1:
         steps.append(Step("dry fabric", made.fabric, "g", "sum of the layers"))
-    densities = " + ".join(f"{f.mass:.1f} / {f.density.value:.3g}" for f in fabrics)
+    densities = " + ".join(f"{f.mass:.1f} / {f.fibre.density.value:.3g}" for f in fabrics)
     ratio = f"(1 - {fraction:.3g}) / {fraction:.3g}"
     steps += [
         Step("fibre volume", volume, "cm3", densities),
