@@ -5,6 +5,7 @@ from pathlib import Path
 import pytest
 
 from satcheck.errors import UsageError
+from satcheck.resin.fractions import SQUARE
 from satcheck.resin.layup import Fabric, Part, fabrics, parse_layer, read_layup, stations
 from satcheck.resin.materials import FIBRES, RESINS, Material
 from satcheck.resin.mix import Losses, make_target, mix
@@ -64,6 +65,17 @@ def test_impossible_targets_and_no_fabric_are_refused() -> None:
         make_target(0.95, 0.95)
     with pytest.raises(UsageError, match="0 g"):
         mix([cloth(0, 2.67)], ACRYLIC, make_target(0.35, 0.35), Losses())
+
+
+@pytest.mark.parametrize(
+    ("wanted", "low", "high"), [(0.35, 0.30, 0.40), (0.04, 0.02, 0.09), (0.78, 0.73, SQUARE)]
+)
+def test_one_number_is_spread_within_what_is_allowed(
+    wanted: float, low: float, high: float
+) -> None:
+    found = make_target(wanted, wanted)
+    assert (found.value, found.low, found.high) == pytest.approx((wanted, low, high))
+    assert make_target(found.low, found.high), "the range itself can be asked for"
 
 
 def test_a_sleeve_over_a_straight_part() -> None:

@@ -95,7 +95,7 @@ def check_packing(volume_fraction: float, what: str) -> str | None:
     Raises
     ------
     UsageError
-        Where it cannot be: not above 0, or above dense packing.
+        Where it cannot be: not above 0, or above square packing.
     """
     said = f"{what}: a fibre volume fraction of {volume_fraction:.3f}"
     if not volume_fraction > 0:

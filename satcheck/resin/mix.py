@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from satcheck.errors import UsageError
-from satcheck.resin.fractions import check_packing, mass_fraction, resin_for
+from satcheck.resin.fractions import SQUARE, check_packing, mass_fraction, resin_for
 from satcheck.resin.layup import Fabric
 from satcheck.resin.materials import Material
 
@@ -91,16 +91,18 @@ class Mix:
 def make_target(low: float, high: float) -> Target:
     """Return the target from a range; one number alone gets `SPREAD` to either side.
 
+    The spread ends at half of a small number, and at square packing: no target lies above it.
+
     Raises
     ------
     UsageError
-        If it is above dense packing, or not above 0.
+        If it is above square packing, or not above 0.
     """
     check_packing(low, "target")
     check_packing(high, "target")
     middle = (low + high) / 2
     if low == high:
-        low, high = max(low - SPREAD, low / 2), min(high + SPREAD, (1 + high) / 2)
+        low, high = max(low - SPREAD, low / 2), min(high + SPREAD, SQUARE)
     return Target(middle, low, high)
 
 

@@ -82,7 +82,7 @@ def make_mix_sheet(entries: MixEntries) -> MixSheet:
     ------
     UsageError
         If something is missing, is no such quantity, or cannot be: a sleeve that does not open so
-        far, a fibre fraction above dense packing.
+        far, a fibre fraction above square packing.
     """
     if entries.hardener is None:
         raise UsageError(
