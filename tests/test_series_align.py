@@ -12,7 +12,7 @@ from records import inspection_of
 from scenes import Braid, Shape, View, draw
 from serial import measured, moved, placed, shown
 
-from satcheck.model import Inspection
+from satcheck.model import Inspection, Label
 from satcheck.series.align import align
 
 Rgb = NDArray[np.uint8]
@@ -116,6 +116,29 @@ def test_a_part_of_another_shape_is_not_compared() -> None:
 def test_without_a_part_nothing_is_aligned(earlier: Inspection) -> None:
     assert align(earlier, inspection_of(cells=None)).problem
     assert align(earlier, replace(earlier, labels=np.zeros((0, 0), np.uint8))).problem
+
+
+@pytest.mark.parametrize("wide", [1, 2])
+@pytest.mark.parametrize("where", [np.s_[60:480, 200], np.s_[200, 90:400]])
+def test_an_outline_that_is_a_line_is_not_compared(where: tuple[slice, int], wide: int) -> None:
+    """One pixel of the reduced map; a line has no width to stretch the other outline to."""
+    whole = shown(grid())
+    labels = np.zeros_like(whole.labels)
+    labels[where] = Label.GOOD
+    labels = labels.repeat(wide, 0).repeat(wide, 1)
+    thin = replace(whole, labels=labels)
+    for first, second in ((whole, thin), (thin, whole), (thin, thin)):
+        assert "the outline is a mere line" in (align(first, second).problem or "")
+
+
+def test_a_slanting_line_is_not_compared() -> None:
+    """Along the part's own axis, where rounding leaves a width of nearly nothing."""
+    whole = shown(grid())
+    slant = replace(grid(), to_photo=np.array([[7.0, -7.0, 300], [7.0, 7.0, 50]]))
+    labels = np.zeros_like(whole.labels)
+    labels[range(90, 390), range(390, 90, -1)] = Label.GOOD
+    thin = replace(whole, labels=labels, cells=slant)
+    assert "the outline is a mere line" in (align(whole, thin).problem or "")
 
 
 def test_a_part_upside_down_in_the_later_photo_is_turned_back() -> None:

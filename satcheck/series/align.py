@@ -26,6 +26,7 @@ SAME_VIEW = 0.9
 """Overlap from which two outlines are taken for one view of one part (own rule)."""
 MOST_TURN = np.radians(20)
 MOST_STRETCH = np.log(1.3)
+LINE = 0.5  # px of the small silhouettes: pixel centres within it lie in one row, but for rounding
 ROBUST = 2.0  # px of the small silhouettes, from which a distance counts less
 
 
@@ -78,7 +79,12 @@ def align(earlier: Inspection, later: Inspection) -> Alignment:
     if not first.any() or not second.any():
         return _refused("One of the two records keeps no outline.")
     turned = _turned(earlier)
-    fit = _fitted(first, second, _start(first, second, turned, _turned(later)), turned)
+    here, there = _box(first, turned), _box(second, _turned(later))
+    if min(np.ptp(here, 0).min(), np.ptp(there, 0).min()) < LINE:
+        return _refused(
+            "In one of the two photos the outline is a mere line: draw it round the whole part."
+        )
+    fit = _fitted(first, second, _start(here, there, turned, _turned(later)), turned)
     overlap = _overlap(first, second, fit)
     distances = np.abs(_distances(first, _apply(fit, _outline(second))))
     residual = 1.4826 * float(np.median(distances)) / to_first
@@ -155,17 +161,18 @@ def _field(mask: Bool) -> F64:
     return np.asarray(np.where(mask, 0.5 - inside, outside - 0.5))
 
 
-def _start(first: Bool, second: Bool, to_first: F64, to_second: F64) -> F64:
-    """Return the map that lays the parts' extents along and across over each other."""
-    boxes = []
-    for mask, turned in ((first, to_first), (second, to_second)):
-        y, x = np.nonzero(mask)
-        placed = np.stack([x + 0.5, y + 0.5], 1) @ turned
-        boxes.append((placed.min(0), placed.max(0)))
-    (low, high), (low2, high2) = boxes
-    stretch = (high - low) / (high2 - low2)
+def _box(mask: Bool, turned: F64) -> F64:
+    """Return least and greatest place (2, 2) of pixel centres across and along the part."""
+    y, x = np.nonzero(mask)
+    placed = np.stack([x + 0.5, y + 0.5], 1) @ turned
+    return np.asarray([placed.min(0), placed.max(0)], np.float64)
+
+
+def _start(here: F64, there: F64, to_first: F64, to_second: F64) -> F64:
+    """Return the map that lays the later part's box over the earlier one's."""
+    stretch = np.ptp(here, 0) / np.ptp(there, 0)
     linear = to_first @ np.diag(stretch) @ to_second.T
-    shift = to_first @ ((low + high) / 2 - stretch * (low2 + high2) / 2)
+    shift = to_first @ (here.mean(0) - stretch * there.mean(0))
     return np.column_stack([linear, shift])
 
 

@@ -282,6 +282,7 @@ PHRASES: dict[str, str] = {
     "One of the two photos shows no part.": "",
     "The part runs out of one of the two photos: take it whole to see what has changed.": "",
     "One of the two records keeps no outline.": "",
+    "In one of the two photos the outline is a mere line: draw it round the whole part.": "",
     "The photos were judged as {fibres}.": "",
     "No zone was seen in both photos.": "",
     "No clear change since the last photo.": "",
