@@ -11,7 +11,7 @@ from records import inspection_of
 from serial import shown
 
 from satcheck.model import SCALE, Label
-from satcheck.stringing.plan import Plan, plan, stuck
+from satcheck.stringing.plan import Plan, plan
 from satcheck.stringing.rules import ORIGIN, RULES
 
 S, L, G, H, R = SCALE
@@ -19,8 +19,8 @@ TOP, MIDDLE, BOTTOM = (place(SHAPE, row, 0, 11, 12) for row in (3, 16, 30))
 RIGHT_TOP, RIGHT_BOTTOM = (place(SHAPE, row, 24, 11, 12) for row in (3, 30))
 
 
-def planned(patches: Mapping[Label, Bool], minutes: float | None = None, **more: object) -> Plan:
-    return plan(shown(grid(), patches), minutes, **more)  # type: ignore[arg-type]
+def planned(patches: Mapping[Label, Bool], minutes: float | None = None) -> Plan:
+    return plan(shown(grid(), patches), minutes)
 
 
 def ways(found: Plan) -> list[tuple[str, str]]:
@@ -31,8 +31,8 @@ def test_one_rich_and_one_starved_zone_make_one_move() -> None:
     found = planned({R: TOP, S: BOTTOM})
     assert found.state == "string"
     assert ways(found) == [("proximal left", "distal left")]
+    assert found.moves[0].share == pytest.approx(1)
     assert found.sentences[0] == "String from the proximal left distally to the distal left."
-    assert (found.unmet, found.spare) == pytest.approx((0, 0), abs=1e-6)
 
 
 def test_the_distance_is_that_along_the_surface() -> None:
@@ -63,7 +63,7 @@ def test_each_lean_zone_is_fed_from_its_own_side() -> None:
 def test_a_starved_cell_wants_twice_what_a_lean_one_does() -> None:
     """An order, not a weight: rich 2 and starved 2 steps off good, lean and heavy 1."""
     found = planned({R: TOP, L: BOTTOM})
-    assert (found.unmet, found.spare) == pytest.approx((0, 0.5), abs=1e-6)
+    assert found.too_much[0].amount == pytest.approx(2 * found.too_little[0].amount)
 
 
 def test_turning_the_scale_round_turns_every_move_round() -> None:
@@ -83,7 +83,7 @@ def test_spots_too_small_to_matter_move_nothing() -> None:
 
 def test_a_part_that_lacks_resin_everywhere_gets_more() -> None:
     found = plan(shown(grid(), rest=S))
-    assert (found.state, found.unmet) == ("add resin", 1.0)
+    assert (found.state, found.moves) == ("add resin", ())
     assert found.sentences[0] == "This side lacks resin as a whole: add some, for the whole part."
 
 
@@ -95,7 +95,7 @@ def test_a_little_lean_area_without_a_source_is_fed_from_above_not_from_the_cup(
 
 def test_a_rich_part_that_lacks_nothing_is_strung_out() -> None:
     found = planned({R: TOP})
-    assert (found.state, found.spare) == ("string", 1.0)
+    assert (found.state, found.moves) == ("string", ())
     assert "string some out of the proximal left with a soft band" in found.sentences[0]
 
 
@@ -115,7 +115,6 @@ def test_advice_gets_shorter_as_the_time_runs_out(minutes: float | None, most: i
 def test_after_the_working_time_nothing_is_moved() -> None:
     found = planned({R: TOP, S: BOTTOM}, 0)
     assert (found.state, found.moves) == ("too late", ())
-    assert all(need.past_moving for need in (*found.too_much, *found.too_little))
     assert "data sheet decides" in found.sentences[1]
 
 
@@ -123,22 +122,6 @@ def test_with_little_time_lean_and_heavy_are_left() -> None:
     assert planned({H: TOP, L: BOTTOM}, 3).state == "stop"
     assert planned({H: TOP, L: BOTTOM}, 20).state == "string"
     assert planned({R: TOP, S: BOTTOM}, 3).state == "string"
-
-
-def test_a_patch_past_moving_is_neither_drained_nor_fed() -> None:
-    patches = {R: TOP | MIDDLE, S: BOTTOM}
-    found = planned(patches, past_moving=["middle left"])
-    assert ways(found) == [("proximal left", "distal left")]
-    assert any("Leave the middle left" in sentence for sentence in found.sentences)
-    assert ways(planned(patches)) == [("middle left", "distal left")]
-
-
-def test_two_comparisons_without_change_tell_that_a_worked_zone_is_past_moving() -> None:
-    still, moving = {"lock": "unchanged"}, {"lock": "shrinking"}
-    assert stuck([still, still], ["lock"]) == ("lock",)
-    assert stuck([still, moving], ["lock"]) == ()
-    assert stuck([still], ["lock"]) == ()
-    assert stuck([still, still], []) == (), "nobody has worked it"
 
 
 def test_what_the_photo_hid_is_not_planned_by() -> None:
@@ -200,5 +183,3 @@ def test_no_move_gives_more_than_there_is_or_feeds_more_than_is_wanted(
     lacking, excess = (sum(n.amount for n in side) for side in (found.too_little, found.too_much))
     moved = sum(move.share for move in found.moves) * lacking
     assert moved == pytest.approx(min(lacking, excess), abs=1e-6)
-    assert moved == pytest.approx((1 - found.unmet) * lacking, abs=1e-6)
-    assert moved == pytest.approx((1 - found.spare) * excess, abs=1e-6)

@@ -6,7 +6,7 @@ solved as a transport along the surface of the part. The rules of the trade are 
 no published source.
 """
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -59,7 +59,6 @@ class Need:
     zone: str
     amount: float
     """Steps off good times area, in pitches²: an order, not a weight."""
-    past_moving: bool = False
 
 
 @dataclass(frozen=True)
@@ -74,10 +73,6 @@ class Plan:
     moves: tuple[Move, ...]
     too_much: tuple[Need, ...]
     too_little: tuple[Need, ...]
-    unmet: float
-    """Share of what is lacking that no move settles, 0 to 1."""
-    spare: float
-    """Share of what is too much that no zone wants, 0 to 1."""
     rules: tuple[Rule, ...]
     shortfall: float = 0.0
     """What is lacking beyond what is too much, in steps off good on average; negative: too much."""
@@ -86,11 +81,7 @@ class Plan:
     caveat: str = CAVEAT
 
 
-def plan(
-    inspection: Inspection,
-    minutes_left: float | None = None,
-    past_moving: Collection[str] = (),
-) -> Plan:
+def plan(inspection: Inspection, minutes_left: float | None = None) -> Plan:
     """Return what to do with the resin on the part.
 
     Parameters
@@ -99,9 +90,6 @@ def plan(
         One view of a part, with its cells.
     minutes_left : float, optional
         Of the working time that the shop entered from its resin's data sheet; 0 or less: over.
-    past_moving : collection of str
-        Zones whose resin no longer moves, by ``stuck`` or by the technician's hand: nothing is
-        strung out of them.
 
     Raises
     ------
@@ -113,27 +101,10 @@ def plan(
     labels = cell_labels(inspection)
     if inspection.cells is None or _share_judged(inspection.cells, labels) < ENOUGH:
         return _without("not judged", "Too little of the part was judged to plan by this photo.")
-    scene = _scene(inspection.cells, labels, set(past_moving))
+    scene = _scene(inspection.cells, labels)
     if minutes_left is not None and minutes_left <= 0:
         return _too_late(scene)
     return _solved(scene, minutes_left)
-
-
-def stuck(words: Sequence[Mapping[str, str]], worked: Collection[str]) -> tuple[str, ...]:
-    """Return zones that were worked and did not change in the last two comparisons.
-
-    Parameters
-    ----------
-    words : sequence of mapping of str to str
-        ``series.change.by_zone`` of each pair of photos, the earliest first.
-    worked : collection of str
-        Zones that were strung meanwhile; a zone that nobody touched tells nothing.
-    """
-    if len(words) < 2:
-        return ()
-    return tuple(
-        zone for zone in worked if all(each.get(zone) == "unchanged" for each in words[-2:])
-    )
 
 
 @dataclass(frozen=True)
@@ -152,23 +123,13 @@ class _Scene:
     much: tuple[_Spot, ...]
     little: tuple[_Spot, ...]
     distances: NDArray[np.float64]
-    """(n, m) in pitches along the surface, between what may still be moved."""
+    """(n, m) in pitches along the surface, from too much to too little."""
     urgent: bool
     """Whether something is starved or rich, not only lean or heavy."""
     judged: float
     """Judged area in pitches²."""
     hidden: float
     """Share of the part that was not judged, 0 to 1."""
-
-    @property
-    def sources(self) -> list[_Spot]:
-        """Return the zones that resin can be strung out of."""
-        return [spot for spot in self.much if not spot.need.past_moving]
-
-    @property
-    def sinks(self) -> list[_Spot]:
-        """Return the zones that resin can be strung into."""
-        return [spot for spot in self.little if not spot.need.past_moving]
 
     @property
     def shortfall(self) -> float:
@@ -181,7 +142,7 @@ def _share_judged(cells: Cells, labels: NDArray[np.uint8]) -> float:
     return float(judged(labels)[cells.part].mean()) if cells.part.any() else 0.0
 
 
-def _scene(cells: Cells, labels: NDArray[np.uint8], fixed: set[str]) -> _Scene:
+def _scene(cells: Cells, labels: NDArray[np.uint8]) -> _Scene:
     steps = np.where(judged(labels), labels.astype(int) - int(Label.GOOD), 0)
     size = cells.step / (cells.pitch or 2 * cells.step)  # of a cell, in pitches
     place = surface(cells)
@@ -196,10 +157,9 @@ def _scene(cells: Cells, labels: NDArray[np.uint8], fixed: set[str]) -> _Scene:
                 float(np.average(axis[where], weights=weight) * size)
                 for axis in (place.along, place.round)
             )
-            need = Need(name, float(weight.sum() * size**2), name in fixed)
+            need = Need(name, float(weight.sum() * size**2))
             side.append(_Spot(need, along, across))
-    free = ([s for s in side if not s.need.past_moving] for side in sides)
-    sources, sinks = (np.array([[s.along, s.round] for s in s_]).reshape(-1, 2) for s_ in free)
+    sources, sinks = (np.array([[s.along, s.round] for s in s_]).reshape(-1, 2) for s_ in sides)
     distances = np.hypot(*np.moveaxis(sources[:, None] - sinks[None], 2, 0))
     urgent = _matters(cells, np.asarray(np.abs(steps) == STEPS[Label.RICH]))
     area = float(judged(labels).sum()) * size**2
@@ -215,14 +175,10 @@ def _matters(cells: Cells, where: Bool) -> bool:
 
 
 def _solved(scene: _Scene, minutes: float | None) -> Plan:
-    sources, sinks = scene.sources, scene.sinks
-    flow = transport(
-        [s.need.amount for s in sources], [s.need.amount for s in sinks], scene.distances
-    )
-    lacking, excess = (sum(s.need.amount for s in side) for side in (scene.little, scene.much))
-    moves = _moves(scene, flow, lacking)
-    state: State = "string" if sources or sinks else "stop"
-    if sinks and scene.shortfall >= SHORT:
+    excess, lacking = ([spot.need.amount for spot in side] for side in (scene.much, scene.little))
+    moves = _moves(scene, transport(excess, lacking, scene.distances), sum(lacking))
+    state: State = "string" if scene.much or scene.little else "stop"
+    if scene.little and scene.shortfall >= SHORT:
         state = "add resin"
     elif minutes is not None and minutes <= LATE and not scene.urgent:
         state = "stop"
@@ -232,8 +188,6 @@ def _solved(scene: _Scene, minutes: float | None) -> Plan:
         moves,
         tuple(spot.need for spot in scene.much),
         tuple(spot.need for spot in scene.little),
-        float(1 - flow.sum() / lacking) if lacking else 0.0,
-        float(1 - flow.sum() / excess) if excess else 0.0,
         () if state == "stop" else _rules(scene, moves, minutes),
         scene.shortfall,
         scene.judged,
@@ -244,7 +198,7 @@ def _moves(scene: _Scene, flow: NDArray[np.float64], lacking: float) -> tuple[Mo
     """Return the moves of a transport, those that settle most first."""
     found = []
     for k, m in np.argwhere(flow > 1e-6 * max(lacking, 1e-12)):
-        source, sink = scene.sources[k], scene.sinks[m]
+        source, sink = scene.much[k], scene.little[m]
         way = _direction(source, sink)
         found.append(
             Move(
@@ -285,7 +239,7 @@ def _most(minutes: float | None) -> int:
 def _sentences(
     state: State, scene: _Scene, moves: Sequence[Move], minutes: float | None
 ) -> tuple[str, ...]:
-    much, little = _names(scene.sources), _names(scene.sinks)
+    much, little = _names(scene.much), _names(scene.little)
     told = []
     if state == "stop" and (much or little):
         told.append("Stop: nothing judged is starved or rich, and little time is left.")
@@ -298,10 +252,7 @@ def _sentences(
     if little and not moves and state == "string":
         # Common practice, no source: resin tends to stay proximally, in the thicker layup.
         told.append(f"No zone has too much: string a little down to the {little}.")
-    fixed = _names([s for s in (*scene.much, *scene.little) if s.need.past_moving])
-    if fixed:
-        told.append(f"Leave the {fixed}: its resin no longer moves.")
-    elif state == "stop" and not told:
+    if state == "stop" and not told:
         told.append("Stop: what was judged is even. More stringing only dries it.")
     if scene.hidden > HIDDEN:
         told.append(f"Look by eye at the {100 * scene.hidden:.0f} % that was not judged.")
@@ -318,16 +269,12 @@ def _too_late(scene: _Scene) -> Plan:
         "Stop: the working time that you entered is over. Leave the part alone.",
         "If the cup still flows, your resin's data sheet decides, not this clock.",
     )
-    much, little = (
-        tuple(Need(s.need.zone, s.need.amount, True) for s in side)
-        for side in (scene.much, scene.little)
-    )
-    unmet, spare = float(bool(little)), float(bool(much))
-    return Plan("too late", told, (), much, little, unmet, spare, (), scene.shortfall, scene.judged)
+    much, little = (tuple(spot.need for spot in side) for side in (scene.much, scene.little))
+    return Plan("too late", told, (), much, little, (), scene.shortfall, scene.judged)
 
 
 def _without(state: State, sentence: str) -> Plan:
-    return Plan(state, (sentence,), (), (), (), 0.0, 0.0, ())
+    return Plan(state, (sentence,), (), (), (), ())
 
 
 def _rules(scene: _Scene, moves: Sequence[Move], minutes: float | None) -> tuple[Rule, ...]:

@@ -272,7 +272,6 @@ PHRASES: dict[str, str] = {
     "This side lacks resin as a whole: add some, for the {zones}.": "",
     "Nothing here lacks resin: string some out of the {zones} with a soft band.": "",
     "No zone has too much: string a little down to the {zones}.": "",
-    "Leave the {zones}: its resin no longer moves.": "",
     "Look by eye at the {percent} % that was not judged.": "",
     "Too little of the part was judged to plan by this photo.": "",
     "The {zone} was not seen in both photos.": "",
