@@ -7,8 +7,6 @@ distal end to the right, "right" is thus the upper side of the picture.
 """
 
 from dataclasses import dataclass
-from functools import cached_property
-from typing import Literal, get_args
 
 import cv2
 import numpy as np
@@ -21,17 +19,6 @@ from satcheck.model import Side
 
 Bool = NDArray[np.bool_]
 Float = NDArray[np.float64]
-View = Literal["anterior", "posterior", "medial", "lateral"]
-Limb = Literal["left", "right"]
-
-THIRDS = ("proximal", "middle", "distal")
-SIDES = ("left", "centre", "right")
-ZONE_NAMES: tuple[str, ...] = (
-    *THIRDS,
-    *(f"{third} {side}" for third in THIRDS for side in SIDES),
-    "brim",
-    "lock",
-)
 
 # Shares of the axis length. Common practice, no source: a brim roll is one or two fingers wide.
 BRIM = 0.06
@@ -86,27 +73,6 @@ class ZoneMap:
     guessed: bool
     cut: tuple[Side, ...] = ()
 
-    @cached_property
-    def third(self) -> NDArray[np.uint8]:
-        """(H, W): 0 off the part, 1 proximal, 2 middle, 3 distal."""
-        return np.asarray(((self.codes & NUMBER) + 2) // 3, np.uint8)
-
-    @cached_property
-    def side(self) -> NDArray[np.uint8]:
-        """(H, W): 0 off the part, 1 left, 2 centre, 3 right."""
-        number = self.codes & NUMBER
-        return np.asarray(np.where(number > 0, (number + 2) % 3 + 1, 0), np.uint8)
-
-    @cached_property
-    def brim(self) -> Bool:
-        """(H, W): along the proximal edge."""
-        return np.asarray(self.codes & ON_BRIM > 0)
-
-    @cached_property
-    def lock(self) -> Bool:
-        """(H, W): at the distal end."""
-        return np.asarray(self.codes & ON_LOCK > 0)
-
 
 def split_zones(silhouette: Bool, distal: Side | None = None) -> ZoneMap:
     """Lay the zones on a part.
@@ -141,41 +107,6 @@ def split_zones(silhouette: Bool, distal: Side | None = None) -> ZoneMap:
         guessed=distal is None,
         cut=cut,
     )
-
-
-def zone_masks(zones: ZoneMap) -> dict[str, Bool]:
-    """Return the (H, W) mask of every zone in ``ZONE_NAMES``, in that order."""
-    third = {name: zones.third == code for code, name in enumerate(THIRDS, 1)}
-    side = {name: zones.side == code for code, name in enumerate(SIDES, 1)}
-    cells = {f"{t} {s}": third[t] & side[s] for t in THIRDS for s in SIDES}
-    return {**third, **cells, "brim": zones.brim, "lock": zones.lock}
-
-
-def view_sides(view: View, limb: Limb | None = None) -> tuple[str, str]:
-    """Name what lies left and right in a view, with the proximal end up.
-
-    Every name depends on the limb's side: seen from the front, the left of the picture is lateral
-    on a right limb and medial on a left one. Without the limb the names stay "left", "right".
-
-    Raises
-    ------
-    UsageError
-        If ``view`` or ``limb`` is another word.
-    """
-    if view not in get_args(View):
-        raise UsageError(f"view {view!r}: allowed are {', '.join(get_args(View))}")
-    if limb is None:
-        return "left", "right"
-    if limb not in get_args(Limb):
-        raise UsageError(f"limb {limb!r}: allowed are {', '.join(get_args(Limb))}")
-    on_right_limb = {
-        "anterior": ("lateral", "medial"),
-        "posterior": ("medial", "lateral"),
-        "medial": ("anterior", "posterior"),
-        "lateral": ("posterior", "anterior"),
-    }
-    left, right = on_right_limb[view]
-    return (left, right) if limb == "right" else (right, left)
 
 
 def _cut(mask: Bool) -> tuple[Side, ...]:

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from satcheck.frame import Frame
 from satcheck.light import encode_srgb
 from satcheck.model import Side
-from satcheck.zones import split_zones
+from satcheck.zones import NUMBER, ON_BRIM, ON_LOCK, split_zones
 
 Float = NDArray[np.float64]
 Bool = NDArray[np.bool_]
@@ -89,12 +89,12 @@ class Scene:
     def frame(self, distal: Side = "down") -> Frame:
         """Return the frame of this picture as it is: unturned, uncropped, not rounded to codes."""
         zones = split_zones(self.mask, distal)
-        code = 1 + 3 * (zones.third.astype(int) - 1) + zones.side - 1
+        brim, lock = (zones.codes & bit > 0 for bit in (ON_BRIM, ON_LOCK))
         linear = np.clip(np.repeat(self.luminance[..., None], 3, 2), 0, 1).astype(np.float32)
         still = np.array([[1.0, 0, 0], [0, 1.0, 0]])
         nothing = np.zeros_like(self.mask)
-        zone = np.where(self.mask, code, 0).astype(np.uint8)
-        return Frame(linear, self.mask, zone, zones.brim, zones.lock, nothing, still, 1.0)
+        zone = zones.codes & np.uint8(NUMBER)
+        return Frame(linear, self.mask, zone, brim, lock, nothing, still, 1.0)
 
 
 def draw(
