@@ -15,14 +15,19 @@ from satcheck.inspection import Settings, inspect
 from satcheck.model import ZONES, Inspection, Label
 from satcheck.photo.read import Photo
 from satcheck.series.align import Alignment, align
-from satcheck.series.change import by_zone, change, summary
+from satcheck.series.change import Change, change, summary
 
-STILL = Alignment(np.eye(2, 3), 1.0, 0.0)
+STILL = Alignment(np.eye(2, 3), 0.0)
 S, R = Label.STARVED, Label.RICH
 
 
 def starved(where: Bool | None = None) -> Inspection:
     return shown(grid(), {} if where is None else {S: where})
+
+
+def starved_words(found: Change) -> dict[str, str]:
+    """Return each zone's word for what is starved."""
+    return {zone.zone: zone.word for zone in found.zones if zone.label is S}
 
 
 BIG, SMALL = place(SHAPE, 15, 1, 14, 10), place(SHAPE, 20, 4, 4, 4)
@@ -58,13 +63,13 @@ def test_with_a_scale_the_area_is_in_square_millimetres() -> None:
 
 
 def test_growing_is_shrinking_read_backwards() -> None:
-    there = by_zone(change(starved(BIG), starved(), STILL), S)
-    back = by_zone(change(starved(), starved(BIG), STILL), S)
+    there = starved_words(change(starved(BIG), starved(), STILL))
+    back = starved_words(change(starved(), starved(BIG), STILL))
     assert (there["middle left"], back["middle left"]) == ("shrinking", "growing")
 
 
 def test_a_spot_as_small_as_its_own_border_is_no_change() -> None:
-    assert "growing" not in by_zone(change(starved(), starved(SMALL), STILL), S).values()
+    assert "growing" not in starved_words(change(starved(), starved(SMALL), STILL)).values()
 
 
 def test_a_zone_without_the_label_before_and_after_is_unchanged() -> None:
@@ -89,7 +94,7 @@ def test_a_growing_starved_area_is_said_first() -> None:
 
 
 def test_photos_that_cannot_be_aligned_or_are_of_other_fibres_are_not_compared() -> None:
-    refused = Alignment(np.eye(2, 3), 0.3, 0.0, "Another view.")
+    refused = Alignment(np.eye(2, 3), 0.0, "Another view.")
     assert change(starved(), starved(), refused).problem == "Another view."
     assert change(inspection_of(cells=None), starved(), STILL).problem
     glass = shown(grid(), calibration=replace(starved().calibration, fibre="glass"))
@@ -97,7 +102,7 @@ def test_photos_that_cannot_be_aligned_or_are_of_other_fibres_are_not_compared()
 
 
 def test_a_worse_alignment_makes_the_change_less_certain() -> None:
-    good, poor = STILL, Alignment(np.eye(2, 3), 1.0, 40.0)
+    good, poor = STILL, Alignment(np.eye(2, 3), 40.0)
     first, second = (change(starved(BIG), starved(), a).of("middle left") for a in (good, poor))
     assert first is not None
     assert second is not None
@@ -133,7 +138,7 @@ def test_the_same_part_photographed_anew_has_not_changed(shop: DrawnShop) -> Non
 def test_a_third_that_was_strung_is_seen_to_shrink(shop: DrawnShop) -> None:
     before = photographed(shop, ("good", "starved", "good"), 0, 0.0)
     after = photographed(shop, ("good", "good", "good"), 1, 3.0)
-    words = by_zone(change(before, after, align(before, after)), S)
+    words = starved_words(change(before, after, align(before, after)))
     assert {words[f"middle {side}"] for side in ("left", "centre", "right")} == {"shrinking"}
     assert "growing" not in words.values()
 

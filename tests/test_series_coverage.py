@@ -8,6 +8,8 @@ from records import inspection_of, zones_of
 from satcheck.model import ZONES, Inspection
 from satcheck.series.coverage import VIEWS, coverage
 
+WHOLE = ("Every view of the part has been seen.",)
+
 
 def photo(hidden: Mapping[str, str] | None = None) -> Inspection:
     """Return a photo in which some zones were hidden, by a reason's word."""
@@ -22,20 +24,20 @@ def photo(hidden: Mapping[str, str] | None = None) -> Inspection:
 
 def test_a_part_seen_from_all_sides_is_complete() -> None:
     found = coverage({view: [photo()] for view in VIEWS})
-    assert (found.complete, found.share) == (True, 1.0)
-    assert found.sentences == ("Every view of the part has been seen.",)
+    assert found.sentences == WHOLE
 
 
 def test_views_that_nobody_photographed_are_named() -> None:
     found = coverage({"medial": [photo()]})
     assert found.sentences == ("The anterior, posterior and lateral views have not been seen yet.",)
-    assert found.share == 0.25
+    assert [view.seen for view in found.views] == [(), ZONES, (), ()]
 
 
 def test_without_a_photo_nothing_has_been_seen() -> None:
     found = coverage({})
-    assert (found.share, found.complete) == (0.0, False)
+    assert not any(view.seen for view in found.views)
     assert len(found.sentences) == 1
+    assert "lateral views have not been seen" in found.sentences[0]
 
 
 def test_a_zone_that_glare_hid_is_named_with_its_reason() -> None:
@@ -46,7 +48,7 @@ def test_a_zone_that_glare_hid_is_named_with_its_reason() -> None:
 
 def test_a_second_photo_of_the_view_can_show_what_the_first_hid() -> None:
     series = [photo({"distal left": "glare"}), photo({"proximal left": "veil"})]
-    assert coverage({"medial": series}, ["medial"]).complete
+    assert coverage({"medial": series}, ["medial"]).sentences == WHOLE
 
 
 def test_a_photo_without_a_part_shows_nothing() -> None:
@@ -60,7 +62,7 @@ def test_a_part_that_runs_out_of_the_picture_shows_no_zone_of_the_whole() -> Non
     near = replace(photo(), cut=("up", "down"))
     found = coverage({"medial": [near]}, ["medial"])
     assert "medial view has not been seen" in found.sentences[0]
-    assert coverage({"medial": [near, photo()]}, ["medial"]).complete
+    assert coverage({"medial": [near, photo()]}, ["medial"]).sentences == WHOLE
 
 
 def test_a_view_of_the_shops_own_comes_after_the_four() -> None:

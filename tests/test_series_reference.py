@@ -81,7 +81,7 @@ def test_a_found_pitch_far_from_the_carried_one_is_overruled() -> None:
     assert best.cells is not None
     doubt = (best.cells.uncertainty * 3).astype(np.float32)
     noisy = replace(best.cells, pitch=10.0, uncertainty=doubt)
-    found = carry_aligned(best, replace(best, cells=noisy), Alignment(np.eye(2, 3), 1.0, 0.0))
+    found = carry_aligned(best, replace(best, cells=noisy), Alignment(np.eye(2, 3), 0.0))
     assert found.pitch == 20.0
     assert "10.0 px, where 20.0 px are expected" in found.sentence
 
@@ -91,7 +91,7 @@ def test_a_clearer_photo_keeps_its_own_pitch() -> None:
     assert best.cells is not None
     doubt = (best.cells.uncertainty / 3).astype(np.float32)
     sharper = replace(best.cells, pitch=10.0, uncertainty=doubt)
-    found = carry_aligned(best, replace(best, cells=sharper), Alignment(np.eye(2, 3), 1.0, 0.0))
+    found = carry_aligned(best, replace(best, cells=sharper), Alignment(np.eye(2, 3), 0.0))
     assert found.pitch is None
 
 
@@ -106,6 +106,6 @@ def test_nothing_is_carried_from_a_series_that_shows_no_weave(clear: Inspection)
 
 
 def test_nothing_is_carried_between_views_that_do_not_match() -> None:
-    refused = Alignment(np.eye(2, 3), 0.4, 0.0, "Another view.")
+    refused = Alignment(np.eye(2, 3), 0.0, "Another view.")
     found = carry_aligned(shown(grid()), shown(grid()), refused)
     assert (found.pitch, found.sentence) == (None, "Another view.")

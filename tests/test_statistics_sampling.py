@@ -3,14 +3,9 @@
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy.stats import binom
 
-from satcheck.statistics.sampling import (
-    AQLS,
-    Plan,
-    chance_to_pass,
-    sampling_plan,
-    share_that_passes,
-)
+from satcheck.statistics.sampling import AQLS, Plan, sampling_plan, share_that_passes
 
 # Cells that two independent copies of ISO 2859-1:1999, table 2-A, show for general level II.
 PRINTED = [
@@ -50,14 +45,16 @@ def test_an_arrow_leads_to_the_next_plan() -> None:
 def test_a_plan_fits_its_lot_and_keeps_the_makers_risk(lot: int, aql: float, level: str) -> None:
     plan = sampling_plan(lot, aql, level)
     assert 1 <= plan.size <= lot
-    assert plan.is_all or chance_to_pass(plan, aql / 100) > 0.8
+    assert plan.is_all or binom.cdf(plan.accept, plan.size, aql / 100) > 0.8
 
 
 def test_what_passes_is_the_binomials() -> None:
     plan = sampling_plan(60, 1.0)
-    assert chance_to_pass(plan, 0.01) == pytest.approx(0.99**13)  # 0.8775
-    assert chance_to_pass(plan, 0.10) == pytest.approx(0.2542, abs=5e-5)
-    assert chance_to_pass(plan, share_that_passes(plan)) == pytest.approx(0.10)
+    assert (plan.size, plan.accept) == (13, 0)
+    share = share_that_passes(plan)
+    assert share == pytest.approx(1 - 0.10 ** (1 / 13))
+    looser = Plan(500, 2.5, "H", 50, 3)
+    assert binom.cdf(3, 50, share_that_passes(looser)) == pytest.approx(0.10)
 
 
 @pytest.mark.parametrize(("lot", "aql", "level"), [(0, 1.0, "II"), (9, 2.0, "II"), (9, 1.0, "IV")])

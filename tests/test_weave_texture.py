@@ -24,7 +24,8 @@ F32 = NDArray[np.float32]
 
 SIZE = 160
 MASK = np.ones((SIZE, SIZE), bool)
-POOL = Pool.everywhere(MASK)
+PIXELS = np.arange(SIZE)
+POOL = Pool(MASK, PIXELS, PIXELS)
 PITCH = 12.0
 INNER = np.s_[40:-40, 40:-40]
 
@@ -143,7 +144,9 @@ def test_a_part_too_small_to_tell_its_noise_has_the_least() -> None:
     dot = np.zeros(MASK.shape, bool)
     dot[80:84, 80:84] = True
     assert (
-        noise_level(noise(0.1), Pool.everywhere(dot), np.zeros(MASK.shape, np.float32), PITCH).max()
+        noise_level(
+            noise(0.1), Pool(dot, PIXELS, PIXELS), np.zeros(MASK.shape, np.float32), PITCH
+        ).max()
         < 1e-3
     )
 

@@ -98,7 +98,7 @@ def test_every_change_and_everything_unseen_has_its_pattern(
 
 
 def _other_sentences() -> Iterator[str]:
-    yield ZoneChange("brim", Label.RICH, None, None, None, None, "mm²", 0, "unclear").sentence
+    yield ZoneChange("brim", Label.RICH, None, None, None, None, "mm²", "unclear").sentence
     line = [ResinUse(100.0 + n, 150.0 + n) for n in range(10)]
     yield from (predict_resin(line, 105.0).sentence, predict_resin([], 105.0).sentence)
     times = [WorkingTime(20.0 - n, 20.0 + n, 0.0) for n in range(10)]

@@ -12,7 +12,6 @@ from satcheck.outline.ribbon import Ribbon
 
 Float = NDArray[np.float32]
 Bool = NDArray[np.bool_]
-Bytes = NDArray[np.uint8]
 
 END_MARGIN = 0.16  # of the ribbon's length, beyond either end
 SIDE_MARGIN = 2.0  # half widths either side of the midline

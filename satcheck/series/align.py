@@ -38,8 +38,6 @@ class Alignment:
     ----------
     to_earlier : (2, 3) float64 array
         Affine map from pixels (x, y) of the later upright photo to those of the earlier.
-    overlap : float
-        Intersection over union of the two silhouettes, 0 to 1.
     residual : float
         Robust standard deviation of the outlines' distance, pixels of the earlier photo.
     problem : str or None
@@ -47,7 +45,6 @@ class Alignment:
     """
 
     to_earlier: F64
-    overlap: float
     residual: float
     problem: str | None = None
 
@@ -55,11 +52,6 @@ class Alignment:
     def scale(self) -> float:
         """Return pixels of the earlier photo per pixel of the later."""
         return float(np.sqrt(abs(np.linalg.det(self.to_earlier[:, :2]))))
-
-    def to_later(self, points: F64) -> F64:
-        """Return points (n, 2) of the earlier photo as pixels of the later."""
-        linear, shift = self.to_earlier[:, :2], self.to_earlier[:, 2]
-        return np.asarray(np.linalg.solve(linear, (points - shift).T).T, np.float64)
 
 
 def align(earlier: Inspection, later: Inspection) -> Alignment:
@@ -95,11 +87,11 @@ def align(earlier: Inspection, later: Inspection) -> Alignment:
             f"The outlines of the two photos cover each other by {100 * overlap:.0f} % only: "
             "take the photo from where the last one was taken, or start a series for this view."
         )
-    return Alignment(matrix, overlap, residual, problem)
+    return Alignment(matrix, residual, problem)
 
 
 def _refused(problem: str) -> Alignment:
-    return Alignment(np.eye(2, 3), 0.0, 0.0, problem)
+    return Alignment(np.eye(2, 3), 0.0, problem)
 
 
 def _silhouette(inspection: Inspection) -> tuple[Bool, float]:

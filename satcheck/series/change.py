@@ -6,7 +6,7 @@ that strip along the border. So a spot as small as its own strip never counts as
 """
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -14,21 +14,17 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from satcheck.judgement.verdict import zone_mask
+from satcheck.judgement.verdict import ENOUGH, zone_mask
 from satcheck.model import ZONES, Inspection, Interval, Label
 from satcheck.series.align import Alignment
 from satcheck.series.grid import Bool, cell_area, cell_labels, centres, judged
 
 Word = Literal["shrinking", "growing", "unchanged", "unclear", "not seen in both"]
 
-ENOUGH = 0.25
-"""Share of a zone that both photos must have judged; the same as for a zone's verdict."""
 BORDER = 1.0
 """Standard uncertainty of a patch's border in cells: half a pitch, the pooling's own reach."""
 SAME = 0.05
 """A change that surely is smaller than this share of a zone counts as none (own rule)."""
-TOO_LITTLE = (Label.STARVED,)
-TOO_MUCH = (Label.RICH,)
 _CROSS = ndimage.generate_binary_structure(2, 1)
 
 
@@ -47,8 +43,6 @@ class ZoneChange:
     share: Interval | None
     area: Interval | None
     unit: str
-    compared: float
-    """Share of the zone's cells that both photos judged."""
     word: Word
 
     @property
@@ -160,9 +154,8 @@ def _zone(
     assert later.cells is not None
     size, unit = cell_area(later.cells)
     count = int((zone & both).sum())
-    compared = count / max(int(zone.sum()), 1)
-    if count == 0 or compared < ENOUGH:
-        return ZoneChange(name, label, None, None, None, None, unit, compared, "not seen in both")
+    if count == 0 or count < ENOUGH * int(zone.sum()):
+        return ZoneChange(name, label, None, None, None, None, unit, "not seen in both")
     patches = [np.asarray(each == label) for each in labels]
     before, after = (int((patch & zone & both).sum()) for patch in patches)
     doubt = strip * math.hypot(*(_border(patch, zone & both) for patch in patches))
@@ -171,9 +164,7 @@ def _zone(
     reach = 1.96 * doubt
     cells = Interval(float(after - before), after - before - reach, after - before + reach)
     share, area = _times(cells, 1 / count), _times(cells, size)
-    return ZoneChange(
-        name, label, before / count, after / count, share, area, unit, compared, _word(share)
-    )
+    return ZoneChange(name, label, before / count, after / count, share, area, unit, _word(share))
 
 
 def _border(patch: Bool, where: Bool) -> float:
@@ -195,8 +186,3 @@ def _word(share: Interval) -> Word:
     if share.low > 0:
         return "growing"
     return "unclear"
-
-
-def by_zone(changes: Change, label: Label) -> Mapping[str, Word]:
-    """Return the word of each zone for one label."""
-    return {z.zone: z.word for z in changes.zones if z.label is label}

@@ -31,16 +31,6 @@ class Coverage:
     sentences: tuple[str, ...]
     """What has not been seen, or that all has; never empty."""
 
-    @property
-    def share(self) -> float:
-        """Return the share of all views' zones that were seen, 0 to 1."""
-        return sum(len(view.seen) for view in self.views) / max(len(self.views) * len(ZONES), 1)
-
-    @property
-    def complete(self) -> bool:
-        """Return whether every zone of every view was seen."""
-        return self.share == 1.0
-
 
 def coverage(photos: Mapping[str, Sequence[Inspection]], views: Sequence[str] = VIEWS) -> Coverage:
     """Say what has been seen of a part.

@@ -8,7 +8,7 @@ cells that two independent copies of the table show. The standard itself comes f
 from bisect import bisect_left
 from dataclasses import dataclass
 
-from scipy.stats import beta, binom
+from scipy.stats import beta
 
 AQLS = (
     *(0.010, 0.015, 0.025, 0.040, 0.065, 0.10, 0.15, 0.25, 0.40, 0.65),
@@ -82,11 +82,6 @@ def _cell(row: int, zero: int) -> tuple[int, int]:
         return zero, 0
     below = max(row - zero, 3) - 3
     return (zero + 3 + min(below, len(_ACCEPT) - 1), _ACCEPT[min(below, len(_ACCEPT) - 1)])
-
-
-def chance_to_pass(plan: Plan, share: float) -> float:
-    """Return how likely a lot is accepted of which a share (0 to 1) is wrong; binomial."""
-    return float(binom.cdf(plan.accept, plan.size, share))
 
 
 def share_that_passes(plan: Plan, chance: float = 0.10) -> float:

@@ -38,11 +38,6 @@ class Pool:
     _kernels: dict[tuple[float, int], tuple[F32, F32]] = field(default_factory=dict, repr=False)
     _spreads: dict[float, F32] = field(default_factory=dict, repr=False)
 
-    @classmethod
-    def everywhere(cls, mask: Bool) -> "Pool":
-        """Return the pool with a place at every pixel."""
-        return cls(mask, np.arange(mask.shape[0]), np.arange(mask.shape[1]))
-
     def at(self, layer: NDArray[np.generic]) -> NDArray[np.generic]:
         """Return a layer (H, W) at the places, (R, C)."""
         return layer[np.ix_(self.rows, self.columns)]
