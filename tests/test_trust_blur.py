@@ -6,7 +6,7 @@ import pytest
 from numpy.typing import NDArray
 
 from satcheck.light import encode_srgb
-from satcheck.trust.blur import Blur, edge_blur, photo_blur
+from satcheck.trust.blur import Blur, _band, _within, photo_blur
 from satcheck.trust.doubt import SHAKEN, SOFT_PIXELS
 
 F32 = NDArray[np.float32]
@@ -52,8 +52,16 @@ def seen(
     return np.pad(pixels, AROUND, "edge")
 
 
+def photo(luminance: F32) -> NDArray[np.uint8]:
+    """Return the picture as a grey photo, in eight-bit sRGB."""
+    return np.repeat(encode_srgb(luminance)[..., None], 3, 2)
+
+
 def blur_of(picture: F32, turn: float) -> Blur:
-    found = edge_blur(picture, square(turn))
+    """Return the blur of light that was not rounded to a photo's codes: what the method can do."""
+    near = _band(square(turn))
+    assert near is not None
+    found = _within(picture[near[0]], near[1])
     assert found is not None
     return found
 
@@ -128,14 +136,14 @@ def test_a_photo_out_of_focus_is_not_called_shaken(turn: float, noise: float) ->
 def test_where_no_edge_is_seen_nothing_is_told() -> None:
     """An even picture, and a part that is not there."""
     even = np.full_like(seen(20, 1.0), LIGHT)
-    assert edge_blur(even, square(20)) is None
-    assert edge_blur(seen(20, 1.0), np.zeros_like(square(20))) is None
-    assert edge_blur(seen(20, 1.0), square(20)) is not None
+    assert photo_blur(photo(even), square(20)) is None
+    assert photo_blur(photo(seen(20, 1.0)), np.zeros_like(square(20))) is None
+    assert photo_blur(photo(seen(20, 1.0)), square(20)) is not None
 
 
 def test_an_outline_beside_the_edge_finds_it_still() -> None:
     """Outlines lie some pixels off the true edge: a band of 0.012 of the long side is searched."""
-    found = edge_blur(seen(20, 2.0), np.roll(square(20), 8, 1))
+    found = photo_blur(photo(seen(20, 2.0)), np.roll(square(20), 8, 1))
     assert found is not None
     assert found.most == pytest.approx(2, rel=0.1)
 

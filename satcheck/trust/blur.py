@@ -12,8 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from satcheck.arrays.quantile import median, quantile
-from satcheck.light import linear_light
-from satcheck.light import luminance as luminance_of
+from satcheck.light import linear_light, luminance
 
 F32 = NDArray[np.float32]
 Bool = NDArray[np.bool_]
@@ -54,33 +53,26 @@ class Blur:
     roundness: float
 
 
-def edge_blur(luminance: F32, silhouette: Bool) -> Blur | None:
+def photo_blur(rgb: NDArray[np.uint8], silhouette: Bool) -> Blur | None:
     """Estimate a photo's blur from the edges around a part.
 
     At a step blurred by s, the gradient after further Gaussian smoothing by a is proportional to
     1 / sqrt(s^2 + a^2); the ratio at two smoothings a, b gives s whatever the step's height
     (re-blur ratio, Zhuo & Sim 2011, with a smoothed first gradient):
     s^2 = (b^2 - R^2 a^2) / (R^2 - 1). The pixel and the difference itself add 1/12 + 1/3 to it.
+    Only the rim is decoded, and a part that is large in the photo is looked at with fewer pixels,
+    as its weave is.
 
     Parameters
     ----------
-    luminance : (H, W) float32 array
-        Linear light, 0 to 1.
+    rgb : (H, W, 3) uint8 array
+        sRGB-encoded.
     silhouette : (H, W) bool array
 
     Returns
     -------
     Blur or None
-        None where too few edges were found to tell.
-    """
-    found = _band(silhouette)
-    return None if found is None else _within(luminance[found[0]], found[1])
-
-
-def photo_blur(rgb: NDArray[np.uint8], silhouette: Bool) -> Blur | None:
-    """Return ``edge_blur`` of a photo (H, W, 3), sRGB-encoded; only its rim is decoded.
-
-    A part that is large in the photo is looked at with fewer pixels, as its weave is.
+        In the photo's own pixels; None where too few edges were found to tell.
     """
     found = _band(silhouette)
     if found is None:
@@ -92,7 +84,7 @@ def photo_blur(rgb: NDArray[np.uint8], silhouette: Bool) -> Blur | None:
         whole = np.s_[: height * step, : width * step]  # whole blocks only: quick to average
         small = cv2.resize(crop[whole], (width, height), interpolation=cv2.INTER_AREA)
         crop, band = np.asarray(small, np.uint8), band[whole][::step, ::step]
-    seen = _within(luminance_of(linear_light(crop)), band)
+    seen = _within(luminance(linear_light(crop)), band)
     return None if seen is None else Blur(step * seen.most, seen.roundness)
 
 
@@ -122,13 +114,13 @@ def _box(mask: Bool, margin: int) -> tuple[slice, slice] | None:
     return row, column
 
 
-def _within(luminance: F32, band: Bool) -> Blur | None:
+def _within(light: F32, band: Bool) -> Blur | None:
     """Return the blur that the band's edges show, at the smoothing that it calls for.
 
     The sensor's noise is sharp, and at a fine smoothing it is taken for edges of a shake: a blur
     that is not well below a smoothing is looked at with the next one, and the largest counts.
     """
-    picture = np.log(luminance + np.float32(0.01))
+    picture = np.log(light + np.float32(0.01))
     found: list[Blur] = []
     for narrow, wide in SCALES:
         seen = _by_direction(picture, band, narrow, wide)
