@@ -101,7 +101,10 @@ class Cells:
     uncertainty: NDArray[np.float32]
     """Standard uncertainty of ``visibility``, same unit."""
     cues: Mapping[str, NDArray[np.float32]]
-    """The measured cues by name, on the scales given in ``weave``; NaN where unmeasured."""
+    """The measured cues by name, on the scales given in ``weave``; not finite where unmeasured.
+
+    NaN, or infinite where a cue of a wider area (``calm_``, ``broad_``) had nothing to go by.
+    """
     reasons: NDArray[np.uint32]
     """Bits of ``flags.Reason``; 0 where the cell can be judged."""
     shared_uncertainty: float = 0.0

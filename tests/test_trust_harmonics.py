@@ -107,3 +107,10 @@ def test_without_a_lattice_or_room_for_a_window_nothing_is_told() -> None:
     bare = replace(weave.frame, laminate=np.zeros_like(weave.frame.laminate))
     assert weave_blur(replace(weave, lattice=None)) is None
     assert weave_blur(replace(weave, frame=bare)) is None
+
+
+def test_below_6_4_px_a_pitch_the_highest_ring_cannot_be_seen() -> None:
+    """3.2 cycles a pitch are half a cycle a pixel there."""
+    weave = drawn(0.05)
+    assert weave_blur(replace(weave, pitch=6.3)) is None
+    assert weave_blur(replace(weave, pitch=6.5)) is not None

@@ -34,7 +34,7 @@ LEAST_MTF = 0.3  # at the tow's frequency, to correct; errors stay within 15 % (
 JUDGED_MTF = 0.55
 NULL, NEAR_NULL = 0.1, 1.25  # MTF that counts as a null, and within 1 / 0.8 of the tow's frequency
 NULL_STEPS = 33  # frequencies at which a null is looked for
-SHAKEN = 0.36  # ln MTF along a shake over that across it: widths of 0.6, as for the silhouette
+SHAKEN = 0.36  # ln MTF across a shake over that along it: widths of 0.6; the silhouette's are 0.55
 # Standard deviation of the ratio of the part's blur to the card's: 0.77 to 1.3 as the range of 95 %
 # for a card in about the same plane (a trial of ours).
 FOCUS_MISMATCH = 0.134

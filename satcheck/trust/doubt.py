@@ -19,15 +19,17 @@ F32 = NDArray[np.float32]
 
 RIM = 0.45  # pitches along the silhouette: windows there see the background
 LANE = 0.96  # of the half width: beyond, a round body is seen at more than 73 degrees
-FEWEST_PIXELS = 5.0  # a pitch: below, sampling takes a third of the tow's contrast (MTF of a pixel
-# and a lens of half a pixel; see the closed forms in the tests)
+# A pitch: there sampling takes 23 % of the tow's contrast, at 4 px a third (MTF of a pixel and a
+# lens of half a pixel; see the closed forms in the tests).
+FEWEST_PIXELS = 5.0
 BLOWN, BLOWN_SHARE = 0.97, 0.3  # linear light in the strongest channel, and share of the place
 # Strongest channel, linear, at the part's median: a third of a stop below white. A phone's tone
 # curve bends there and takes contrast from the whole part (common practice, no source). White
 # glass in good light reaches 0.75 with its weave plain to see (two rendered photos).
 OVEREXPOSED = 0.8
-# Tow edges are measured at 0.09 pitches (sigma): a blur beyond 1.4 times that halves them more than
-# starved differs from good. A phone's own optics and processing stay below a pixel or so.
+# Tow edges are measured at 0.09 pitches (sigma): a blur beyond 1.3 times that, without the
+# pixel's own, halves them more than starved differs from good. A phone's own optics and processing
+# stay below a pixel or so.
 SOFT_PITCHES, SOFT_PIXELS = 0.115, 1.0
 # The weave's own bound lies at 0.09 to 0.165 pitches on 98 sharp rendered photos that show a weave,
 # and above it on 9 of 11 blurred by 0.3 pitches (Gaussian, weave still found).

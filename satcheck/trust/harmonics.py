@@ -35,8 +35,9 @@ HEIGHTS = np.linspace(-2, 2, 9)  # the same, of A
 def weave_blur(weave: Weave) -> float | None:
     """Return the blur, in pitches, that a part's weave stays below with 95 % confidence.
 
-    None where no lattice is known, or fewer than one window lies within the part. Blur that the
-    camera always has, and the pixels', is included.
+    None where no lattice is known, no whole window lies within the part, or the pitch is below
+    6.4 px: the highest ring would lie beyond what pixels can show. Blur that the camera always has,
+    and the pixels', is included.
     """
     density = _radial(weave)
     return None if density is None else upper_blur(density)
