@@ -28,7 +28,8 @@ def same_photos(
     Raises
     ------
     TableError
-        If the same picture stands for two parts, fibres or outcomes, or a zone has two states.
+        If the same picture stands for two parts, fibres or outcomes, or has two distal ends, two
+        marks, or two states of a zone.
     """
     kept: dict[str, LabelledPhoto] = {}
     findings = []
@@ -37,7 +38,12 @@ def same_photos(
         if first is photo:
             continue
         _refuse_contradiction(table, first, photo)
-        kept[digests[photo.path]] = replace(first, zones={**first.zones, **photo.zones})
+        kept[digests[photo.path]] = replace(
+            first,
+            zones={**first.zones, **photo.zones},
+            distal=first.distal or photo.distal,
+            marks=first.marks or photo.marks,
+        )
         findings.append(
             f"{photo.path.name} is the same picture as {first.path.name}: counted once."
         )
@@ -46,12 +52,17 @@ def same_photos(
 
 def _refuse_contradiction(table: Path, first: LabelledPhoto, again: LabelledPhoto) -> None:
     same = f"{again.path.name} is the same picture as {first.path.name} (line {first.line})"
-    for word in ("part", "fibre", "is_accepted"):
-        if getattr(first, word) != getattr(again, word):
-            name = "outcome" if word == "is_accepted" else word
-            raise TableError(
-                str(table), again.line, f"{same}, but has another {name}", f"give one {name}"
-            )
+    differs = {
+        "part": first.part != again.part,
+        "fibre": first.fibre != again.fibre,
+        "outcome": first.is_accepted != again.is_accepted,
+        "distal": (again.distal or first.distal) != (first.distal or again.distal),
+        "marks": _are_other_marks(first.marks, again.marks),
+    }
+    if name := next((word for word, does in differs.items() if does), None):
+        raise TableError(
+            str(table), again.line, f"{same}, but differs in {name}", f"give both the same {name}"
+        )
     for zone, state in again.zones.items():
         if first.zones.get(zone, state) is not state:
             raise TableError(
@@ -59,6 +70,13 @@ def _refuse_contradiction(table: Path, first: LabelledPhoto, again: LabelledPhot
                 f"{same}, but its {zone} zone is {state.word} and not {first.zones[zone].word}",
                 "give the zone one state",
             )  # fmt: skip
+
+
+def _are_other_marks(first: Path | None, again: Path | None) -> bool:
+    """Return whether two files of marks are there and differ; a copy of a picture may have one."""
+    if first is None or again is None or first == again:
+        return False
+    return first.read_bytes() != again.read_bytes()
 
 
 def torn_parts(
