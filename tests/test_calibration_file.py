@@ -160,6 +160,7 @@ def test_remarks_and_line_ends_do_not_change_a_calibration(file: Path) -> None:
         (b"schema = ['satcheck.calibration/1']", "has the schema"),
         (b"photo,part,view\n", "no valid TOML"),
         (b"\xff\xd8\xff\xe0", "no valid TOML"),
+        pytest.param(b"a = " + b"[" * 5000 + b"]" * 5000, "no valid TOML", id="nested too deep"),
         (f"schema = '{SCHEMA}'".encode(), "is damaged"),
         (f"schema = '{SCHEMA}'\nfibre = 3".encode(), "is damaged"),
     ],

@@ -145,7 +145,7 @@ def read_calibration(path: Path) -> Calibration:
         table = tomllib.loads(path.read_text(encoding="utf-8"))
     except OSError as error:
         raise CalibrationError(str(path), "cannot be read", "give a calibration file") from error
-    except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+    except (UnicodeDecodeError, tomllib.TOMLDecodeError, RecursionError) as error:
         raise CalibrationError(
             str(path), "is not a calibration (no valid TOML)", "make one with satcheck calibrate"
         ) from error

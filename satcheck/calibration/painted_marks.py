@@ -1,6 +1,7 @@
 """Marks: a label map that an inspector painted over a photo, read strictly and asked at cells."""
 
 from pathlib import Path
+from typing import Any
 
 import cv2
 import numpy as np
@@ -29,7 +30,7 @@ def read_marks(table: Path, labelled: LabelledPhoto) -> U8 | None:
         return None
     name = f"marks {labelled.marks.name}"
     codes = ", ".join(str(int(code)) for code in Label)
-    marks = cv2.imdecode(np.fromfile(labelled.marks, np.uint8), cv2.IMREAD_UNCHANGED)
+    marks = _picture(labelled.marks)
     if marks is None or marks.ndim != 2 or marks.dtype != np.uint8:
         raise TableError(
             str(table), labelled.line, f"{name} cannot be used",
@@ -47,6 +48,12 @@ def read_marks(table: Path, labelled: LabelledPhoto) -> U8 | None:
             "paint some place 1 (starved) to 5 (rich), or leave marks blank",
         )  # fmt: skip
     return np.asarray(marks, np.uint8)
+
+
+def _picture(path: Path) -> NDArray[Any] | None:
+    """Return what a file shows, of any shape and dtype; None where it shows nothing."""
+    data = np.fromfile(path, np.uint8)
+    return cv2.imdecode(data, cv2.IMREAD_UNCHANGED) if data.size else None  # none is an error there
 
 
 def marks_at_cells(
