@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from scenes import Braid, Scene, Shape, View, draw
 
 from satcheck.calibration.file import Calibration
-from satcheck.calibration.labelled import calibrate_table
+from satcheck.calibration.labelled import study_table
 from satcheck.light import encode_srgb
 
 LEFT = {"starved": 1.0, "good": 0.35, "rich": 0.05}
@@ -70,5 +70,5 @@ def make_shop(folder: Path) -> DrawnShop:
     table = folder / "parts.csv"
     table.write_text("\n".join(rows) + "\n")
     progress: list[tuple[int, int, str]] = []
-    made = calibrate_table(table, lambda *now: progress.append(now), created=CREATED)
-    return DrawnShop(table, made, tuple(progress))
+    made = study_table(table, lambda *now: progress.append(now), created=CREATED)
+    return DrawnShop(table, made.calibration, tuple(progress))

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from satcheck.calibration.fitting import LEAN_RANGE, RICH_RANGE, STARVED_RANGE, _bounds, _light
 from satcheck.calibration.label_findings import cut_findings
-from satcheck.calibration.labelled import calibrate_table
+from satcheck.calibration.labelled import study_table
 from satcheck.calibration.measured import Evidence, measured_photo
 from satcheck.calibration.parts_table import LabelledPhoto, read_parts
 from satcheck.errors import TableError
@@ -90,7 +90,7 @@ def one_row(tmp_path: Path, row: str, image: NDArray[np.uint8] | None = None) ->
 
 def refusal(table: Path) -> str:
     with pytest.raises(TableError) as refused:
-        calibrate_table(table, lambda *_: None)
+        study_table(table, lambda *_: None)
     assert refused.value.line == 2
     return str(refused.value)
 
@@ -190,20 +190,31 @@ def test_painted_marks_tell_cell_by_cell(tmp_path: Path, scale: int) -> None:
         (np.ones((520, 480, 3), np.uint8), "marks.png cannot be used"),
         (np.ones((520, 480), np.uint16), "marks.png cannot be used"),
         (None, "marks.png cannot be used"),
+        (b"", "marks.png cannot be used"),
         (np.full((520, 480), 255, np.uint8), "marks.png hold the code 255; 0, 1, 2, 3, 4, 5, 9 "),
         (np.zeros((520, 480), np.uint8), "marks.png name no state"),
         (np.full((520, 480), 9, np.uint8), "marks.png name no state"),
         (np.ones((480, 520), np.uint8), "are 520 x 480; the upright photo's 480 x 520"),
         (np.ones((520, 240), np.uint8), "are 240 x 520"),
     ],
-    ids=["colour", "16 bit", "no picture", "code", "blank", "not judged", "turned", "squeezed"],
+    ids=[
+        "colour",
+        "16 bit",
+        "no picture",
+        "no byte",
+        "code",
+        "blank",
+        "not judged",
+        "turned",
+        "squeezed",
+    ],
 )
 def test_marks_that_cannot_be_used_are_named(
-    tmp_path: Path, marks: NDArray[np.uint8] | None, words: str
+    tmp_path: Path, marks: NDArray[np.uint8] | bytes | None, words: str
 ) -> None:
     table = one_row(tmp_path, "a.png,P,basalt,rejected,,,marks.png")
-    (tmp_path / "marks.png").write_bytes(b"painted")
-    if marks is not None:
+    (tmp_path / "marks.png").write_bytes(marks if isinstance(marks, bytes) else b"painted")
+    if isinstance(marks, np.ndarray):
         cv2.imwrite(str(tmp_path / "marks.png"), marks)
     message = refusal(table)
     assert "line 2" in message

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from satcheck.calibration.parts_table import OUTCOMES, read_parts
+from satcheck.calibration.parts_table import OUTCOMES, VIEWS, read_parts
 from satcheck.cli import app as cli
 from satcheck.errors import TableError
 from satcheck.model import SCALE, SIDES, STATES, THIRDS, ZONES, Label
@@ -88,6 +88,7 @@ def test_a_missing_column_is_named_with_the_header_that_is_wanted(table: Path, c
 
 
 WORDS = [
+    ("view", "front", VIEWS),
     ("outcome", "passed", OUTCOMES),
     ("zone", "toe", (*THIRDS, *ZONES)),
     ("state", "soggy", tuple(STATES)),

@@ -32,17 +32,6 @@ class Study:
     evidence: tuple[Evidence, ...]
 
 
-def calibrate_table(
-    table: Path,
-    on_progress: Progress,
-    is_demo: bool = False,
-    created: str = "",
-    parent: Calibration | None = None,
-) -> Calibration:
-    """Return the calibration of ``study_table`` alone."""
-    return study_table(table, on_progress, is_demo, created, parent).calibration
-
-
 def study_table(
     table: Path,
     on_progress: Progress,

@@ -10,6 +10,7 @@ from satcheck.tables import Row, read_rows
 
 REQUIRED = ("photo", "part", "fibre", "outcome")
 OPTIONAL = ("view", "zone", "state", "marks", "distal")
+VIEWS = ("anterior", "posterior", "medial", "lateral")
 OUTCOMES = ("accepted", "rejected")
 ZONE_WORDS: tuple[str, ...] = (*THIRDS, *ZONES)
 """A row may speak of a third as a whole, or of one of the zones of a verdict."""
@@ -63,7 +64,8 @@ def read_parts(table: Path) -> tuple[LabelledPhoto, ...]:
 
 
 def _check_words(row: Row) -> None:
-    """Refuse a word that the table does not know."""
+    """Refuse a word that the table does not know; of a view nothing else is asked."""
+    row.word("view", VIEWS, may_be_blank=True)
     row.word("outcome", OUTCOMES)
     row.word("zone", ZONE_WORDS, may_be_blank=True)
     row.word("state", tuple(STATES), may_be_blank=True)
