@@ -9,11 +9,12 @@ import cv2
 import numpy as np
 import pytest
 from drawn_shop import CREATED, PARTS, DrawnShop, draw_part, write_photo
-from grids import grid
+from grids import SHAPE, grid
 from hypothesis import given
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
+from satcheck.calibration.file import Calibration
 from satcheck.calibration.fitting import LEAN_RANGE, RICH_RANGE, STARVED_RANGE, _bounds, _light
 from satcheck.calibration.label_findings import cut_findings
 from satcheck.calibration.labelled import study_table
@@ -25,8 +26,9 @@ from satcheck.inspection import Settings, inspect
 from satcheck.judgement.labelling import unspoiled
 from satcheck.judgement.saturation import Saturation
 from satcheck.measurement import Measurement
-from satcheck.model import SCALE, STATES, Inspection, Label
+from satcheck.model import SCALE, STATES, Cells, Inspection, Label
 from satcheck.photo.read import read_photo
+from satcheck.weave.measure import CUES
 
 STARVED, GOOD, RICH = range(3)
 
@@ -88,9 +90,9 @@ def one_row(tmp_path: Path, row: str, image: NDArray[np.uint8] | None = None) ->
     return table
 
 
-def refusal(table: Path) -> str:
+def refusal(table: Path, parent: Calibration | None = None) -> str:
     with pytest.raises(TableError) as refused:
-        study_table(table, lambda *_: None)
+        study_table(table, lambda *_: None, parent=parent)
     assert refused.value.line == 2
     return str(refused.value)
 
@@ -102,9 +104,17 @@ def test_a_photo_without_a_part_is_named_by_its_line(tmp_path: Path) -> None:
 @pytest.fixture
 def measured(monkeypatch: pytest.MonkeyPatch) -> None:
     """Let a grid over the middle of a.png be what every photo shows."""
+    show(monkeypatch, grid(cues=measured_cues()))
+
+
+def show(monkeypatch: pytest.MonkeyPatch, cells: Cells) -> None:
     nothing = np.zeros((1, 1), bool)
-    made = Measurement(grid(), nothing, nothing, "down", False)
+    made = Measurement(cells, nothing, nothing, "down", False)
     monkeypatch.setattr("satcheck.calibration.measured.measure_photo", lambda *_: made)
+
+
+def measured_cues(shape: tuple[int, int] = SHAPE) -> dict[str, NDArray[np.float32]]:
+    return {name: np.zeros(shape, np.float32) for name in CUES}
 
 
 @pytest.mark.parametrize("zones", [True, False])
@@ -238,11 +248,37 @@ def test_a_starved_zone_that_no_photo_lets_be_judged_teaches_nothing(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The shop's only starved photo is blurred: that is said, and no bound is made up."""
-    blurred = replace(grid((12, 9)), reasons=np.full((12, 9), Reason.FOCUS, np.uint32))
-    made = Measurement(blurred, np.ones((1, 1), bool), np.ones((1, 1), bool), "down", False)
-    monkeypatch.setattr("satcheck.calibration.measured.measure_photo", lambda *_: made)
+    show(monkeypatch, blurred())
     table = one_row(tmp_path, "a.png,P,basalt,rejected,distal,starved,")
     assert "no starved zone or part that can be judged" in refusal(table)
+
+
+def blurred() -> Cells:
+    reasons = np.full((12, 9), Reason.FOCUS, np.uint32)
+    return grid((12, 9), cues=measured_cues((12, 9)), reasons=reasons)
+
+
+def test_parts_without_a_lattice_teach_nothing(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Two smooth parts, one starved and one accepted: no cell has every cue."""
+    cues = measured_cues()
+    show(monkeypatch, grid(cues={**cues, "order": np.full_like(cues["order"], np.nan)}))
+    table = one_row(tmp_path, "a.png,P,basalt,rejected,distal,starved,")
+    cv2.imwrite(str(tmp_path / "b.png"), np.full((520, 480, 3), 91, np.uint8))
+    table.write_text(table.read_text() + "b.png,Q,basalt,accepted,,,\n")
+    message = refusal(table)
+    assert "fibre basalt has no starved zone or part that can be judged; label at least" in message
+    assert "one starved zone in a sharp photo that shows the weave" in message
+
+
+def test_new_parts_that_cannot_be_judged_are_not_added(
+    shop: DrawnShop, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """They would count as parts and photos on which the bounds rest."""
+    show(monkeypatch, blurred())
+    table = one_row(tmp_path, "a.png,P,basalt,rejected,distal,starved,")
+    assert "fibre basalt has no new photo that can be judged" in refusal(table, shop.calibration)
 
 
 def evidence(seed: int, states: tuple[int, ...], accepted: bool) -> tuple[Evidence, Saturation]:

@@ -58,14 +58,19 @@ FEWEST_PARTS = 4  # below, leaving one out leaves too little to fit
 
 
 def fit_fibre(table: Path, fibre: str, evidence: Sequence[Evidence]) -> FibreBounds:
-    """Return one fibre's bounds; each part's own index comes from the other parts."""
-    line = evidence[0].photo.line
-    for k, needed in enumerate(CLASSES[:2]):
-        if not any(teaches(e, k).any() for e in evidence):
+    """Return one fibre's bounds; each part's own index comes from the other parts.
+
+    Raises
+    ------
+    TableError
+        If nothing starved, or nothing good, is labelled that can be judged.
+    """
+    for k, needed in enumerate(("starved zone", "good zone, or one accepted part,")):
+        if not _shows(evidence, k):
             raise TableError(
-                str(table), line, f"fibre {fibre} has no {needed} zone or part that can be judged",
-                f"label at least one {needed} zone, or one accepted part" if k else
-                "label at least one starved zone",
+                str(table), evidence[0].photo.line,
+                f"fibre {fibre} has no {CLASSES[k]} zone or part that can be judged",
+                f"label at least one {needed} in a sharp photo that shows the weave",
             )  # fmt: skip
     chosen, note = _choose_cues(evidence)
     parts = sorted({e.photo.part for e in evidence})
@@ -79,8 +84,20 @@ def fit_fibre(table: Path, fibre: str, evidence: Sequence[Evidence]) -> FibreBou
     )  # fmt: skip
 
 
-def added_to(fibre: FibreBounds, evidence: Sequence[Evidence]) -> FibreBounds:
-    """Return a fibre's bounds with new parts added; its index has not seen them and stays."""
+def added_to(table: Path, fibre: FibreBounds, evidence: Sequence[Evidence]) -> FibreBounds:
+    """Return a fibre's bounds with new parts added; its index has not seen them and stays.
+
+    Raises
+    ------
+    TableError
+        If no new photo can be judged: nothing would be added but the number of parts.
+    """
+    if not any((e.cells.part & unspoiled(e.cells.reasons)).any() for e in evidence):
+        raise TableError(
+            str(table), evidence[0].photo.line,
+            f"fibre {fibre.fibre} has no new photo that can be judged",
+            "leave its photos out, or take them again: sharp, and without reflections",
+        )  # fmt: skip
     held_out = [(e, saturation(e.cells, fibre.dry, fibre.full)) for e in evidence]
     light = _light(evidence)
     light = min(light[0], fibre.light[0]), max(light[1], fibre.light[1])
@@ -140,7 +157,13 @@ def _middle(cells: Cells, index: NDArray[np.float32], zone: str) -> float:
 
 def _complete(evidence: Sequence[Evidence]) -> bool:
     """Return whether starved and good are both still labelled."""
-    return all(any(teaches(e, k).any() for e in evidence) for k in (0, 1))
+    return all(_shows(evidence, k) for k in (0, 1))
+
+
+def _shows(evidence: Sequence[Evidence], k: int) -> bool:
+    """Return whether any cell that is labelled as a class has all cues that may be judged by."""
+    cues = (*DRY_CUES, *FULL_CUES)
+    return any((teaches(e, k) & usable(e.cells, cues)).any() for e in evidence)
 
 
 def _mixtures(

@@ -73,7 +73,7 @@ def study_table(
     for fibre in sorted({e.photo.fibre for e in evidence}):
         own = [e for e in evidence if e.photo.fibre == fibre]
         bounds[fibre] = (
-            added_to(bounds[fibre], own) if fibre in bounds else fit_fibre(table, fibre, own)
+            added_to(table, bounds[fibre], own) if fibre in bounds else fit_fibre(table, fibre, own)
         )
         findings += fit_findings(fibre, bounds[fibre].evidence)
     known = () if parent is None else parent.photos
