@@ -177,7 +177,7 @@ def test_a_part_that_no_bound_explains_is_an_error_and_not_a_bound() -> None:
 @pytest.mark.parametrize(
     ("promise", "words"),
     [
-        (Promise(0, 0), "no part with a judged"),
+        (Promise(0, 0), "no part with a starved zone judged without its help"),
         (Promise(9, 0), "Provisional: 9 parts"),
         (Promise(FEWEST, 0), "at most 26 % of starved zones"),
         (Promise(28, 0), "at most 11 %"),

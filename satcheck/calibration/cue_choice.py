@@ -97,6 +97,8 @@ def cue_note(chosen: str, found: Mapping[str, Comparison]) -> str:
         return f"Cues: {chosen}."
     first = next(iter(found.values()))
     why = "" if first.parts >= FEWEST else f"; {first.parts} parts are too few to choose by"
+    if first.parts < 2:  # no loss to tell
+        return f"Cues: {chosen}{why}."
     return (
         f"Cues: {chosen}. Loss by leave-one-part-out: all cues {first.rich_loss:.3f}, "
         f"{', '.join(told)}{why}."

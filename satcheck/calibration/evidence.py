@@ -1,7 +1,7 @@
 """What labelled zones showed: the evidence behind a fibre's bounds, kept with them.
 
-Each row comes from an index that did not see the zone's part. Rows are small, so a calibration
-keeps them: new parts can be added to them later without the old photos.
+Each row comes from an index that did not see the zone's part, or says that it did. Rows are small,
+so a calibration keeps them: new parts can be added to them later without the old photos.
 """
 
 from collections.abc import Iterable, Mapping
@@ -32,12 +32,15 @@ class ZoneEvidence:
     zone : str
         Of ``parts_table.ZONE_WORDS``, or ``WHOLE``.
     label, called : Label
-        What the shop says, and what bounds say that did not see this part.
+        What the shop says, and what the bounds say.
     edge : float
         The smallest of ``EDGES`` from which on, as the bound between lean and good, the zone is
         not called good or heavier; infinite where none does it.
     index, visibility : float
         Medians of the zone's saturation index and weave visibility; NaN where unmeasured.
+    seen : bool
+        Whether the index was fitted with the part, as the others were too little to fit: no promise
+        counts it.
     """
 
     part: str
@@ -49,6 +52,7 @@ class ZoneEvidence:
     edge: float
     index: float
     visibility: float
+    seen: bool = False
 
     @property
     def name(self) -> str:
@@ -82,11 +86,11 @@ def under(row: ZoneEvidence, lean: float) -> ZoneEvidence:
 
 
 def row_to_table(row: ZoneEvidence) -> dict[str, Any]:
-    """Return a row as plain values."""
+    """Return a row as plain values; ``seen`` is left out where it is false."""
     words = {"label": row.label.word, "called": row.called.word}
-    return (
-        vars(row) | words | {"index": round(row.index, 4), "visibility": round(row.visibility, 5)}
-    )
+    numbers = {"index": round(row.index, 4), "visibility": round(row.visibility, 5)}
+    table = vars(row) | words | numbers
+    return table if row.seen else {key: value for key, value in table.items() if key != "seen"}
 
 
 def row_from_table(entry: Mapping[str, Any]) -> ZoneEvidence:
@@ -107,6 +111,7 @@ def row_from_table(entry: Mapping[str, Any]) -> ZoneEvidence:
         edge=float(entry["edge"]),
         index=float(entry["index"]),
         visibility=float(entry["visibility"]),
+        seen=bool(entry.get("seen", False)),
     )
     if row.label not in SCALE or row.called is Label.OUTSIDE or row.edge != row.edge:
         raise ValueError(f"the evidence on {row.name} has no state or no edge")

@@ -1,6 +1,6 @@
 """A fibre's bounds from its labelled photos: cues chosen, classes fitted, each part held out."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -75,9 +75,10 @@ def fit_fibre(table: Path, fibre: str, evidence: Sequence[Evidence]) -> FibreBou
     chosen, note = _choose_cues(evidence)
     parts = sorted({e.photo.part for e in evidence})
     dry, full = _mixtures(evidence, chosen)
-    held_out = _held_out(evidence, chosen, [{part} for part in parts])
+    folds = [{part} for part in parts]
+    held_out, seen = _held_out(evidence, chosen, folds), _seen(evidence, folds)
     light = _light(evidence)
-    settled = settle(_shown(held_out), _bounds(held_out), light, LEAN_RANGE[0])
+    settled = settle(_shown(held_out, seen), _bounds(held_out), light, LEAN_RANGE[0])
     return FibreBounds(
         fibre, settled.bounds, dry, full, len(parts), len(evidence), light, _visibility(evidence),
         settled.evidence, settled.promise, note,
@@ -112,37 +113,53 @@ def added_to(table: Path, fibre: FibreBounds, evidence: Sequence[Evidence]) -> F
 def _held_out(
     evidence: Sequence[Evidence], cues: tuple[Cues, Cues], folds: Sequence[set[str]]
 ) -> list[tuple[Evidence, Saturation]]:
-    """Return each photo's index from a fit without its fold of parts.
-
-    Where the rest is too little to fit, the index has seen the part; no promise rests on so few.
-    """
+    """Return each photo's index from a fit without its fold of parts; those of ``_seen`` with."""
     held_out = []
-    everything = _mixtures(evidence, cues)
+    everything, seen = _mixtures(evidence, cues), _seen(evidence, folds)
     for fold in folds:
-        rest = [e for e in evidence if e.photo.part not in fold]
-        enough = len({e.photo.part for e in rest}) + 1 >= FEWEST_PARTS and _complete(rest)
-        pair = _mixtures(rest, cues) if enough else everything
+        pair = everything if fold & seen else _mixtures(_without(evidence, fold), cues)
         own = [e for e in evidence if e.photo.part in fold]
         held_out += [(e, saturation(e.cells, *pair)) for e in own]
     return held_out
 
 
-def _shown(held_out: Sequence[tuple[Evidence, Saturation]]) -> list[HeldOut]:
+def _seen(evidence: Sequence[Evidence], folds: Sequence[set[str]]) -> set[str]:
+    """Return the parts that their index has seen: without their fold too little is left to fit."""
+    seen: set[str] = set()
+    for fold in folds:
+        rest = _without(evidence, fold)
+        if len({e.photo.part for e in rest}) + 1 < FEWEST_PARTS or not _complete(rest):
+            seen |= fold
+    return seen
+
+
+def _without(evidence: Sequence[Evidence], fold: set[str]) -> list[Evidence]:
+    return [e for e in evidence if e.photo.part not in fold]
+
+
+def _shown(
+    held_out: Sequence[tuple[Evidence, Saturation]], seen: Collection[str] = ()
+) -> list[HeldOut]:
     return [
-        HeldOut(e.photo.part, e.photo.path.name, e.sha256, e.cells, found, e.zones)
+        HeldOut(
+            e.photo.part, e.photo.path.name, e.sha256, e.cells, found, e.zones,
+            e.photo.part in seen,
+        )
         for e, found in held_out
-    ]
+    ]  # fmt: skip
 
 
 def _choose_cues(evidence: Sequence[Evidence]) -> tuple[tuple[Cues, Cues], str]:
     """Return the cues to judge by, and why in one sentence."""
     parts = sorted({e.photo.part for e in evidence})
     folds = [set(parts[k::FOLDS]) for k in range(min(FOLDS, len(parts)))]
+    seen = _seen(evidence, folds)
     candidates = {
         name: [
             ScoredZone(e.photo.part, label, _middle(e.cells, found.index, zone))
             for e, found in _held_out(evidence, cues, folds)
             for zone, label in e.zones.items()
+            if e.photo.part not in seen
         ]
         for name, cues in CUE_SETS.items()
     }

@@ -20,7 +20,10 @@ WIDE_HEAVY = 0.3
 
 @dataclass(frozen=True, eq=False)
 class HeldOut:
-    """One labelled photo: what the shop says of its zones, and a saturation not made from it."""
+    """One labelled photo: what the shop says of its zones, and a saturation not made from it.
+
+    ``seen`` says that the saturation was made from its part too: see ``ZoneEvidence``.
+    """
 
     part: str
     file: str
@@ -28,6 +31,7 @@ class HeldOut:
     cells: Cells
     saturation: Saturation
     zones: Mapping[str, Label]
+    seen: bool = False
 
 
 @dataclass(frozen=True)
@@ -48,7 +52,8 @@ def settle(
 ) -> Settled:
     """Set the bound between lean and good so that it promises what the parts support.
 
-    With fewer than ``FEWEST`` parts that showed a starved zone the bounds stay as they are.
+    With fewer than ``FEWEST`` parts that showed a starved zone the bounds stay as they are. A part
+    that its index has seen does not count among them: its score says nothing of other parts.
 
     Parameters
     ----------
@@ -64,7 +69,7 @@ def settle(
     """
     older = tuple(older)
     rows = (*older, *(row for photo in photos for row in _rows(photo, bounds, light)))
-    scores = [row.edge for row in worst_by_part(rows).values()]
+    scores = [row.edge for row in worst_by_part(rows).values() if not row.seen]
     if len(scores) < FEWEST:
         return Settled(bounds, _as_it_is(rows), rows)
     lean, promise = set_bound(scores, floor, LEAN_CEILING)
@@ -84,6 +89,7 @@ def _rows(photo: HeldOut, bounds: Bounds, light: tuple[float, float]) -> Iterabl
         yield ZoneEvidence(
             photo.part, photo.file, photo.photo, zone, label, called(found, zone), edge[zone],
             _median(photo.saturation.index[here]), _median(photo.cells.visibility[here]),
+            photo.seen,
         )  # fmt: skip
 
 
@@ -97,7 +103,7 @@ def _called(
 
 def _as_it_is(rows: Iterable[ZoneEvidence]) -> Promise:
     """Return how many parts had a starved zone called good under the bounds in force."""
-    judged = [row for row in rows if row.label is Label.STARVED and row.is_judged]
+    judged = [r for r in rows if r.label is Label.STARVED and r.is_judged and not r.seen]
     missed = {row.part for row in judged if row.called in NOT_EVEN_LEAN}
     return Promise(len({row.part for row in judged}), len(missed))
 

@@ -68,7 +68,8 @@ def _badness(row: ZoneEvidence) -> tuple[bool, float]:
 
 def _view(fibre: FibreBounds, pictures: Pictures) -> FibreView:
     rows = fibre.evidence
-    told = [r for r in rows if r.label in (Label.STARVED, Label.GOOD) and r.index == r.index]
+    unseen = [r for r in rows if not r.seen]
+    told = [r for r in unseen if r.label in (Label.STARVED, Label.GOOD) and r.index == r.index]
     found = roc([-r.index for r in told], [r.label is Label.STARVED for r in told])
     limits = dict(zip(BORDERS, fibre.bounds, strict=True))
     return FibreView(

@@ -85,7 +85,7 @@ class Promise:
     Attributes
     ----------
     parts : int
-        With a starved zone that could be judged.
+        With a starved zone that could be judged by an index that has not seen the part.
     errors : int
         Of these, with a starved zone that would be called good or heavier.
     """
@@ -107,10 +107,10 @@ class Promise:
     def sentence(self) -> str:
         """Return the promise in one sentence."""
         if self.percent is None:
-            shown = "no part" if self.parts == 0 else _count(self.parts)
-            return (
-                f"Provisional: {shown} with a judged starved zone; no promise about errors is made."
-            )
+            shown = f"{_count(self.parts)} with a judged starved zone"
+            if self.parts == 0:  # it may be judged, by bounds that its own part helped to make
+                shown = "no part with a starved zone judged without its help"
+            return f"Provisional: {shown}; no promise about errors is made."
         return (
             f"Of parts like these, at most {self.percent} % of starved zones will be called good, "
             f"with {100 * CONFIDENCE:.0f} % confidence."
