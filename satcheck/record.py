@@ -6,6 +6,7 @@ photo and without an image library.
 """
 
 import base64
+import math
 import zlib
 from collections.abc import Mapping
 from dataclasses import fields
@@ -41,7 +42,13 @@ CAUTIONS: tuple[str, ...] = (
     "Resins, peroxides and solvents are hazardous: handle them as their safety data sheets say.",
 )
 
-_KINDS = ("|u1", "|b1", "<f4", "<f8", "<u4")
+_CODES, _YES_NO, _BITS, _NUMBERS = ("|u1",), ("|b1",), ("<u4",), ("<f4", "<f8")
+_KINDS = (*_CODES, *_YES_NO, *_BITS, *_NUMBERS)
+_MAPS: Mapping[str, tuple[str, ...]] = {
+    "zone": _CODES, "brim": _YES_NO, "lock": _YES_NO, "visibility": _NUMBERS,
+    "uncertainty": _NUMBERS, "reasons": _BITS,
+}  # fmt: skip
+"""The maps of cells beside the cues, and what they may consist of."""
 QUICK = 1  # zlib
 _LARGEST = 1 << 28
 """Bytes of one array: more than any photo yields, less than what harms a computer."""
@@ -104,14 +111,14 @@ def inspection_from_json(record: Mapping[str, Any], name: str = "record") -> Ins
         raise UsageError(f"{name}: the schema is {schema!r}; {SCHEMA} is allowed")
     try:
         return _from_json(record)
-    except (KeyError, TypeError, ValueError, AttributeError, zlib.error) as error:
+    except (LookupError, TypeError, ValueError, AttributeError, OverflowError, zlib.error) as error:
         raise UsageError(f"{name}: damaged ({error}); a whole {SCHEMA} is allowed") from error
 
 
 def _from_json(record: Mapping[str, Any]) -> Inspection:
     evenness, cells, labels = record["evenness"], record.get("cells"), record.get("labels")
     return Inspection(
-        photo=_build(PhotoFacts, record["photo"]),
+        photo=_photo_from_json(record["photo"]),
         calibration=_build(CalibrationFacts, record["calibration"]),
         verdict=_label(record["verdict"]),
         evenness=None if evenness is None else _build(Evenness, evenness),
@@ -122,7 +129,7 @@ def _from_json(record: Mapping[str, Any]) -> Inspection:
         distal=record["distal"],
         distal_guessed=record["distal_guessed"],
         share_judged=record["share_judged"],
-        labels=np.zeros((0, 0), np.uint8) if labels is None else _unpack(labels),
+        labels=np.zeros((0, 0), np.uint8) if labels is None else _labels_from_json(labels),
         cells=None if cells is None else _cells_from_json(cells),
         version=record["version"],
         card=None if record.get("card") is None else _card_from_json(record["card"]),
@@ -138,6 +145,19 @@ def _build(kind: type[Record], values: Mapping[str, Any]) -> Record:
 
 def _label(word: str) -> Label:
     return Label[word.upper().replace(" ", "_")]
+
+
+def _photo_from_json(photo: Mapping[str, Any]) -> PhotoFacts:
+    made = _build(PhotoFacts, photo)
+    _check_sizes({"width": made.width, "height": made.height})
+    return made
+
+
+def _labels_from_json(packed: Mapping[str, Any]) -> NDArray[np.uint8]:
+    labels = _unpack(packed)
+    if labels.ndim != 2 or labels.dtype.str not in _CODES:
+        raise ValueError(f"labels of {labels.dtype}, {labels.shape}")
+    return labels
 
 
 def _zone_to_json(zone: ZoneVerdict) -> dict[str, Any]:
@@ -206,7 +226,40 @@ def _cells_from_json(cells: Mapping[str, Any]) -> Cells:
         for name, value in cells.items()
     }
     cues = {name: _unpack(cue) for name, cue in cells["cues"].items()}
-    return _build(Cells, {"measure": 1} | plain | {"cues": cues})
+    made = _build(Cells, {"measure": 1} | plain | {"cues": cues})
+    _check_cells(made)
+    return made
+
+
+def _check_cells(cells: Cells) -> None:
+    """Refuse cells that cannot be: maps of other kinds or sizes, no way to the photo, no length.
+
+    Which cues there are, is not asked here: other versions measured others.
+    """
+    shape = cells.zone.shape
+    if len(shape) != 2 or 0 in shape:
+        raise ValueError(f"cells of shape {shape}")
+    maps = [(name, getattr(cells, name), kinds) for name, kinds in _MAPS.items()]
+    maps += [(f"cue {name}", cue, _NUMBERS) for name, cue in cells.cues.items()]
+    for name, found, kinds in maps:
+        if found.shape != shape or found.dtype.str not in kinds:
+            raise ValueError(f"{name} of {found.dtype}, {found.shape} in cells of {shape}")
+    way = cells.to_photo
+    if way.shape != (2, 3) or way.dtype.str not in _NUMBERS or not np.isfinite(way).all():
+        raise ValueError("to_photo is no (2, 3) array of numbers")
+    if np.linalg.det(way[:, :2]) == 0:
+        raise ValueError("to_photo leads to a line")
+    lengths = {"pitch": cells.pitch, "mm_per_px": cells.mm_per_px}
+    _check_sizes({name: value for name, value in lengths.items() if value is not None})
+    if not 0 <= cells.shared_uncertainty < math.inf:
+        raise ValueError(f"shared_uncertainty {cells.shared_uncertainty}")
+
+
+def _check_sizes(sizes: Mapping[str, Any]) -> None:
+    """Refuse what is no number above 0."""
+    for name, value in sizes.items():
+        if type(value) not in (int, float) or not 0 < value < math.inf:
+            raise ValueError(f"{name} {value!r}")
 
 
 def _pack(array: NDArray[Any]) -> dict[str, Any]:

@@ -14,7 +14,7 @@ from satcheck import __version__
 from satcheck.calibration.file import Calibration
 from satcheck.errors import UsageError
 from satcheck.judgement.advice import advise
-from satcheck.judgement.labelling import label_cells
+from satcheck.judgement.labelling import LABEL_CUES, label_cells
 from satcheck.judgement.verdict import judge
 from satcheck.model import MEASURE, Inspection, Label
 
@@ -38,7 +38,7 @@ def rejudge(inspection: Inspection, calibration: Calibration) -> Inspection:
     ------
     UsageError
         If the calibration does not hold the fibre, or the record keeps no cells though a part was
-        found, or they were measured another way.
+        found, or they were measured another way or lack a cue.
     """
     fibre = inspection.calibration.fibre
     facts = calibration.facts(fibre)
@@ -55,7 +55,14 @@ def rejudge(inspection: Inspection, calibration: Calibration) -> Inspection:
             f"{inspection.photo.name}: the record was measured another way (measure "
             f"{cells.measure}, this version's is {MEASURE}); check the photo again"
         )
-    labels, reasons = label_cells(cells, calibration.bounds_for(fibre))
+    bounds = calibration.bounds_for(fibre)
+    needed = (*LABEL_CUES, *bounds.dry.cues, *bounds.full.cues)
+    if lacking := [cue for cue in needed if cue not in cells.cues]:
+        raise UsageError(
+            f"{inspection.photo.name}: the record lacks the cue {lacking[0]!r}, by which these "
+            "bounds judge; check the photo again"
+        )
+    labels, reasons = label_cells(cells, bounds)
     part = judge(cells, labels, reasons)
     scale = inspection.labels.shape[1] / inspection.photo.width if inspection.labels.size else 0.0
     return replace(

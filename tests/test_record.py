@@ -13,7 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as arrays
 from numpy.typing import NDArray
-from records import inspection_of, zones_of
+from records import cells_of, inspection_of, zones_of
 
 from satcheck.errors import UsageError
 from satcheck.model import CardFacts, Cells, Inspection, Interval, Label, Patch
@@ -133,14 +133,13 @@ def test_keys_that_a_later_version_added_are_left_out() -> None:
 @settings(max_examples=40)
 @given(
     arrays.arrays(
-        np.float32, st.tuples(st.integers(0, 6), st.integers(0, 6)), elements=st.floats(width=32)
+        np.float32, st.tuples(st.integers(1, 6), st.integers(1, 6)), elements=st.floats(width=32)
     )
 )
 def test_every_number_of_the_cells_comes_back(values: NDArray[np.float32]) -> None:
-    inspection = inspection_of()
-    assert inspection.cells is not None
-    cells = replace(inspection.cells, cues={"any": values})
-    back = inspection_from_json(through_text(replace(inspection, cells=cells)))
+    rows, columns = values.shape
+    cells = replace(cells_of(rows, columns, 20.0), cues={"any": values})
+    back = inspection_from_json(through_text(inspection_of(cells=cells)))
     assert back.cells is not None
     assert same(back.cells.cues["any"], values)
 
@@ -148,10 +147,8 @@ def test_every_number_of_the_cells_comes_back(values: NDArray[np.float32]) -> No
 def test_an_array_lies_in_planes_of_bytes() -> None:
     """As a program that knows nothing of this one reads it: Python's own struct and zlib."""
     visibility = np.array([[0.5, -2.0, 3.25], [1e-3, np.nan, 7.0]], np.float32)
-    inspection = inspection_of()
-    assert inspection.cells is not None
-    cells = replace(inspection.cells, visibility=visibility)
-    packed = through_text(replace(inspection, cells=cells))["cells"]["visibility"]
+    cells = replace(cells_of(2, 3, 20.0), visibility=visibility)
+    packed = through_text(inspection_of(cells=cells))["cells"]["visibility"]
     assert (packed["dtype"], packed["shape"]) == ("<f4", [2, 3])
     planes = zlib.decompress(base64.b64decode(packed["planes"]))
     numbers = b"".join(planes[n::6] for n in range(6))
@@ -210,5 +207,59 @@ def damage(record: dict[str, Any], how: str) -> None:
 def test_a_damaged_record_is_refused(how: str) -> None:
     record = through_text(whole_inspection())
     damage(record, how)
+    with pytest.raises(UsageError, match="damaged"):
+        inspection_from_json(record)
+
+
+def packed_as(array: NDArray[Any]) -> dict[str, Any]:
+    """Return an array as a record has it, in the form of earlier records."""
+    data = base64.b64encode(zlib.compress(array.tobytes())).decode()
+    return {"dtype": array.dtype.str, "shape": list(array.shape), "zlib": data}
+
+
+@pytest.mark.parametrize(
+    ("place", "name", "value", "words"),
+    [
+        ("photo", "width", 0, "width 0"),
+        ("photo", "height", "x", "height 'x'"),
+        ("photo", "height", True, "height True"),
+        ("cells", "pitch", "x", "pitch 'x'"),
+        ("cells", "pitch", 0.0, "pitch 0.0"),
+        ("cells", "pitch", float("nan"), "pitch nan"),
+        ("cells", "mm_per_px", -0.2, "mm_per_px -0.2"),
+        ("cells", "shared_uncertainty", -1, "shared_uncertainty -1"),
+        ("cells", "zone", np.ones((30, 15), "<f4"), r"zone of float32, \(30, 15\)"),
+        ("cells", "zone", np.ones((0, 15), "|u1"), r"cells of shape \(0, 15\)"),
+        ("cells", "zone", np.ones(30, "|u1"), r"cells of shape \(30,\)"),
+        ("cells", "brim", np.ones((30, 15), "|u1"), "brim of uint8"),
+        ("cells", "lock", np.ones((30, 14), "|b1"), r"lock of bool, \(30, 14\)"),
+        ("cells", "reasons", np.ones((30, 15), "|u1"), "reasons of uint8"),
+        ("cells", "visibility", None, "no attribute"),
+        ("cells", "cues", {"fine": np.ones((15, 30), "<f4")}, "cue fine of float32"),
+        ("cells", "cues", {"fine": np.ones((30, 15), "<u4")}, "cue fine of uint32"),
+        ("cells", "to_photo", np.ones((3, 3), "<f8"), "to_photo is no"),
+        ("cells", "to_photo", np.full((2, 3), np.inf), "to_photo is no"),
+        ("cells", "to_photo", np.ones((2, 3), "<f8"), "to_photo leads to a line"),
+        ("", "labels", np.ones((800, 600), "<f4"), "labels of float32"),
+        ("", "labels", np.ones(600, "|u1"), "labels of uint8"),
+    ],
+)
+def test_a_record_of_cells_that_cannot_be_is_refused(
+    place: str, name: str, value: Any, words: str
+) -> None:
+    record = through_text(whole_inspection())
+    assert record["cells"]["zone"]["shape"] == [30, 15]
+    if isinstance(value, dict):
+        value = {key: packed_as(each) for key, each in value.items()}
+    holder = record[place] if place else record
+    holder[name] = packed_as(value) if isinstance(value, np.ndarray) else value
+    with pytest.raises(UsageError, match=f"^old.json: damaged .*{words}"):
+        inspection_from_json(record, "old.json")
+
+
+@pytest.mark.parametrize("shape", [[float("inf")], [2**40, 2**40]])
+def test_an_array_of_no_possible_size_is_refused(shape: list[float]) -> None:
+    record = through_text(whole_inspection())
+    record["labels"]["shape"] = shape
     with pytest.raises(UsageError, match="damaged"):
         inspection_from_json(record)

@@ -88,6 +88,16 @@ def test_a_record_of_another_measure_is_not_judged_again(
         rejudge(inspection_from_json(record), bounds)
 
 
+@pytest.mark.parametrize("cue", ["light", "coherence", "order", "medium", "calm_medium"])
+def test_a_record_without_a_cue_that_the_bounds_need_is_not_judged_again(
+    stored: Inspection, bounds: Calibration, cue: str
+) -> None:
+    record = json.loads(json.dumps(inspection_to_json(stored)))
+    del record["cells"]["cues"][cue]
+    with pytest.raises(UsageError, match=rf"basalt_11\.jpg: the record lacks the cue '{cue}'"):
+        rejudge(inspection_from_json(record), bounds)
+
+
 def test_a_label_map_is_drawn_within_the_old_outline() -> None:
     """Two cells of three pixels; the last column of the outline is beyond them."""
     old = np.array([[0, 3, 3, 3, 3, 3, 3, 3]], np.uint8)

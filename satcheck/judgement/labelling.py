@@ -39,6 +39,10 @@ BROAD = 400
 RIM = 2  # cells: one pitch, half of what a window of four pitches reaches beyond its cell
 
 
+LABEL_CUES = ("light", "coherence", "order")
+"""Cues that labels need beside those of the mixtures."""
+
+
 def label_cells(cells: Cells, fibre: FibreBounds) -> tuple[Labels, NDArray[np.uint32]]:
     """Judge every cell of a part.
 
