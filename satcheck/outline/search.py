@@ -1,7 +1,8 @@
 """The best pair of flanks on a grid, exactly, by dynamic programming.
 
-Over (left, right) in each row, free to begin and end at any row. A move in which both flanks go
-the same way bends the axis and costs more than one in which they part or close like mirror images.
+Over (left, right) in each row, free to begin and end at any row but the last, which lies on the
+picture's border. A move in which both flanks go the same way bends the axis and costs more than one
+in which they part or close like mirror images.
 """
 
 from functools import cache

@@ -34,7 +34,10 @@ POOLED = 0.8  # pitches (sigma) over which windows are averaged
 # Cues are rounded to this, a four-hundredth of what they scatter by over a part or less: a record
 # of them takes two thirds of the bytes and of the time.
 CUE_STEP = np.float32(2.0**-12)
-INDEPENDENT = 60.0  # degrees of freedom of the annulus in one window (area times bandwidth, Hann)
+# Degrees of freedom behind the variance of a cell. The annulus of one window has 40 of white noise,
+# a cell is the mean of several that overlap: with 60 the uncertainty covers the scatter
+# (test_weave.py).
+INDEPENDENT = 60.0
 
 # What each cue is, for reports. All are natural logs or differences of logs.
 CUES: dict[str, str] = {
