@@ -15,6 +15,13 @@ OVERLAY_MARK = b"satcheck overlay"
 """JPEG comment by which an overlay is told from a photo."""
 
 SCHEMA_FAMILY = b'"satcheck.inspection/'
+_KINDS = {
+    b"SQLite format 3\0": "a ledger",
+    b"\xff\xd8\xff": "a JPEG picture",
+    b"\x89PNG": "a PNG picture",
+    b"%PDF": "a PDF",
+}
+_TEXT = "text"
 _HEADER = 4096
 """A JPEG comment and the schema of a record stand within this many first bytes."""
 
@@ -92,6 +99,16 @@ def check_replaceable(record: Path) -> None:
         )
 
 
+def check_no_photo(overlay: Path) -> None:
+    """Raise UsageError where another picture stands in the place of an overlay."""
+    header = _header(overlay)
+    if header and OVERLAY_MARK not in header:
+        raise UsageError(
+            f"{overlay}: this file is there already and is no overlay; "
+            "move it, or give another folder with --out"
+        )
+
+
 def make_writable(folder: Path) -> None:
     """Make sure that files can be written to a folder; it is created where it is missing.
 
@@ -117,9 +134,16 @@ def write_whole(path: Path, data: bytes) -> None:
 
     Raises
     ------
+    UsageError
+        If a file of another kind stands there: a ledger or a photo is no older result.
     OSError
         Naming the file, if the disk is full or it cannot be written; nothing is left behind then.
     """
+    there = _header(path)
+    if there and _kind(there) != _kind(data):
+        raise UsageError(
+            f"{path}: {_kind(there)} is there already and would be overwritten; give another name"
+        )
     part = path.with_name(f".{path.name[:40]}.{secrets.token_hex(4)}.part")
     try:
         with part.open("xb") as file:
@@ -150,6 +174,11 @@ def move_whole(source: Path, path: Path) -> None:
             raise
         write_whole(path, source.read_bytes())
         source.unlink()
+
+
+def _kind(data: bytes) -> str:
+    """Return what a file is by its first bytes."""
+    return next((kind for magic, kind in _KINDS.items() if data.startswith(magic)), _TEXT)
 
 
 def _header(path: Path) -> bytes:

@@ -8,6 +8,7 @@ import pytest
 from satcheck.errors import UsageError
 from satcheck.files import (
     OVERLAY_MARK,
+    check_no_photo,
     check_replaceable,
     is_overlay,
     make_writable,
@@ -80,6 +81,44 @@ def test_a_failed_write_leaves_the_old_file_and_no_other(
     with pytest.raises(OSError, match="No space"):
         write_whole(tmp_path / "x.json", b"new")
     assert [path.read_bytes() for path in tmp_path.iterdir()] == [b"old"]
+
+
+@pytest.mark.parametrize(
+    ("there", "data"),
+    [
+        (b"SQLite format 3\0 ...", b"%PDF-1.7"),
+        (b"SQLite format 3\0 ...", b"<!doctype html>"),
+        (b"\xff\xd8\xff\xe0 photo", b"%PDF-1.7"),
+        (b"\x89PNG painted", b'{"schema": 1}'),
+        (b"part,outcome", b"%PDF-1.7"),
+    ],
+)
+def test_a_file_of_another_kind_is_never_overwritten(
+    tmp_path: Path, there: bytes, data: bytes
+) -> None:
+    path = tmp_path / "x"
+    path.write_bytes(there)
+    with pytest.raises(UsageError, match="is there already and would be overwritten"):
+        write_whole(path, data)
+    assert [file.read_bytes() for file in tmp_path.iterdir()] == [there]
+
+
+@pytest.mark.parametrize("there", [b"", b"%PDF-1.4 old"])
+def test_an_older_result_of_the_same_kind_is_replaced(tmp_path: Path, there: bytes) -> None:
+    path = tmp_path / "card.pdf"
+    path.write_bytes(there)
+    write_whole(path, b"%PDF-1.7 new")
+    assert path.read_bytes() == b"%PDF-1.7 new"
+
+
+def test_a_photo_in_the_place_of_an_overlay_stays(tmp_path: Path) -> None:
+    path = tmp_path / "q.overlay.jpg"
+    check_no_photo(path)
+    path.write_bytes(b"\xff\xd8\xff\xfe" + OVERLAY_MARK)
+    check_no_photo(path)
+    path.write_bytes(b"\xff\xd8\xff\xe0 a photo")
+    with pytest.raises(UsageError, match="is no overlay"):
+        check_no_photo(path)
 
 
 def test_an_output_folder_is_made_and_a_file_is_none(tmp_path: Path) -> None:

@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterable
 from hashlib import sha256
 from pathlib import Path
 
-from satcheck.audit.results import as_json, parts_csv, photos_csv
+from satcheck.audit.results import PART_COLUMNS, PHOTO_COLUMNS, as_json, parts_csv, photos_csv
 from satcheck.audit.rows import PhotoRow
 from satcheck.audit.summary import Summary
 from satcheck.errors import UsageError
@@ -20,6 +20,20 @@ PAGE, PARTS, PHOTOS, PLAIN, SHEETS = (
     *("audit.html", "parts.csv", "photos.csv", "audit.json", "sheets"),
 )
 _NAME_BYTES = 100
+
+
+def check_tables(folder: Path) -> None:
+    """Raise UsageError where a table of the shop's own would be overwritten by one of an audit."""
+    for name, columns in ((PARTS, PART_COLUMNS), (PHOTOS, PHOTO_COLUMNS)):
+        path = folder / name
+        if not path.is_file():
+            continue
+        first = path.read_bytes()[:_NAME_BYTES].decode("utf-8-sig", "replace")
+        if first and not ",".join(columns).startswith(first.splitlines()[0]):
+            raise UsageError(
+                f"{path}: this table is there already and is none of an audit; "
+                "move it, or give another folder with --out"
+            )
 
 
 def write_results(
