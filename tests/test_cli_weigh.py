@@ -207,6 +207,18 @@ def test_bad_input_is_one_line_and_status_2(
     assert err.count("\n") == 1
 
 
+def test_what_was_left_in_cup_and_bag_is_not_taken_for_nothing(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    given = [*DENSITIES, "--fabric", "182", "--mixed", "300"]
+    for more, missing in (([], "--cup"), (["--cup", "14"], "--bag"), (["--bag", "62"], "--cup")):
+        status, out, err = run(capsys, *given, *more)
+        assert (status, out) == (2, "")
+        assert f"{missing} is missing" in err
+    assert run(capsys, *given, "--cup", "0", "--bag", "0")[0] == 0
+    assert run(capsys, *given, "--part", "406")[0] == 0
+
+
 @pytest.mark.parametrize("missing", ["--fabric", "--fibre", "--resin"])
 def test_what_is_needed_has_no_default(capsys: pytest.CaptureFixture[str], missing: str) -> None:
     at = SHOP.index(missing)

@@ -93,6 +93,7 @@ def make_weigh_sheet(entries: WeighEntries) -> WeighSheet:
         name: parse(text, WHOLE if name in WHOLES else MASS, f"--{name}")
         for name, text in entries.masses.items()
     }
+    _check_what_is_left(masses)
     wall = Wall(
         None if entries.density is None else reading(entries.density, DENSITY, "--density"),
         None if entries.areal is None else parse(entries.areal, AREAL, "--areal"),
@@ -109,6 +110,16 @@ def make_weigh_sheet(entries: WeighEntries) -> WeighSheet:
         ),
         None if target is None else make_target(*parse_range(target, FRACTION, "--target")),
     )
+
+
+def _check_what_is_left(masses: Mapping[str, float]) -> None:
+    """Refuse to take what nobody weighed for nothing, where no other weighing would show it."""
+    left = [name for name in ("cup", "bag") if name not in masses]
+    if "mixed" in masses and "part" not in masses and left:
+        raise UsageError(
+            f"--{left[0]} is missing: without --part, what stayed in the cup and in the bag of the "
+            "resin mixed must be weighed; 0 is allowed"
+        )
 
 
 def read_weights(path: Path) -> dict[str, str]:
