@@ -21,7 +21,6 @@ _KINDS = {
     b"\x89PNG": "a PNG picture",
     b"%PDF": "a PDF",
 }
-_TEXT = "text"
 _HEADER = 4096
 """A JPEG comment and the schema of a record stand within this many first bytes."""
 
@@ -135,14 +134,14 @@ def write_whole(path: Path, data: bytes) -> None:
     Raises
     ------
     UsageError
-        If a file of another kind stands there: a ledger or a photo is no older result.
+        If a ledger, a picture or a PDF stands there and ``data`` is none: it is no older result.
     OSError
         Naming the file, if the disk is full or it cannot be written; nothing is left behind then.
     """
-    there = _header(path)
-    if there and _kind(there) != _kind(data):
+    there = _kind(_header(path))
+    if there is not None and there != _kind(data):
         raise UsageError(
-            f"{path}: {_kind(there)} is there already and would be overwritten; give another name"
+            f"{path}: {there} is there already and would be overwritten; give another name"
         )
     part = path.with_name(f".{path.name[:40]}.{secrets.token_hex(4)}.part")
     try:
@@ -176,9 +175,9 @@ def move_whole(source: Path, path: Path) -> None:
         source.unlink()
 
 
-def _kind(data: bytes) -> str:
-    """Return what a file is by its first bytes."""
-    return next((kind for magic, kind in _KINDS.items() if data.startswith(magic)), _TEXT)
+def _kind(data: bytes) -> str | None:
+    """Return what a file is by its first bytes; None for text, and what is damaged or empty."""
+    return next((kind for magic, kind in _KINDS.items() if data.startswith(magic)), None)
 
 
 def _header(path: Path) -> bytes:

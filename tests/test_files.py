@@ -90,7 +90,6 @@ def test_a_failed_write_leaves_the_old_file_and_no_other(
         (b"SQLite format 3\0 ...", b"<!doctype html>"),
         (b"\xff\xd8\xff\xe0 photo", b"%PDF-1.7"),
         (b"\x89PNG painted", b'{"schema": 1}'),
-        (b"part,outcome", b"%PDF-1.7"),
     ],
 )
 def test_a_file_of_another_kind_is_never_overwritten(
@@ -103,8 +102,8 @@ def test_a_file_of_another_kind_is_never_overwritten(
     assert [file.read_bytes() for file in tmp_path.iterdir()] == [there]
 
 
-@pytest.mark.parametrize("there", [b"", b"%PDF-1.4 old"])
-def test_an_older_result_of_the_same_kind_is_replaced(tmp_path: Path, there: bytes) -> None:
+@pytest.mark.parametrize("there", [b"", b"%PDF-1.4 old", b"damaged"])
+def test_an_older_or_a_damaged_result_is_replaced(tmp_path: Path, there: bytes) -> None:
     path = tmp_path / "card.pdf"
     path.write_bytes(there)
     write_whole(path, b"%PDF-1.7 new")

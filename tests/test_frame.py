@@ -5,7 +5,7 @@ from typing import get_args
 import cv2
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
@@ -89,6 +89,7 @@ def test_zones_run_down_and_to_the_right(distal: Side) -> None:
     assert y[frame.brim[y, x]].mean() < rows[0] < rows[2] < y[frame.lock[y, x]].mean()
 
 
+@example(246.625, 0.2)
 @settings(max_examples=15)
 @given(st.floats(0, 360), st.floats(0.2, 1.0))
 def test_areas_shrink_with_the_square_of_the_scale(angle: float, scale: float) -> None:
@@ -96,7 +97,8 @@ def test_areas_shrink_with_the_square_of_the_scale(angle: float, scale: float) -
     frame = cut(dot(CENTRE), part).straightened(scale)
     square = frame.to_photo[:, :2].T @ frame.to_photo[:, :2]
     assert square == pytest.approx(np.eye(2) / scale**2, abs=1e-9)  # a similarity
-    assert frame.laminate.sum() == pytest.approx(scale**2 * part.sum(), rel=0.02)
+    rim = max(0.02, 0.005 / scale)  # the smaller the frame, the more of it is its rim
+    assert frame.laminate.sum() == pytest.approx(scale**2 * part.sum(), rel=rim)
     assert np.array_equal(frame.zones > 0, frame.laminate)
 
 
