@@ -88,22 +88,15 @@ def is_overlay(path: Path) -> bool:
     return OVERLAY_MARK in _header(path)
 
 
-def check_replaceable(record: Path) -> None:
-    """Raise UsageError where another program's file stands in the place of a record."""
-    header = _header(record)
-    if header and SCHEMA_FAMILY not in header:
-        raise UsageError(
-            f"{record}: this file is there already and is no inspection; "
-            "move it, or give another folder with --out"
-        )
+def check_replaceable(path: Path, mark: bytes, what: str) -> None:
+    """Raise UsageError where a file stands that has no ``mark`` near its beginning.
 
-
-def check_no_photo(overlay: Path) -> None:
-    """Raise UsageError where another picture stands in the place of an overlay."""
-    header = _header(overlay)
-    if header and OVERLAY_MARK not in header:
+    It is another's then, and no older ``what`` (an inspection, an overlay) of ours.
+    """
+    header = _header(path)
+    if header and mark not in header:
         raise UsageError(
-            f"{overlay}: this file is there already and is no overlay; "
+            f"{path}: this file is there already and is no {what}; "
             "move it, or give another folder with --out"
         )
 

@@ -62,7 +62,7 @@ def test_a_table_of_the_shops_own_is_not_overwritten(
     own.write_text("photo,part\na.jpg,4711\n")
     status = run(*words(place, out=str(tmp_path)), "--ledger", str(tmp_path / "a.ledger"))
     assert status == 2
-    assert "is none of an audit" in capsys.readouterr().err
+    assert "is no table of an audit" in capsys.readouterr().err
     assert own.read_text() == "photo,part\na.jpg,4711\n"
     assert [file.name for file in tmp_path.iterdir()] == [name]
 

@@ -8,7 +8,7 @@ import pytest
 from satcheck.errors import UsageError
 from satcheck.files import (
     OVERLAY_MARK,
-    check_no_photo,
+    SCHEMA_FAMILY,
     check_replaceable,
     is_overlay,
     make_writable,
@@ -52,12 +52,12 @@ def test_what_is_no_file_name_still_gets_outputs_inside_the_folder(name: str) ->
 
 def test_a_foreign_json_is_not_replaced_but_an_inspection_is(tmp_path: Path) -> None:
     path = tmp_path / "x.json"
-    check_replaceable(path)
+    check_replaceable(path, SCHEMA_FAMILY, "inspection")
     path.write_text(json.dumps({"schema": SCHEMA}))
-    check_replaceable(path)
+    check_replaceable(path, SCHEMA_FAMILY, "inspection")
     path.write_text('{"name": "x"}')
     with pytest.raises(UsageError, match=r"x\.json"):
-        check_replaceable(path)
+        check_replaceable(path, SCHEMA_FAMILY, "inspection")
 
 
 def test_an_overlay_is_told_by_its_comment(tmp_path: Path) -> None:
@@ -112,12 +112,12 @@ def test_an_older_or_a_damaged_result_is_replaced(tmp_path: Path, there: bytes) 
 
 def test_a_photo_in_the_place_of_an_overlay_stays(tmp_path: Path) -> None:
     path = tmp_path / "q.overlay.jpg"
-    check_no_photo(path)
+    check_replaceable(path, OVERLAY_MARK, "overlay")
     path.write_bytes(b"\xff\xd8\xff\xfe" + OVERLAY_MARK)
-    check_no_photo(path)
+    check_replaceable(path, OVERLAY_MARK, "overlay")
     path.write_bytes(b"\xff\xd8\xff\xe0 a photo")
     with pytest.raises(UsageError, match="is no overlay"):
-        check_no_photo(path)
+        check_replaceable(path, OVERLAY_MARK, "overlay")
 
 
 def test_an_output_folder_is_made_and_a_file_is_none(tmp_path: Path) -> None:

@@ -211,3 +211,8 @@ def test_at_the_last_step_nothing_is_missing() -> None:
 def test_errors_outside_the_parts_are_refused() -> None:
     with pytest.raises(ValueError, match="3 errors of 2 parts"):
         upper_share(3, 2)
+
+
+def test_a_promise_that_rests_on_no_part_tells_of_none() -> None:
+    assert Promise(0, 0).basis == ""
+    assert Promise(1, 0).basis.startswith("Of 1 part ")

@@ -13,6 +13,7 @@ from satcheck.audit.results import PART_COLUMNS, PHOTO_COLUMNS, as_json, parts_c
 from satcheck.audit.rows import PhotoRow
 from satcheck.audit.summary import Summary
 from satcheck.errors import UsageError
+from satcheck.files import check_replaceable
 from satcheck.pages.audit import audit_page
 from satcheck.part_sheet import part_sheet
 
@@ -25,15 +26,8 @@ _NAME_BYTES = 100
 def check_tables(folder: Path) -> None:
     """Raise UsageError where a table of the shop's own would be overwritten by one of an audit."""
     for name, columns in ((PARTS, PART_COLUMNS), (PHOTOS, PHOTO_COLUMNS)):
-        path = folder / name
-        if not path.is_file():
-            continue
-        first = path.read_bytes()[:_NAME_BYTES].decode("utf-8-sig", "replace")
-        if first and not ",".join(columns).startswith(first.splitlines()[0]):
-            raise UsageError(
-                f"{path}: this table is there already and is none of an audit; "
-                "move it, or give another folder with --out"
-            )
+        first = ",".join(columns[:4])  # later versions may add to the others
+        check_replaceable(folder / name, first.encode(), "table of an audit")
 
 
 def write_results(

@@ -76,7 +76,8 @@ def fit_fibre(table: Path, fibre: str, evidence: Sequence[Evidence]) -> FibreBou
     parts = sorted({e.photo.part for e in evidence})
     dry, full = _mixtures(evidence, chosen)
     folds = [{part} for part in parts]
-    held_out, seen = _held_out(evidence, chosen, folds), _seen(evidence, folds)
+    seen = _seen(evidence, folds)
+    held_out = _held_out(evidence, chosen, folds, seen)
     light = _light(evidence)
     settled = settle(_shown(held_out, seen), _bounds(held_out), light, LEAN_RANGE[0])
     return FibreBounds(
@@ -111,13 +112,15 @@ def added_to(table: Path, fibre: FibreBounds, evidence: Sequence[Evidence]) -> F
 
 
 def _held_out(
-    evidence: Sequence[Evidence], cues: tuple[Cues, Cues], folds: Sequence[set[str]]
+    evidence: Sequence[Evidence],
+    cues: tuple[Cues, Cues],
+    folds: Sequence[set[str]],
+    seen: set[str],
 ) -> list[tuple[Evidence, Saturation]]:
     """Return each photo's index from a fit without its fold of parts; those of ``_seen`` with."""
     held_out = []
-    everything, seen = _mixtures(evidence, cues), _seen(evidence, folds)
     for fold in folds:
-        pair = everything if fold & seen else _mixtures(_without(evidence, fold), cues)
+        pair = _mixtures(evidence if fold & seen else _without(evidence, fold), cues)
         own = [e for e in evidence if e.photo.part in fold]
         held_out += [(e, saturation(e.cells, *pair)) for e in own]
     return held_out
@@ -157,7 +160,7 @@ def _choose_cues(evidence: Sequence[Evidence]) -> tuple[tuple[Cues, Cues], str]:
     candidates = {
         name: [
             ScoredZone(e.photo.part, label, _middle(e.cells, found.index, zone))
-            for e, found in _held_out(evidence, cues, folds)
+            for e, found in _held_out(evidence, cues, folds, seen)
             for zone, label in e.zones.items()
             if e.photo.part not in seen
         ]

@@ -63,13 +63,13 @@ def _judge(
 ) -> "Inspection":
     """Read and judge one photo; write its files, the record last."""
     from satcheck.beside import beside
-    from satcheck.files import check_no_photo, check_replaceable, write_whole
+    from satcheck.files import OVERLAY_MARK, SCHEMA_FAMILY, check_replaceable, write_whole
     from satcheck.inspection import inspect
     from satcheck.overlay.draw import label_map_png, overlay_jpeg
 
     if write:
-        check_replaceable(job.record)
-        check_no_photo(job.overlay)
+        check_replaceable(job.record, SCHEMA_FAMILY, "inspection")
+        check_replaceable(job.overlay, OVERLAY_MARK, "overlay")
     photo = read()
     inspection = inspect(photo, bounds, settings)
     if write:

@@ -85,9 +85,9 @@ def _read(path: Path) -> "Inspection":
 
 
 def _write(path: Path, inspection: "Inspection") -> None:
-    from satcheck.files import check_replaceable, write_whole
+    from satcheck.files import SCHEMA_FAMILY, check_replaceable, write_whole
     from satcheck.record import inspection_to_json
 
-    check_replaceable(path)
+    check_replaceable(path, SCHEMA_FAMILY, "inspection")
     text = json.dumps(inspection_to_json(inspection), indent=1, allow_nan=False)
     write_whole(path, f"{text}\n".encode())

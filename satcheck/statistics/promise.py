@@ -118,7 +118,9 @@ class Promise:
 
     @property
     def basis(self) -> str:
-        """Return what the promise rests on, and how it counts."""
+        """Return what the promise rests on, and how it counts; blank where it rests on no part."""
+        if self.parts == 0:
+            return ""
         found = "none" if self.errors == 0 else f"no more than {self.errors}"
         return (
             f"Of {_count(self.parts)} with a judged starved zone, {found} would have had a starved "

@@ -41,8 +41,8 @@ RARITY = {1: 0.0, 2: 0.0, 3: 3.0}  # 3/3 sleeves are rare; natural log of the od
 CLEARNESS = 0.4  # of a stretch's strength against its correlation: on 60 sharp rendered photos of
 # four fibres 0.3 to 0.5 find the lattice on 58, none (all stretches as one) on 54
 LEAST_PITCH = 4.0  # px; below, the frequencies that tell twill from plain are not in the picture
-FEWEST_REPEATS = 2  # pitches that a window must hold
-AS_WIDE = 0.1  # of the median width, within which a stretch has the pitch of the middle
+FEWEST_REPEATS = 2  # pitches that a window must hold (own rule): one is no period
+AS_WIDE = 0.1  # of the median width, within which a stretch has the pitch of the middle (own rule)
 PRIOR_WEIGHT = 0.1  # of the log prior against the correlation's own scatter
 
 WINDOW = 0.28  # of the part's width: about eight pitches
