@@ -215,6 +215,7 @@ def test_the_fibre_may_be_left_out_where_there_is_one(run: Run) -> None:
         ("--fibre basalt --card-scale 141", "--card-scale 141"),
         ("--fibre basalt --card-scale nan", "90 to 110 mm"),
         ("--fibre basalt --outline 1,2", "three and more points"),
+        ("--box 1,2,30,40 --outline 1,2", "--box and --outline: each says where the part is"),
         ("--fibre basalt --distal sideways", "'up', 'down', 'left', 'right'"),
         ("--nonsense", "--nonsense"),
     ],
@@ -228,12 +229,16 @@ def test_a_wrong_call_is_one_line_before_any_work(run: Run, arguments: str, word
 
 def test_the_settings_arrive(run: Run) -> None:
     given = "--distal up --view anterior --pitch 21.5 --mm-per-px 0.1 --box 1,2,30,40"
-    check(run, "good.jpg", *given.split(), "--outline", "1,2 3,4 5,6")
+    check(run, "good.jpg", *given.split())
     seen = SEEN[-1]
     assert (seen.distal, seen.view, seen.pitch, seen.mm_per_px) == ("up", "anterior", 21.5, 0.1)
     assert seen.box == (1, 2, 30, 40)
-    assert seen.outline.tolist() == [[1, 2], [3, 4], [5, 6]]
     assert seen.card_ruler == 100
+
+
+def test_a_drawn_outline_arrives(run: Run) -> None:
+    check(run, "good.jpg", "--outline", "1,2 3,4 5,6")
+    assert SEEN[-1].outline.tolist() == [[1, 2], [3, 4], [5, 6]]
 
 
 def test_the_length_of_the_cards_ruler_arrives(run: Run) -> None:

@@ -109,6 +109,8 @@ def check(
     from satcheck.files import make_writable, plan_jobs
     from satcheck.photo.read import read_photo
 
+    if box is not None and outline is not None:
+        raise UsageError("--box and --outline: each says where the part is; one of them is allowed")
     jobs = plan_jobs(_without_overlays(photos), out)
     with beside() as second:
         reading = ahead(second, read_photo, [job.photo for job in jobs])
