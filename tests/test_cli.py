@@ -227,6 +227,25 @@ def test_a_wrong_call_is_one_line_before_any_work(run: Run, arguments: str, word
     assert len(err.splitlines()) == 1
 
 
+@pytest.mark.parametrize(
+    "call",
+    [
+        "check good.jpg --fibre basalt --outline deep.json",
+        "drift deep.json",
+        "rejudge deep.json --calibration one.toml",
+        "weigh --fabric 182 --mixed 300 --cup 14 --bag 62 --fibre basalt --resin acrylic "
+        "--target 25%..30% --inspection deep.json",
+    ],
+)
+def test_json_that_is_nested_without_end_is_one_line(run: Run, call: str) -> None:
+    Path("deep.json").write_text("[" * 100_000)
+    status, out, err = run(*call.split())
+    assert (status, out, len(err.splitlines())) == (2, "", 1)
+    assert "deep.json: " in err
+    assert "allowed" in err
+    assert "unforeseen" not in err
+
+
 def test_the_settings_arrive(run: Run) -> None:
     given = "--distal up --view anterior --pitch 21.5 --mm-per-px 0.1 --box 1,2,30,40"
     check(run, "good.jpg", *given.split())

@@ -58,7 +58,7 @@ def parse_outline(text: str) -> list[tuple[float, float]]:
         raise UsageError(
             f"--outline {text}: this file cannot be read ({error.strerror})"
         ) from error
-    except (ValueError, TypeError):
+    except (ValueError, TypeError, RecursionError):  # brackets without end are too deep
         points = []
     if len(points) < 3 or not all(math.isfinite(v) for point in points for v in point):
         raise UsageError(

@@ -1,6 +1,7 @@
 """What the commands share: exit statuses, what is said on stdout and stderr, the calibration."""
 
 import errno
+import json
 import os
 import sys
 from collections.abc import Collection
@@ -11,6 +12,7 @@ from satcheck.errors import SatcheckError, UsageError
 
 if TYPE_CHECKING:
     from satcheck.calibration.file import Calibration
+    from satcheck.model import Inspection
 
 OK, DEFECT, WRONG, NOT_JUDGED = 0, 1, 2, 3
 SEVERITY = (WRONG, DEFECT, NOT_JUDGED, OK)
@@ -62,6 +64,24 @@ def load_calibration(path: Path | None) -> "Calibration":
     if chosen is None:
         raise UsageError("no calibration: give one with --calibration FILE")
     return read_calibration(chosen)
+
+
+def read_record(path: Path, allowed: str) -> "Inspection":
+    """Return the inspection in a file of JSON; ``allowed`` says which files a command takes.
+
+    Raises
+    ------
+    UsageError
+        If the file cannot be read, is no JSON, or holds no whole inspection.
+    """
+    from satcheck.record import inspection_from_json
+
+    try:
+        return inspection_from_json(json.loads(path.read_text(encoding="utf-8")), path.name)
+    except OSError as error:
+        raise UsageError(f"{path}: cannot be read ({error.strerror}); give a STEM.json") from error
+    except (ValueError, RecursionError) as error:  # too deep: brackets without end
+        raise UsageError(f"{path}: is no JSON; {allowed}") from error
 
 
 def show_progress(done: int, total: int, name: str) -> None:

@@ -1,17 +1,17 @@
 """``satcheck drift``: whether a coupon that does not change still measures the same."""
 
-import json
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from satcheck.cli.common import DEFECT, NOT_JUDGED, OK, say
+from satcheck.cli.common import DEFECT, NOT_JUDGED, OK, read_record, say
 from satcheck.errors import UsageError
 
 if TYPE_CHECKING:
-    from satcheck.model import Inspection
     from satcheck.studies.shifts import Shift
+
+ALLOWED = "the STEM.json of satcheck check, or one CSV, is allowed"
 
 
 def drift(
@@ -63,17 +63,4 @@ def _shifts(files: list[Path]) -> "tuple[Shift, ...]":
         raise UsageError(f"{tables[0]}: one CSV alone, or STEM.json records, are allowed")
     if tables:
         return shifts_of_table(tables[0])
-    return shifts_of_records([(file.name, _read(file)) for file in files])
-
-
-def _read(path: Path) -> "Inspection":
-    from satcheck.record import inspection_from_json
-
-    try:
-        return inspection_from_json(json.loads(path.read_text(encoding="utf-8")), path.name)
-    except OSError as error:
-        raise UsageError(f"{path}: cannot be read ({error.strerror}); give a STEM.json") from error
-    except ValueError as error:
-        raise UsageError(
-            f"{path}: is no JSON; the STEM.json of satcheck check, or one CSV, is allowed"
-        ) from error
+    return shifts_of_records([(file.name, read_record(file, ALLOWED)) for file in files])

@@ -6,11 +6,13 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from satcheck.cli.common import WRONG, complain, explain, say, worst_status
+from satcheck.cli.common import WRONG, complain, explain, read_record, say, worst_status
 from satcheck.errors import UsageError
 
 if TYPE_CHECKING:
     from satcheck.model import Inspection
+
+ALLOWED = "the STEM.json of satcheck check is allowed"
 
 
 def rejudge(
@@ -44,7 +46,7 @@ def rejudge(
     judged = 0
     for record in records:
         try:
-            before = _read(record)
+            before = read_record(record, ALLOWED)
             after = rejudging.rejudge(before, bounds)
             if out is not None:
                 _write(out / record.name, after)
@@ -69,19 +71,6 @@ def _check_targets(records: list[Path], out: Path) -> None:
             raise UsageError(f"{record.name}: two records have this name; give them one by one")
         if target.resolve() == record.resolve():
             raise UsageError(f"{target}: the old record stays; give another folder with --out")
-
-
-def _read(path: Path) -> "Inspection":
-    from satcheck.record import inspection_from_json
-
-    try:
-        return inspection_from_json(json.loads(path.read_text(encoding="utf-8")), path.name)
-    except OSError as error:
-        raise UsageError(f"{path}: cannot be read ({error.strerror}); give a STEM.json") from error
-    except ValueError as error:
-        raise UsageError(
-            f"{path}: is no JSON; the STEM.json of satcheck check is allowed"
-        ) from error
 
 
 def _write(path: Path, inspection: "Inspection") -> None:

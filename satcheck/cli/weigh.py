@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from satcheck.cli.common import say
+from satcheck.cli.common import read_record, say
 from satcheck.cli.recording import RecordOption, now
 from satcheck.errors import UsageError
 
@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from satcheck.resin.weigh_sheet import WeighEntries
 
 Text = str | None
+ALLOWED = "the STEM.json of satcheck check is allowed"
 
 
 def weigh(
@@ -66,7 +67,9 @@ def weigh(
     entries = _entries(typed, weights)
     if inspection is not None and entries.target is None:
         raise UsageError("--target is missing: it says what is enough, beside --inspection")
-    answer = _answer(entries, None if inspection is None else _read(inspection), as_json=as_json)
+    answer = _answer(
+        entries, None if inspection is None else read_record(inspection, ALLOWED), as_json=as_json
+    )
     if ledger is not None:
         _record(ledger, entries, number, by)
     say(answer)
@@ -113,16 +116,3 @@ def _answer(entries: "WeighEntries", inspection: "Inspection | None", *, as_json
     return json.dumps(
         record if both is None else record | {"photo": beside_to_json(both)}, indent=1
     )
-
-
-def _read(path: Path) -> "Inspection":
-    import json
-
-    from satcheck.record import inspection_from_json
-
-    try:
-        return inspection_from_json(json.loads(path.read_text(encoding="utf-8")), path.name)
-    except OSError as error:
-        raise UsageError(f"{path}: cannot be read ({error.strerror}); give a STEM.json") from error
-    except (ValueError, RecursionError) as error:
-        raise UsageError(f"{path}: no JSON ({error}); give a STEM.json") from error
