@@ -41,7 +41,10 @@ def rejudge(inspection: Inspection, calibration: Calibration) -> Inspection:
         found, or they were measured another way or lack a cue.
     """
     fibre = inspection.calibration.fibre
-    facts = calibration.facts(fibre)
+    try:
+        facts = calibration.facts(fibre)
+    except UsageError as error:
+        raise UsageError(f"{inspection.photo.name}: {error}") from error
     cells = inspection.cells
     if cells is None:
         if inspection.zones:

@@ -71,7 +71,7 @@ def test_an_unknown_fibre_and_a_record_without_cells_are_refused(
     stored: Inspection, bounds: Calibration
 ) -> None:
     without = make_calibration({"flax": fibre_bounds(fibre="flax")}, "", "0", True, ("0" * 64,))
-    with pytest.raises(UsageError, match="flax"):
+    with pytest.raises(UsageError, match=r"basalt_11\.jpg: fibre 'basalt' .* holds flax"):
         rejudge(stored, without)
     with pytest.raises(UsageError, match="keeps no measurements"):
         rejudge(replace(stored, cells=None), bounds)
