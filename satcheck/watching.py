@@ -50,9 +50,17 @@ class Sight:
 
 
 class Arrivals:
-    """Which files of a folder and its subfolders have become complete."""
+    """Which files of a folder and its subfolders have become complete.
+
+    Raises
+    ------
+    UsageError
+        If the folder is missing at the start.
+    """
 
     def __init__(self, folder: Path, clock: Callable[[], float] = time.monotonic) -> None:
+        if not folder.is_dir():
+            raise UsageError(f"{folder}: there is no such folder to watch")
         self.folder = folder
         self._clock = clock
         self._sights: dict[Path, Sight] = {}
@@ -196,13 +204,9 @@ def watch(
 
     Raises
     ------
-    UsageError
-        If the folder is missing at the start.
     LedgerError
         If something cannot be recorded; what was said is recorded.
     """
-    if not arrivals.folder.is_dir():
-        raise UsageError(f"{arrivals.folder}: there is no such folder to watch")
     while True:
         known = 0
         for path in _due(arrivals, say):

@@ -15,6 +15,7 @@ import pytest
 from ledgers import clock_from
 from records import inspection_of
 
+from satcheck.cli.app import main
 from satcheck.errors import PhotoError, UsageError
 from satcheck.ledger.book import open_ledger, read_ledger
 from satcheck.ledger.recording import Context
@@ -220,6 +221,17 @@ def test_a_photo_that_never_decodes_is_named_once(tmp_path: Path, clock: Time) -
 def test_a_missing_folder_is_refused(tmp_path: Path, clock: Time) -> None:
     with pytest.raises(UsageError, match="no such folder"):
         run(tmp_path / "none", clock, lambda _: None)
+
+
+def test_for_a_missing_folder_no_ledger_is_made(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    ledger = tmp_path / "shop.ledger"
+    with pytest.raises(SystemExit) as stop:
+        main(["watch", str(tmp_path / "none"), "--ledger", str(ledger), "--fibre", "basalt"])
+    assert stop.value.code == 2
+    assert "none: there is no such folder to watch" in capsys.readouterr().err
+    assert not ledger.exists()
 
 
 def test_a_photo_that_kills_its_decoder_is_named_and_the_watch_goes_on(tmp_path: Path) -> None:

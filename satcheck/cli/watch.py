@@ -39,6 +39,7 @@ def watch(
     from satcheck.watching import Arrivals, Watch, judge_photo
     from satcheck.watching import watch as watch_folder
 
+    arrivals = Arrivals(folder)  # before a ledger is made
     bounds = load_calibration(calibration)
     settings = Settings(fibre=pick_fibre(tuple(bounds.fibres), fibre))
     helper = Helper(partial(judge_photo, bounds, settings))
@@ -48,7 +49,7 @@ def watch(
         say(f"Watching {folder}; records go to {ledger}. Stop with Ctrl+C.")
         if bounds.is_demo:
             say(DEMO_NOTE)
-        watch_folder(Arrivals(folder), judge, say, stop.wait)
+        watch_folder(arrivals, judge, say, stop.wait)
     say("Stopped; all that was said is recorded.")
 
 
