@@ -174,6 +174,9 @@ def _kind(data: bytes) -> str | None:
 
 
 def _header(path: Path) -> bytes:
+    """Return a file's first bytes; none where it cannot be read, or is a pipe, which would wait."""
+    if not path.is_file():
+        return b""
     try:
         with path.open("rb") as file:
             return file.read(_HEADER)

@@ -59,6 +59,18 @@ def test_links_in_circles_end_and_each_file_is_found_once(tmp_path: Path) -> Non
     assert [problem.sentence for problem in found.problems] == ["is a link that leads nowhere"]
 
 
+def test_a_pipe_is_named_and_nothing_is_read_from_it(tmp_path: Path) -> None:
+    pipe = tmp_path / "x.jpg"
+    os.mkfifo(pipe)
+    ends = os.open(pipe, os.O_RDWR)  # so that whoever reads it finds something and does not wait
+    os.write(ends, b"x" * 60_000)
+    (problem,) = gather([tmp_path]).problems
+    assert (problem.name, problem.sentence) == (str(pipe), "is no regular file")
+    with pytest.raises(UsageError, match=r"x\.jpg: this is no regular file; a folder or a photo"):
+        gather([pipe])
+    os.close(ends)
+
+
 def test_half_of_ten_thousand_files_are_no_photos(tmp_path: Path) -> None:
     for n in range(5000):
         (tmp_path / f"{n}.jpg").write_bytes(JPEG + str(n).encode())

@@ -1,6 +1,7 @@
 """Files are written whole or not at all, each photo to its own, and never over a photo."""
 
 import json
+import os
 from pathlib import Path
 
 import pytest
@@ -68,6 +69,17 @@ def test_an_overlay_is_told_by_its_comment(tmp_path: Path) -> None:
     assert is_overlay(path)
     assert not is_overlay(tmp_path / "missing.jpg")
     assert not is_overlay(tmp_path)
+
+
+def test_a_pipe_is_no_overlay_and_nothing_is_read_from_it(tmp_path: Path) -> None:
+    """Whoever opens a pipe to read it waits for a writer, without end."""
+    pipe = tmp_path / "x.jpg"
+    os.mkfifo(pipe)
+    ends = os.open(pipe, os.O_RDWR)  # and so nobody waits here
+    os.write(ends, OVERLAY_MARK.ljust(60_000))
+    assert not is_overlay(pipe)
+    assert len(os.read(ends, 65_536)) == 60_000
+    os.close(ends)
 
 
 def test_a_failed_write_leaves_the_old_file_and_no_other(

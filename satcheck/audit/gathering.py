@@ -70,7 +70,7 @@ def gather(
     Raises
     ------
     UsageError
-        If a place does not exist.
+        If a place does not exist, or is neither folder nor file.
     TableError
         If a row of the table cannot be used.
     """
@@ -150,6 +150,8 @@ def _files(
     for place in places:
         if not place.exists():
             raise UsageError(f"{place}: there is no such folder or file; name one that is there")
+        if not (place.is_dir() or place.is_file()):
+            raise UsageError(f"{place}: this is no regular file; a folder or a photo is allowed")
         walked = _walk(place, leave_out, problems) if place.is_dir() else iter((place,))
         for path in walked:
             real = path.resolve()
@@ -178,5 +180,7 @@ def _walk(folder: Path, leave_out: Path | None, problems: list[Problem]) -> Iter
                 continue
             if path.is_file():
                 yield path
-            elif path.is_symlink() and path.suffix.lower() in PHOTO_ENDINGS:
-                problems.append(Problem(str(real / name), "is a link that leads nowhere"))
+            elif path.suffix.lower() in PHOTO_ENDINGS:
+                leads_nowhere = path.is_symlink() and not path.exists()
+                what = "a link that leads nowhere" if leads_nowhere else "no regular file"
+                problems.append(Problem(str(real / name), f"is {what}"))

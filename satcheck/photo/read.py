@@ -87,7 +87,7 @@ def read_photo(path: Path, max_pixels: int = DEFAULT_MAX_PIXELS) -> Photo:
         if not path.exists():
             raise PhotoError(name, "there is no such file", KINDS)
         if not path.is_file():
-            raise PhotoError(name, "this is not a file", KINDS)
+            raise PhotoError(name, "this is no regular file", KINDS)
         data = path.read_bytes()
     except OSError as error:
         problem = f"the file cannot be opened ({error.strerror})"
