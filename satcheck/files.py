@@ -14,6 +14,9 @@ from satcheck.errors import UsageError
 OVERLAY_MARK = b"satcheck overlay"
 """JPEG comment by which an overlay is told from a photo."""
 
+LABELS_MARK = b"satcheck label map"
+"""Text of a PNG by which a label map of ours is told from one that a person painted."""
+
 SCHEMA_FAMILY = b'"satcheck.inspection/'
 _KINDS = {
     b"SQLite format 3\0": "a ledger",
@@ -22,7 +25,7 @@ _KINDS = {
     b"%PDF": "a PDF",
 }
 _HEADER = 4096
-"""A JPEG comment and the schema of a record stand within this many first bytes."""
+"""A JPEG comment, a PNG's text and the schema of a record stand within this many first bytes."""
 
 
 @dataclass(frozen=True)

@@ -197,6 +197,29 @@ def test_a_foreign_json_of_the_same_name_is_kept(run: Run) -> None:
     assert "no inspection" in err
 
 
+def test_a_label_map_that_a_person_painted_is_kept(run: Run) -> None:
+    assert check(run, "good.jpg")[0] == check(run, "good.jpg")[0] == 0
+    painted, own = Path("out/good.labels.png"), Path("out/good.json").read_bytes()
+    Image.fromarray(np.full((20, 20), 3, np.uint8)).save(painted)
+    before = painted.read_bytes()
+    status, _, err = check(run, "good.jpg")
+    assert (status, painted.read_bytes(), Path("out/good.json").read_bytes()) == (2, before, own)
+    assert "good.labels.png: this file is there already and is no label map of satcheck" in err
+
+
+def test_a_label_map_of_an_earlier_version_is_replaced_where_the_record_holds_it(run: Run) -> None:
+    assert check(run, "good.jpg")[0] == 0
+    labels = Path("out/good.labels.png")
+    now = labels.read_bytes()
+    Image.fromarray(np.asarray(Image.open(labels))).save(labels)  # without a word of what it is
+    assert labels.read_bytes() != now
+    assert check(run, "good.jpg")[0] == 0
+    assert labels.read_bytes() == now
+    Image.fromarray(np.asarray(Image.open(labels))).save(labels)
+    Path("out/good.json").unlink()
+    assert check(run, "good.jpg")[0] == 2
+
+
 def test_the_fibre_may_be_left_out_where_there_is_one(run: Run) -> None:
     assert run("check", "good.jpg", "--calibration", "one.toml")[0] == 0
     assert SEEN[-1].fibre == "basalt"

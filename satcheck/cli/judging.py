@@ -5,7 +5,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from satcheck.cli.common import WRONG, complain, explain
+from satcheck.cli.common import WRONG, complain, explain, read_record
+from satcheck.errors import UsageError
 
 if TYPE_CHECKING:
     from satcheck.calibration.file import Calibration
@@ -70,6 +71,7 @@ def _judge(
     if write:
         check_replaceable(job.record, SCHEMA_FAMILY, "inspection")
         check_replaceable(job.overlay, OVERLAY_MARK, "overlay")
+        _check_labels(job)
     photo = read()
     inspection = inspect(photo, bounds, settings)
     if write:
@@ -81,6 +83,32 @@ def _judge(
         write_whole(job.overlay, overlay)
         write_whole(job.record, record.result())
     return inspection
+
+
+def _check_labels(job: "Job") -> None:
+    """Raise UsageError where a label map stands that another painted.
+
+    Earlier versions wrote none that says what it is: one that the record beside it holds too is
+    no loss.
+    """
+    from satcheck.files import LABELS_MARK, check_replaceable
+
+    try:
+        check_replaceable(job.labels, LABELS_MARK, "label map of satcheck")
+    except UsageError:
+        if not _is_recorded(job):
+            raise
+
+
+def _is_recorded(job: "Job") -> bool:
+    """Return whether the label map that stands there is the one of the record beside it."""
+    from satcheck.overlay.draw import shows_labels
+
+    try:
+        inspection = read_record(job.record, "")
+        return inspection.labels.size > 0 and shows_labels(job.labels.read_bytes(), inspection)
+    except (UsageError, OSError):
+        return False
 
 
 def _record(inspection: "Inspection") -> bytes:

@@ -5,6 +5,8 @@ is good stays as the photo shows it, and what was not judged is veiled.
 """
 
 import math
+import struct
+import zlib
 from io import BytesIO
 
 import cv2
@@ -14,7 +16,7 @@ from PIL import Image
 
 from satcheck.arrays.area_mean import to_show
 from satcheck.beside import beside
-from satcheck.files import OVERLAY_MARK
+from satcheck.files import LABELS_MARK, OVERLAY_MARK
 from satcheck.model import Inspection
 from satcheck.overlay.badges import draw_badge, place_badges
 from satcheck.overlay.borders import draw_rims, draw_zones, find_rims
@@ -41,6 +43,9 @@ _PACKED = (
     *(cv2.IMWRITE_PNG_STRATEGY, cv2.IMWRITE_PNG_STRATEGY_RLE),
     *(cv2.IMWRITE_PNG_FILTER, cv2.IMWRITE_PNG_FILTER_UP),
 )
+
+_PNG_HEAD = 33
+"""Bytes of a PNG's signature and its first chunk (ISO/IEC 15948, IHDR): others come after it."""
 
 
 def overlay_jpeg(rgb: Rgb, inspection: Inspection) -> bytes:
@@ -97,12 +102,33 @@ def draw_marks(photo: Rgb, inspection: Inspection) -> Rgb:
 
 
 def label_map_png(inspection: Inspection) -> bytes:
-    """Return the label map as the bytes of an 8-bit grey PNG, at least a quarter of the photo."""
+    """Return the label map as the bytes of an 8-bit grey PNG, at least a quarter of the photo.
+
+    It says by its text what it is.
+    """
+    png = bytes(cv2.imencode(".png", _label_map(inspection), _PACKED)[1])
+    return png[:_PNG_HEAD] + _text_chunk(LABELS_MARK) + png[_PNG_HEAD:]
+
+
+def shows_labels(png: bytes, inspection: Inspection) -> bool:
+    """Return whether a picture is an inspection's label map, pixel by pixel."""
+    there = cv2.imdecode(np.frombuffer(png, np.uint8), cv2.IMREAD_UNCHANGED)
+    return there is not None and np.array_equal(there, _label_map(inspection))
+
+
+def _label_map(inspection: Inspection) -> NDArray[np.uint8]:
+    """Return the label map (H, W), at least a quarter of the photo."""
     labels, photo = inspection.labels, inspection.photo
     least = (math.ceil(photo.width / 4), math.ceil(photo.height / 4))
     if labels.shape[1] < least[0] or labels.shape[0] < least[1]:
-        labels = _nearest(labels, least)
-    return bytes(cv2.imencode(".png", labels, _PACKED)[1])
+        return _nearest(labels, least)
+    return labels
+
+
+def _text_chunk(text: bytes) -> bytes:
+    """Return the chunk of a PNG that names the program that wrote it (ISO/IEC 15948, tEXt)."""
+    data = b"tEXtSoftware\0" + text
+    return struct.pack(">I", len(data) - 4) + data + struct.pack(">I", zlib.crc32(data))
 
 
 def _nearest(labels: NDArray[np.uint8], size: tuple[int, int]) -> NDArray[np.uint8]:
