@@ -16,8 +16,9 @@ from satcheck.judgement.advice import advise
 from satcheck.judgement.labelling import label_cells
 from satcheck.judgement.verdict import judge
 from satcheck.measurement import Hints, Measurement, measure_photo, spread
-from satcheck.model import CalibrationFacts, Inspection, Label, PhotoFacts, Side
+from satcheck.model import CalibrationFacts, CardFacts, Inspection, Label, PhotoFacts, Side
 from satcheck.photo.read import Photo
+from satcheck.trust.card import other_part
 from satcheck.trust.exposure import lost_to_exposure
 
 
@@ -34,6 +35,8 @@ class Settings:
     outline: NDArray[np.floating] | None = None
     card_ruler: float = 100.0
     """Measured length of the card's printed ruler, mm."""
+    part: str | None = None
+    """The part's number, held against the card's."""
 
     @property
     def hints(self) -> Hints:
@@ -90,7 +93,16 @@ def _judged(
         version=__version__,
         card=measured.card,
         cut=measured.cut,
+        warnings=_warnings(measured.card, settings),
     )
+
+
+def _warnings(card: CardFacts | None, settings: Settings) -> tuple[str, ...]:
+    """Return where the card contradicts what a person told."""
+    if card is None:
+        return ()
+    found = (other_part(card, settings.part),)
+    return tuple(sentence for sentence in found if sentence is not None)
 
 
 def _without_part(photo: Photo, facts: CalibrationFacts, settings: Settings) -> Inspection:

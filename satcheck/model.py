@@ -243,3 +243,5 @@ class Inspection:
     """None where no card was seen."""
     cut: tuple[Side, ...] = ()
     """Sides of the picture at which the part runs out of it: the zones are those of what shows."""
+    warnings: tuple[str, ...] = ()
+    """A sentence for each thing that a person told and the card in the photo contradicts."""

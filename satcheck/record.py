@@ -83,6 +83,7 @@ def inspection_to_json(inspection: Inspection, *, cells: bool = True) -> dict[st
         "advice": list(inspection.advice),
         "card": None if inspection.card is None else _card_to_json(inspection.card),
         "cut": list(inspection.cut),
+        "warnings": list(inspection.warnings),
         "cautions": list(CAUTIONS),
     }
     if cells:
@@ -134,6 +135,7 @@ def _from_json(record: Mapping[str, Any]) -> Inspection:
         version=record["version"],
         card=None if record.get("card") is None else _card_from_json(record["card"]),
         cut=tuple(record.get("cut", ())),
+        warnings=tuple(record.get("warnings", ())),
     )
 
 

@@ -125,6 +125,7 @@ def _facts(inspection: Inspection) -> list[str]:
         lines.append(cut_line(inspection.cut))
     if inspection.card is not None:
         lines.append(card_line(inspection.card))
+    lines += [f"Mind: {sentence}" for sentence in inspection.warnings]
     if inspection.calibration.is_demo:
         lines.append(DEMO_NOTE)
     return lines

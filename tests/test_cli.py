@@ -270,11 +270,11 @@ def test_json_that_is_nested_without_end_is_one_line(run: Run, call: str) -> Non
 
 
 def test_the_settings_arrive(run: Run) -> None:
-    given = "--distal up --view anterior --pitch 21.5 --mm-per-px 0.1 --box 1,2,30,40"
+    given = "--distal up --view anterior --pitch 21.5 --mm-per-px 0.1 --box 1,2,30,40 --part 47"
     check(run, "good.jpg", *given.split())
     seen = SEEN[-1]
     assert (seen.distal, seen.view, seen.pitch, seen.mm_per_px) == ("up", "anterior", 21.5, 0.1)
-    assert seen.box == (1, 2, 30, 40)
+    assert (seen.box, seen.part) == ((1, 2, 30, 40), "47")
     assert seen.card_ruler == 100
 
 

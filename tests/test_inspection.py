@@ -1,15 +1,18 @@
 """The one composition: what comes out for a part, for no part, and again from a record."""
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
+from cards import card_of
 from drawn_shop import DrawnShop, draw_part, write_photo
 from numpy.testing import assert_array_equal
 from numpy.typing import NDArray
 
 from satcheck import __version__
+from satcheck.card.find import CardSighting
 from satcheck.errors import UsageError
 from satcheck.flags import EXPLANATIONS, Reason
 from satcheck.inspection import Settings, inspect
@@ -21,6 +24,7 @@ from satcheck.photo.read import Photo, read_photo
 from satcheck.record import inspection_from_json, inspection_to_json
 
 BASALT = Settings("basalt", distal="down")
+OUTLINE = np.array([[60, 40], [270, 40], [240, 445], [95, 445]], float)
 THIRDS = ("starved", "good", "rich")
 
 
@@ -140,9 +144,20 @@ def test_a_hopeless_photo_of_a_part_is_not_called_good(shop: DrawnShop, tmp_path
     """The trap: a starved part in a photo so dark that its weave is lost."""
     scene = draw_part(("starved",) * 3, seed=61, exposure=0.004)
     file = write_photo(tmp_path / "dark.png", scene, seed=61)
-    outline = np.array([[60, 40], [270, 40], [240, 445], [95, 445]], float)
-    found = inspect(read_photo(file), shop.calibration, Settings("basalt", "down", outline=outline))
+    settings = Settings("basalt", "down", outline=OUTLINE)
+    found = inspect(read_photo(file), shop.calibration, settings)
     assert found.verdict in (Label.NOT_JUDGED, Label.STARVED)
+
+
+def test_a_typed_part_is_held_against_the_cards(
+    shop: DrawnShop, photo: Photo, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    sighting = CardSighting((card_of(2.5),), None)
+    monkeypatch.setattr("satcheck.measurement.find_cards", lambda *_: sighting)
+    told = replace(BASALT, outline=OUTLINE)
+    (said,) = inspect(photo, shop.calibration, replace(told, part="4711")).warnings
+    assert "says part L-204/7, typed was 4711: the typed one counts" in said
+    assert inspect(photo, shop.calibration, replace(told, part="L-204/7")).warnings == ()
 
 
 def test_a_given_pitch_and_scale_are_used(shop: DrawnShop, photo: Photo) -> None:

@@ -62,6 +62,7 @@ def whole_inspection() -> Inspection:
         inspection_of(Label.NOT_JUDGED, zones=(), evenness=None, cells=None, distal=None),
         inspection_of(card=CardFacts(problem="The card is bent.")),
         inspection_of(cut=("up", "left")),
+        inspection_of(warnings=("The card in the photo says part 1, typed was 2.",)),
     ],
 )
 def test_an_inspection_comes_back_from_its_text(inspection: Inspection) -> None:
@@ -76,13 +77,19 @@ def test_a_record_from_before_parts_were_said_to_be_cut_is_read() -> None:
     assert inspection_from_json(record).cut == ()
 
 
+def test_a_record_from_before_warnings_were_kept_is_read() -> None:
+    record = through_text(inspection_of(warnings=("The card says part 1.",)))
+    del record["warnings"]
+    assert inspection_from_json(record).warnings == ()
+
+
 def test_the_contract_of_the_schema() -> None:
     record = through_text(whole_inspection(), cells=False)
     assert next(iter(record.items())) == ("schema", "satcheck.inspection/1")
     assert set(record) == {
         *("schema", "version", "photo", "calibration", "verdict", "evenness", "share_judged"),
         *("distal", "distal_guessed", "zones", "flagged", "reasons", "advice"),
-        *("card", "cut", "cautions"),
+        *("card", "cut", "warnings", "cautions"),
     }
     assert set(record["photo"]) == {"name", "sha256", "width", "height", "taken"}
     assert set(record["calibration"]) == {"id", "fibre", "bounds", "parts", "is_demo", "promise"}

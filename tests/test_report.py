@@ -118,5 +118,11 @@ def test_the_card_is_one_line(card: CardFacts, line: str) -> None:
     assert line in text_report(inspection_of(card=card)).splitlines()
 
 
+def test_what_the_card_contradicts_is_said() -> None:
+    lines = text_report(inspection_of(warnings=("The card says part 1.",))).splitlines()
+    assert "Mind: The card says part 1." in lines
+    assert "Mind" not in text_report(inspection_of())
+
+
 def test_without_a_card_nothing_is_said_of_one() -> None:
     assert "Card" not in text_report(inspection_of())

@@ -17,7 +17,7 @@ from scenes import AROUND, BODY, Braid, Shape, View, draw
 from satcheck.card.find import Card, CardSighting
 from satcheck.flags import Reason
 from satcheck.judgement.verdict import CELLS_PER_WINDOW
-from satcheck.model import Interval
+from satcheck.model import CardFacts, Interval
 from satcheck.trust.card import (
     FOCUS_MISMATCH,
     JUDGED_MTF,
@@ -29,6 +29,7 @@ from satcheck.trust.card import (
     corrected,
     implausible_scale,
     kept_contrast,
+    other_part,
     read_card,
 )
 from satcheck.weave.lattice import Lattice
@@ -233,6 +234,24 @@ def test_the_facts_are_what_the_card_shows_in_stored_pixels(scale: float) -> Non
 
 def test_without_a_card_there_is_nothing_to_tell() -> None:
     assert read_card(CardSighting((), None), woven(), 1.0) is None
+
+
+@pytest.mark.parametrize(
+    ("told", "typed", "is_said"),
+    [
+        ("L-204/7", "4711", True),
+        ("L-204/7", " l-204/7", False),
+        ("L-204/7", None, False),
+        ("L-204/7", "", False),
+        (None, "4711", False),
+    ],
+)
+def test_a_typed_part_that_the_card_contradicts_is_said(
+    told: str | None, typed: str | None, is_said: bool
+) -> None:
+    said = other_part(CardFacts(part=told), typed)
+    assert (said is not None) == is_said
+    assert said is None or (str(told) in said and f"typed was {typed}" in said)
 
 
 def test_a_card_with_a_problem_is_named_and_not_used() -> None:

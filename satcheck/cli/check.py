@@ -127,6 +127,7 @@ def check(
             outline=None if outline is None else _outline_array(outline),
             mm_per_px=positive(mm_per_px, "--mm-per-px"),
             card_ruler=100.0 if card_scale is None else _ruler(card_scale),
+            part=part,
         )
         make_writable(out)
         outcomes = []

@@ -133,6 +133,14 @@ def implausible_scale(mm_per_px: float, weave: Weave, scale: float) -> str | Non
     return None
 
 
+def other_part(card: CardFacts, typed: str | None) -> str | None:
+    """Return one sentence where the card names another part than a person typed."""
+    told = card.part
+    if not typed or told is None or typed.strip().casefold() == told.strip().casefold():
+        return None
+    return f"The card in the photo says part {told}, typed was {typed}: the typed one counts."
+
+
 def kept_contrast(card: Card, weave: Weave) -> Kept | None:
     """Return how much of the weave's contrast the camera kept; None where that is not known.
 
