@@ -160,6 +160,17 @@ def test_a_typed_part_is_held_against_the_cards(
     assert inspect(photo, shop.calibration, replace(told, part="L-204/7")).warnings == ()
 
 
+def test_a_typed_scale_is_held_against_the_cards(
+    shop: DrawnShop, photo: Photo, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    sighting = CardSighting((card_of(2.5),), None)
+    monkeypatch.setattr("satcheck.measurement.find_cards", lambda *_: sighting)
+    told = replace(BASALT, outline=OUTLINE)
+    (said,) = inspect(photo, shop.calibration, replace(told, mm_per_px=0.3)).warnings
+    assert "0.4 mm per pixel, typed was 0.3: the typed one counts" in said
+    assert inspect(photo, shop.calibration, replace(told, mm_per_px=0.42)).warnings == ()
+
+
 def test_a_given_pitch_and_scale_are_used(shop: DrawnShop, photo: Photo) -> None:
     """Sizes then are millimetres, and the lattice stays where it was told to be."""
     found = inspect(photo, shop.calibration, Settings("basalt", "down", pitch=9.0, mm_per_px=0.4))

@@ -30,6 +30,7 @@ from satcheck.trust.card import (
     implausible_scale,
     kept_contrast,
     other_part,
+    other_scale,
     read_card,
 )
 from satcheck.weave.lattice import Lattice
@@ -252,6 +253,21 @@ def test_a_typed_part_that_the_card_contradicts_is_said(
     said = other_part(CardFacts(part=told), typed)
     assert (said is not None) == is_said
     assert said is None or (str(told) in said and f"typed was {typed}" in said)
+
+
+@pytest.mark.parametrize(
+    ("told", "typed", "is_said"),
+    [
+        *((0.2, 0.3, True), (0.2, 0.15, True), (0.2, 0.219, False), (0.2, 0.183, False)),
+        *((0.2, None, False), (None, 0.3, False)),
+    ],
+)
+def test_a_typed_scale_that_is_clearly_another_than_the_cards_is_said(
+    told: float | None, typed: float | None, is_said: bool
+) -> None:
+    said = other_scale(CardFacts(mm_per_px=told), typed)
+    assert (said is not None) == is_said
+    assert said is None or f"{told} mm per pixel, typed was {typed}: " in said
 
 
 def test_a_card_with_a_problem_is_named_and_not_used() -> None:

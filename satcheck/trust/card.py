@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from satcheck.card.find import Card, CardSighting
+from satcheck.card.find import SAME_SCALE, Card, CardSighting
 from satcheck.flags import Reason
 from satcheck.model import CardFacts, Interval
 from satcheck.trust.doubt import LEAST_WEAVE
@@ -139,6 +139,19 @@ def other_part(card: CardFacts, typed: str | None) -> str | None:
     if not typed or told is None or typed.strip().casefold() == told.strip().casefold():
         return None
     return f"The card in the photo says part {told}, typed was {typed}: the typed one counts."
+
+
+def other_scale(card: CardFacts, typed: float | None) -> str | None:
+    """Return one sentence where the card's scale is clearly another than a person typed.
+
+    Scales in mm per pixel. So much as two cards beside one part may differ, this one may.
+    """
+    told = card.mm_per_px
+    if typed is None or told is None or 1 / SAME_SCALE <= typed / told <= SAME_SCALE:
+        return None
+    return (
+        f"By the card it is {told:.3g} mm per pixel, typed was {typed:.3g}: the typed one counts."
+    )
 
 
 def kept_contrast(card: Card, weave: Weave) -> Kept | None:
