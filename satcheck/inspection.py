@@ -53,7 +53,7 @@ def inspect(photo: Photo, calibration: Calibration, settings: Settings) -> Inspe
     ------
     UsageError
         If the calibration does not hold the fibre, a drawn outline or box holds nothing, or a
-        told scale makes no sense with the part.
+        told scale or pitch makes no sense with the part.
     """
     facts = calibration.facts(settings.fibre)
     measured = measure_photo(photo, settings.hints)

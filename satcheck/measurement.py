@@ -17,7 +17,7 @@ from satcheck.photo.read import Photo, closer
 from satcheck.trust.blur import photo_blur
 from satcheck.trust.card import CardReading, corrected, implausible_scale, read_card
 from satcheck.trust.doubt import doubt
-from satcheck.weave.measure import Weave, measure, seek
+from satcheck.weave.measure import Sought, Weave, measure, seek
 from satcheck.zones import split_zones
 
 
@@ -71,7 +71,8 @@ def measure_photo(photo: Photo, hints: Hints) -> Measurement | None:
     Raises
     ------
     UsageError
-        If a drawn outline or box holds nothing, or a told scale makes no sense with the part.
+        If a drawn outline or box holds nothing, or a told scale or pitch makes no sense with the
+        part.
     """
     with beside() as second:
         cards = second.submit(find_cards, photo.rgb, hints.card_ruler / 100)
@@ -94,6 +95,8 @@ def _measured(photo: Photo, part: Part, cards: Future[CardSighting], hints: Hint
         if sought.is_coarse and (near := closer(photo)) is not None:
             cards = second.submit(find_cards, near.rgb, hints.card_ruler / 100)
             return _measured(near, _seen_closer(part, near, hints), cards, hints)
+        if hints.pitch is not None:
+            _check_pitch(hints.pitch, sought, photo)
         weave = measure(sought)
         blur = blurred.result()
     told = hints.mm_per_px
@@ -106,6 +109,17 @@ def _measured(photo: Photo, part: Part, cards: Future[CardSighting], hints: Hint
     return Measurement(
         cells, bared.result(), part.silhouette, zones.distal, zones.guessed, zones.cut, facts
     )
+
+
+def _check_pitch(pitch: float, sought: Sought, photo: Photo) -> None:
+    """Raise UsageError where a told pitch, in stored pixels, cannot be found on the part."""
+    least, most = (found / photo.scale for found in sought.pitches)
+    if not least <= pitch <= most:
+        wide = sought.cutout.width / photo.scale
+        raise UsageError(
+            f"{photo.name}: a pitch of {pitch:g} pixels does not suit a part {wide:.0f} pixels "
+            f"wide; {least:.3g} to {most:.3g} pixels of the upright photo are allowed"
+        )
 
 
 def _seen_closer(part: Part, near: Photo, hints: Hints) -> Part:

@@ -109,6 +109,16 @@ def test_a_told_pitch_is_of_the_stored_photo_and_is_kept_to(stored: int, pitch: 
     assert found == pytest.approx(stored * pitch, rel=0.08)
 
 
+@pytest.mark.parametrize("stored", [1, 3])
+@pytest.mark.parametrize("pitch", [1e-300, 3.9, 27.0, 5000.0, 1e307])
+@pytest.mark.filterwarnings("error")
+def test_a_told_pitch_that_no_part_of_this_width_has_is_refused(stored: int, pitch: float) -> None:
+    """The least is what a search resolves, the largest fits twice into a window."""
+    words = rf"a\.png: a pitch of .* pixels wide; {4 * stored} to {26 * stored} pixels"
+    with pytest.raises(UsageError, match=words):
+        measured(stored, pitch=stored * pitch)
+
+
 @pytest.mark.parametrize(
     ("cards", "told", "expected"),
     [(1, None, 0.2), (1, 0.3, 0.3), (0, 0.3, 0.3), (0, None, None), (2, None, 0.2)],

@@ -6,8 +6,13 @@ import time
 from multiprocessing.connection import Connection
 from pathlib import Path
 
+import pytest
+from drawn_shop import DrawnShop, draw_part, write_photo
+from records import inspection_of
+
 from satcheck.ledger.entries import Draft, Kind
-from satcheck.web.judging import Found, Job, Judged, Refused
+from satcheck.series.reference import Carried
+from satcheck.web.judging import Found, Job, Judged, Refused, judge_job
 from satcheck.web.shot import Shot
 from satcheck.web.workers import Workers
 
@@ -80,3 +85,12 @@ def test_a_worker_that_died_between_two_photos_is_no_photos_fault() -> None:
             return await workers.judge(Job(Shot("1" * 32, "b", "medial", "glass"), Path("none")))
 
     assert parts_of([asyncio.run(run())]) == ["b"]
+
+
+def test_a_carried_pitch_that_does_not_suit_the_part_costs_no_photo(
+    shop: DrawnShop, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    file = write_photo(tmp_path / "part.png", draw_part(("good",) * 3, seed=60), seed=60)
+    monkeypatch.setattr("satcheck.web.judging.carry", lambda *_: Carried(5000.0, ""))
+    job = Job(Shot("0" * 32, "4711", "medial", "basalt"), file, (inspection_of(),))
+    assert isinstance(judge_job(job, shop.calibration), Judged)

@@ -101,7 +101,10 @@ def find_lattice(frame: Frame, pitch: float | None = None) -> Lattice | None:
     """
     width = 2 * frame.half_width
     expected, spread = (PITCH_PER_WIDTH * width, PITCH_SPREAD) if pitch is None else (pitch, 0.03)
-    if not (width > 0 and LEAST_PITCH <= expected <= _window(width) / FEWEST_REPEATS):
+    if not width > 0:
+        return None
+    least, most = pitch_range(width)
+    if not least <= expected <= most:
         return None
     stretches = _stretches(frame, width)
     if pitch is not None:  # that of the middle: elsewhere it is another
@@ -127,6 +130,11 @@ def find_lattice(frame: Frame, pitch: float | None = None) -> Lattice | None:
                 there = Lattice(float(pitches[i]), float(ANGLES[j]), over, strength)
                 best = there if pitch is not None else _at_the_middle(there, stretch.width)
     return best
+
+
+def pitch_range(width: float) -> tuple[float, float]:
+    """Return the least and the largest pitch that a search can find on a part of a width, px."""
+    return LEAST_PITCH, _window(width) / FEWEST_REPEATS
 
 
 @dataclass(frozen=True, eq=False)

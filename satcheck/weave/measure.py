@@ -1,5 +1,6 @@
 """The weave of one part, measured: photo pixels and outline in, a grid of cells out."""
 
+import math
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -8,7 +9,7 @@ from numpy.typing import NDArray
 
 from satcheck.beside import beside
 from satcheck.frame import Cutout, Frame
-from satcheck.weave.lattice import PITCH_PER_WIDTH, Lattice, find_lattice
+from satcheck.weave.lattice import PITCH_PER_WIDTH, Lattice, find_lattice, pitch_range
 from satcheck.weave.pooling import Pool
 from satcheck.weave.spectrum import DARK_FLOOR, contrast
 from satcheck.weave.texture import (
@@ -121,11 +122,14 @@ class Sought:
         In pixels of the photo; None where the part is too small to search.
     pitch : float
         The lattice's, or what a person or the part's width suggests; in pixels of the photo.
+    pitches : (float, float)
+        The least and the largest that could be found, in pixels of the photo.
     """
 
     cutout: Cutout
     lattice: Lattice | None
     pitch: float
+    pitches: tuple[float, float]
 
     @property
     def is_coarse(self) -> bool:
@@ -144,10 +148,13 @@ def seek(cutout: Cutout, pitch: float | None = None) -> Sought:
     """
     search = cutout.sketched(SEARCH_WIDTH / cutout.width)
     lattice = find_lattice(search, None if pitch is None else pitch * search.scale)
+    width = 2 * search.half_width
+    least, most = pitch_range(width) if width > 0 else (0.0, math.inf)
+    pitches = least / search.scale, most / search.scale
     if lattice is None:
-        return Sought(cutout, None, pitch or PITCH_PER_WIDTH * cutout.width)
+        return Sought(cutout, None, pitch or PITCH_PER_WIDTH * cutout.width, pitches)
     known = lattice.pitch / search.scale
-    return Sought(cutout, replace(lattice, pitch=known), known)
+    return Sought(cutout, replace(lattice, pitch=known), known, pitches)
 
 
 def measure(sought: Sought) -> Weave:

@@ -1,6 +1,7 @@
 """What a worker process does with one photo: read, judge, draw. Knows nothing of the server."""
 
 import signal
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from multiprocessing.connection import Connection
 from pathlib import Path
@@ -12,7 +13,7 @@ import numpy as np
 from satcheck.beside import beside
 from satcheck.calibration.file import Calibration, read_calibration
 from satcheck.card.find import find_cards
-from satcheck.errors import SatcheckError
+from satcheck.errors import SatcheckError, UsageError
 from satcheck.inspection import Settings, inspect
 from satcheck.ledger.blob import Blob
 from satcheck.ledger.entries import Draft
@@ -139,7 +140,8 @@ def _inspected(job: Job, bounds: Calibration) -> tuple[Inspection, Rgb]:
         picture = second.submit(shown, photo.rgb)
         inspection = _inspect(photo, bounds, shot)
         if job.earlier and (pitch := carry(job.earlier, inspection).pitch) is not None:
-            inspection = _inspect(photo, bounds, shot, pitch)
+            with suppress(UsageError):  # one that does not suit this photo's part tells nothing
+                inspection = _inspect(photo, bounds, shot, pitch)
         return inspection, picture.result()
 
 
