@@ -96,6 +96,25 @@ def test_the_same_bytes_are_one_photo_and_all_files_are_named(tmp_path: Path) ->
     assert list(found.repeated.values()) == [tuple(paths)]
 
 
+def test_the_same_bytes_under_two_parts_of_the_table_are_a_photo_of_each(tmp_path: Path) -> None:
+    paths = [put(tmp_path / name, "same") for name in ("0.jpg", "1.jpg", "2.jpg", "3.jpg")]
+    table = tmp_path / "parts.csv"
+    table.write_text("photo,part\n1.jpg,4711\n2.jpg,4712\n3.jpg,4711\n")
+    found = gather([tmp_path], table)
+    assert [(photo.path.name, photo.told.part, photo.number) for photo in found.photos] == [
+        *(("1.jpg", "4711", 1), ("2.jpg", "4712", 2)),
+    ]
+    assert list(found.repeated.values()) == [tuple(paths)]
+
+
+def test_of_the_same_bytes_the_file_that_the_table_names_is_judged(tmp_path: Path) -> None:
+    for name in ("0.jpg", "1.jpg"):
+        put(tmp_path / name, "same")
+    (tmp_path / "parts.csv").write_text("photo,part\n1.jpg,4711\n")
+    (photo,) = gather([tmp_path], tmp_path / "parts.csv").photos
+    assert (photo.path.name, photo.told.part, photo.number) == ("1.jpg", "4711", 0)
+
+
 def test_hidden_files_and_the_results_are_left_alone(tmp_path: Path) -> None:
     for name in (".hidden.jpg", "~half.jpg", ".trash/1.jpg", "out/pictures/1.jpg"):
         put(tmp_path / name)

@@ -10,15 +10,18 @@ import pytest
 from audits import here, open_audit, run_all
 from drawn_shop import DrawnShop
 
-from satcheck.audit.collecting import collect
+from satcheck.audit.collecting import collect, pictures_of
 from satcheck.audit.gathering import gather
 from satcheck.audit.judging import Done, Task, judge_task, picture_mark
+from satcheck.audit.results import text
 from satcheck.audit.running import Audit, picture_path, read_mark, run
+from satcheck.audit.summary import summarise
 from satcheck.errors import UsageError
 from satcheck.ledger.entries import Draft, Kind
 from satcheck.ledger.recording import Context, stored_inspection
 from satcheck.ledger.search import Search
 from satcheck.ledger.verifying import verify
+from satcheck.pages.audit import audit_page
 from satcheck.processes import Lost
 
 
@@ -105,6 +108,29 @@ def test_a_killed_audit_goes_on_with_what_is_left(
     _, last = run_all(audit, photos)
     assert (last.known, last.done) == (1, 2)
     assert inspections(audit) == inspections(judged)
+
+
+def test_a_picture_of_two_parts_is_recorded_and_summed_up_for_both(
+    shop: DrawnShop, tmp_path: Path
+) -> None:
+    folder = tmp_path / "photos"
+    for name in ("a/1.png", "b/1.png"):
+        (folder / name).parent.mkdir(parents=True)
+        shutil.copy(shop.table.parent / "0.png", folder / name)
+    (folder / "parts.csv").write_text("photo,part\na/1.png,4711\nb/1.png,4712\n")
+    audit = open_audit(tmp_path, shop.calibration)
+    for known in (0, 2):
+        gathered = gather([folder], folder / "parts.csv")
+        *_, last = run(audit, gathered.photos, here(audit.bounds))
+        assert (last.known, last.problems) == (known, [])
+        found = summarise(collect(audit, gathered))
+        assert {part.part for part in found.parts} == {"4711", "4712"}
+        assert len({*pictures_of(audit, gathered).values()}) == 2
+    recorded = audit.ledger.find(Search(kind=Kind.INSPECTION), limit=None)
+    assert sorted(str(entry.body["part"]) for entry in recorded) == ["4711", "4712"]
+    said = "The same file UNDER DIFFERENT PARTS (4711, 4712): "
+    assert said in text(found)
+    assert said in "".join(audit_page(found, lambda _: None))
 
 
 @pytest.mark.parametrize("change", ["version", "calibration"])

@@ -27,13 +27,13 @@ def _photos(audit: Audit, gathered: Gathered) -> Sequence[PhotoRow]:
         if entry is None:
             continue  # it could not be read
         mark = read_mark(picture_path(audit, found))
-        copies = gathered.repeated.get(found.sha256, ())[1:]
+        same = gathered.repeated.get(found.sha256, ())
         rows.append(
             photo_row(
                 found,
                 entry,
                 ledger_part(audit.ledger, found.sha256),
-                [str(path) for path in copies],
+                [str(path) for path in same if path != found.path],
                 None if mark is None else mark.likeness,
             )
         )
@@ -41,5 +41,5 @@ def _photos(audit: Audit, gathered: Gathered) -> Sequence[PhotoRow]:
 
 
 def pictures_of(audit: Audit, gathered: Gathered) -> dict[str, Path]:
-    """Return where the picture of each photo lies, by the photo's sha256."""
-    return {found.sha256: picture_path(audit, found) for found in gathered.photos}
+    """Return where the picture of each photo lies, by the photo's path as its row has it."""
+    return {str(found.path): picture_path(audit, found) for found in gathered.photos}

@@ -35,6 +35,8 @@ class Found:
     """The part's number by name or folder, where neither table, ledger nor card names it."""
     fallback_from: str
     """One of `BY_NAME`, `BY_FOLDER` and `ALONE`."""
+    number: int = 0
+    """Which of several parts that the table gives this picture to, from 1; 0 where it has one."""
 
 
 @dataclass(frozen=True)
@@ -52,6 +54,7 @@ class Gathered:
     photos: tuple[Found, ...]
     problems: tuple[Problem, ...]
     repeated: Mapping[str, tuple[Path, ...]]
-    """Files with the same bytes, by sha256; the first of them is judged."""
+    """Files with the same bytes, by sha256; of each part that the table names the first is judged,
+    and the first of all where it names none."""
     others: int
     """Files that are no photos and are not named as such."""

@@ -47,9 +47,9 @@ COLUMNS = ("part", "view", "fibre", "distal", "technician", "resin")
 class _Sorting:
     """What has been found so far."""
 
-    photos: list[Found] = field(default_factory=list)
     problems: list[Problem] = field(default_factory=list)
-    seen: dict[str, list[Path]] = field(default_factory=lambda: defaultdict(list))
+    seen: dict[str, list[Found]] = field(default_factory=lambda: defaultdict(list))
+    """All photos by their sha256, those with the same bytes in the order of their names."""
     others: int = 0
 
 
@@ -78,8 +78,27 @@ def gather(
     made, out = _Sorting(), None if leave_out is None else leave_out.resolve()
     for path, root in _files(places, out, made.problems):
         _sort(made, path, root, told)
-    repeated = {sha256: tuple(paths) for sha256, paths in made.seen.items() if len(paths) > 1}
-    return Gathered(tuple(made.photos), tuple(dict.fromkeys(made.problems)), repeated, made.others)
+    photos = tuple(photo for same in made.seen.values() for photo in _one_a_part(same))
+    repeated = {
+        sha256: tuple(photo.path for photo in same)
+        for sha256, same in made.seen.items()
+        if len(same) > 1
+    }
+    return Gathered(photos, tuple(dict.fromkeys(made.problems)), repeated, made.others)
+
+
+def _one_a_part(same: Sequence[Found]) -> list[Found]:
+    """Return the photos to judge of some with the same bytes.
+
+    One for each part that the table names, so that none of them is missing; else the first.
+    """
+    of_part: dict[str, Found] = {}
+    for photo in same:
+        if photo.told.part is not None:
+            of_part.setdefault(photo.told.part, photo)
+    if len(of_part) < 2:
+        return [*of_part.values()] or [same[0]]
+    return [replace(one, number=k) for k, one in enumerate(of_part.values(), 1)]
 
 
 def _sort(made: _Sorting, path: Path, root: Path, told: Mapping[Path, Told]) -> None:
@@ -96,10 +115,8 @@ def _sort(made: _Sorting, path: Path, root: Path, told: Mapping[Path, Told]) -> 
     except OSError as error:
         made.problems.append(Problem(str(path), f"cannot be opened ({error.strerror})"))
         return
-    made.seen[sha256].append(path)
-    if len(made.seen[sha256]) == 1:
-        known, part, source = _by_name(told.get(path.resolve(), Told()), path, root)
-        made.photos.append(Found(path, root, sha256, known, part, source))
+    known, part, source = _by_name(told.get(path.resolve(), Told()), path, root)
+    made.seen[sha256].append(Found(path, root, sha256, known, part, source))
 
 
 def _is_ours(path: Path) -> bool:

@@ -34,7 +34,7 @@ class Task:
     """One photo, and what the record is to say of it."""
 
     key: str
-    """sha256 of the photo, by which the caller finds it again."""
+    """By which the caller finds the photo again."""
     name: str
     data: bytes
     fibre: str

@@ -13,6 +13,7 @@ from satcheck.audit.wording import (
     outcome_sentence,
     pareto_sentence,
     percent,
+    same_file_sentence,
     second_sentences,
     trend_sentence,
 )
@@ -69,7 +70,7 @@ def _text_row(part: PartRow) -> str:
 
 def _twice(found: Summary) -> list[str]:
     """Return what is there twice, or nearly."""
-    lines = [f"The same file twice: {shown(listed(group), 200)}" for group in found.repeated]
+    lines = [shown(same_file_sentence(same), 240) for same in found.repeated]
     for group in found.near:
         numbers = {photo.part for photo in group}
         across = " UNDER DIFFERENT PARTS" if len(numbers) > 1 else ""
@@ -206,7 +207,7 @@ def as_json(found: Summary) -> dict[str, Any]:
                           for photo in part.photos]}
             for part in found.parts
         ],
-        "same_file": [list(group) for group in found.repeated],
+        "same_file": [list(same.paths) for same in found.repeated],
         "nearly_the_same": [[photo.path for photo in group] for group in found.near],
         "not_read": [vars(problem) | {} for problem in found.problems],
         "passed_over": found.others,

@@ -73,7 +73,10 @@ def fibre_of(audit: Audit, found: Found) -> str:
 
 
 def judged_entry(audit: Audit, found: Found) -> Entry | None:
-    """Return the ledger's newest inspection of a photo that still counts, or None."""
+    """Return the ledger's newest inspection of a photo that still counts, or None.
+
+    Where the table gives the picture to several parts, only one of the photo's own part does.
+    """
     search = Search(
         kind=Kind.INSPECTION,
         photo=found.sha256,
@@ -81,11 +84,15 @@ def judged_entry(audit: Audit, found: Found) -> Entry | None:
         fibre=fibre_of(audit, found),
         current=True,
     )
-    for entry in audit.ledger.find(search, limit=None):
-        inspection = entry.body.get("inspection")
-        if isinstance(inspection, Mapping) and inspection.get("version") == __version__:
-            return entry
-    return None
+    every = audit.ledger.find(search, limit=None)
+    return next((entry for entry in every if _counts(entry, found)), None)
+
+
+def _counts(entry: Entry, found: Found) -> bool:
+    inspection = entry.body.get("inspection")
+    if not isinstance(inspection, Mapping) or inspection.get("version") != __version__:
+        return False
+    return found.number == 0 or entry.body.get("part") == found.told.part
 
 
 def run(audit: Audit, photos: Sequence[Found], work: Runner) -> Iterator[Standing]:
@@ -101,7 +108,7 @@ def run(audit: Audit, photos: Sequence[Found], work: Runner) -> Iterator[Standin
     for found in photos:
         fibre_of(audit, found)  # before the first photo is judged
     standing = Standing(len(photos))
-    by_key = {found.sha256: found for found in photos}
+    by_key = {_key(found): found for found in photos}
     left = [found for found in photos if _is_left(audit, found)]
     standing.known = len(photos) - len(left)
     yield standing
@@ -111,10 +118,16 @@ def run(audit: Audit, photos: Sequence[Found], work: Runner) -> Iterator[Standin
         yield standing
 
 
+def _key(found: Found) -> str:
+    return f"{found.sha256}-{found.number}"
+
+
 def picture_path(audit: Audit, found: Found) -> Path:
-    """Return where the picture of a photo lies: named by its file and its sha256."""
+    """Return where the picture of a photo lies: named by its file, its sha256 and which part."""
     stem = found.path.stem.encode("utf-8", "backslashreplace")[:_STEM_BYTES]
-    return audit.pictures / f"{stem.decode('utf-8', 'ignore')}-{found.sha256[:8]}.jpg"
+    of_several = f"-{found.number}" if found.number > 1 else ""
+    name = f"{stem.decode('utf-8', 'ignore')}-{found.sha256[:8]}{of_several}.jpg"
+    return audit.pictures / name
 
 
 def read_mark(path: Path) -> PictureMark | None:
@@ -150,7 +163,7 @@ def _tasks(audit: Audit, left: Sequence[Found], standing: Standing) -> Iterator[
         entry = judged_entry(audit, found)
         record = None if entry is None else _record(entry)
         yield Task(
-            key=found.sha256,
+            key=_key(found),
             name=found.path.name,
             data=data,
             fibre=fibre_of(audit, found),

@@ -1,6 +1,7 @@
 """What an auditor looks for in an audit's rows: faults and where, what was not judged, trends."""
 
 import hashlib
+from collections import defaultdict
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import groupby
@@ -93,6 +94,14 @@ class SecondLook:
     """Share of wrong parts at which the lot still passes in one of ten."""
 
 
+@dataclass(frozen=True)
+class Repeated:
+    """Files with the same bytes, and the parts that they stand for."""
+
+    paths: tuple[str, ...]
+    parts: tuple[str, ...]
+
+
 @dataclass(frozen=True, eq=False)
 class Summary:
     """An audit, summed up."""
@@ -103,8 +112,7 @@ class Summary:
     parts: tuple[PartRow, ...]
     calibrations: tuple[CalibrationFacts, ...]
     problems: tuple[Problem, ...]
-    repeated: tuple[tuple[str, ...], ...]
-    """Files with the same bytes."""
+    repeated: tuple[Repeated, ...]
     near: tuple[tuple[PhotoRow, ...], ...]
     """Photos that look nearly the same."""
     others: int
@@ -165,7 +173,7 @@ def summarise(
         parts=tuple(parts),
         calibrations=tuple(facts[fibre] for fibre in sorted(facts)),
         problems=tuple(problems),
-        repeated=tuple((photo.path, *photo.copies) for photo in photos if photo.copies),
+        repeated=_repeated(photos),
         near=tuple(tuple(by_key[key] for key in group) for group in near_groups(hashes)),
         others=others,
         pareto=pareto(parts),
@@ -173,6 +181,17 @@ def summarise(
         groups=_groups(parts),
         trends=_trends(parts),
         second=second_look(parts, aql),
+    )
+
+
+def _repeated(photos: Sequence[PhotoRow]) -> tuple[Repeated, ...]:
+    rows: dict[str, list[PhotoRow]] = defaultdict(list)
+    for photo in photos:
+        if photo.copies:
+            rows[photo.sha256].append(photo)
+    return tuple(
+        Repeated((some[0].path, *some[0].copies), tuple(sorted({photo.part for photo in some})))
+        for some in rows.values()
     )
 
 

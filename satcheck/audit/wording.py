@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from satcheck.audit.summary import EACH, Group, SecondLook, Summary, Trend
+from satcheck.audit.summary import EACH, Group, Repeated, SecondLook, Summary, Trend
 
 MANY = 6
 """So many of a list are named before the rest is counted."""
@@ -84,6 +84,13 @@ def second_sentences(second: SecondLook, failing: int, unjudged: int) -> tuple[s
         "one time in ten.",
         EACH,
     )
+
+
+def same_file_sentence(same: Repeated) -> str:
+    """Return which files have the same bytes, and whether they stand for several parts."""
+    if len(same.parts) > 1:
+        return f"The same file UNDER DIFFERENT PARTS ({listed(same.parts)}): {listed(same.paths)}"
+    return f"The same file twice: {listed(same.paths)}"
 
 
 def group_row(group: Group) -> tuple[str, ...]:

@@ -173,7 +173,7 @@ def _report(
     from satcheck.audit.results import text
 
     pictures = pictures_of(task, gathered)
-    write_results(found, out, lambda photo: _bytes_of(pictures[photo.sha256]))
+    write_results(found, out, lambda photo: _bytes_of(pictures[photo.path]))
     if as_json:
         say(json.dumps(plain(found), indent=1, allow_nan=False))
     else:

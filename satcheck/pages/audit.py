@@ -14,6 +14,7 @@ from satcheck.audit.wording import (
     outcome_sentence,
     pareto_sentence,
     percent,
+    same_file_sentence,
     second_sentences,
     trend_sentence,
 )
@@ -45,10 +46,11 @@ def audit_page(found: Summary, picture: Callable[[PhotoRow], bytes | None]) -> I
         trends=[(trend_chart(one), trend_sentence(one)) for one in found.trends],
         group_head=GROUP_HEAD,
         group_row=group_row,
-        number={photo.sha256: k for k, photo in enumerate(photos)},
+        number={photo.path: k for k, photo in enumerate(photos)},
         headline=photo_headline,
         percent=percent,
         listed=listed,
+        same_file=same_file_sentence,
         by=lambda photo: photo.by,
         technicians=sorted({photo.by for photo in photos} - {""}),
     )
