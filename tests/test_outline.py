@@ -293,6 +293,18 @@ def test_a_box_rules_out_what_lies_outside() -> None:
     assert overlap(part.silhouette, silhouette) > 0.93
 
 
+def test_a_box_is_believed_that_there_is_a_part_in_it() -> None:
+    """A plain block of the form of a card is no part by itself."""
+    picture = bench("wall", np.random.default_rng(1))
+    block = np.zeros((HEIGHT, WIDTH), bool)
+    block[150:500, 160:300] = True
+    picture[block] = FIBRES["aramid"]
+    shown = np.clip(picture, 0, 255).astype(np.uint8)
+    assert find_part(shown) is None  # the control
+    assert overlap(found(part_in_box(shown, (120, 100, 340, 560))).silhouette, block) > 0.93
+    assert part_in_box(shown, (10, 10, 140, 400)) is None  # where nothing is
+
+
 def test_a_drawn_outline_is_taken_as_it_is() -> None:
     picture, silhouette, laminate = scene("wall", "glass", tape=True)
     part = part_in_outline(picture, outline())
