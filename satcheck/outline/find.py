@@ -1,8 +1,8 @@
 """What in the picture is the laminated part.
 
-Four ways to the same record: found without input, from a box, from a drawn outline, or mended by
-taps. Texture plays no role in any of them: where a laminate is rich it is smooth, and a search by
-texture would drop exactly those places.
+Five ways to the same record: found without input, in a box, at a tap, from a drawn outline, or
+mended by taps. Texture plays no role in any of them: where a laminate is rich it is smooth, and a
+search by texture would drop exactly those places.
 """
 
 from collections.abc import Callable
@@ -12,7 +12,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from satcheck.outline.candidate import best_shape, is_whole
+from satcheck.outline.candidate import SHARE, best_shape, is_whole
 from satcheck.outline.cover import remove_cover
 from satcheck.outline.cut_off import is_cut, may_run_out, outer
 from satcheck.outline.edge import FINE, Shape, cut, solid
@@ -115,6 +115,25 @@ def part_in_box(rgb: Rgb, box: tuple[int, int, int, int]) -> Part | None:
     outside[max(y0, 0) : y1, max(x0, 0) : x1] = False
     least = LEAST_FILLED * float(1 - outside.mean())
     return find_part(rgb, lambda: outside, lambda shape: shape.share > least)
+
+
+def part_at(rgb: Rgb, points: NDArray[np.floating]) -> Part | None:
+    """Find the part that shows at one at least of some points (N, 2) x, y in pixels.
+
+    Whoever points at a part has seen it: it may have any form.
+    """
+
+    def pointed_at(shape: Shape) -> bool:
+        at = points * (shape.silhouette.shape[1] / rgb.shape[1])
+        return shape.share > SHARE[0] and shows_at(shape.silhouette, at)
+
+    return find_part(rgb, pointed_at=pointed_at)
+
+
+def shows_at(silhouette: Bool, points: NDArray[np.floating]) -> bool:
+    """Return whether one at least of some points (N, 2) x, y in pixels lies on it (H, W)."""
+    x, y = np.clip(points, 0, np.array(silhouette.shape[::-1]) - 1).astype(int).T
+    return bool(silhouette[y, x].any())
 
 
 def part_in_outline(rgb: Rgb, polygon: NDArray[np.floating]) -> Part:

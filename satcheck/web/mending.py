@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from satcheck.outline.find import find_part, mend
+from satcheck.outline.find import find_part, mend, part_at, shows_at
 from satcheck.photo.read import Photo
 from satcheck.web.shot import Tap
 
@@ -22,9 +22,7 @@ def mended_outline(
     if not inside and not outside:
         return None
     taps = [np.array(side, float).reshape(-1, 2) * photo.scale for side in (inside, outside)]
-    found = find_part(photo.rgb)
-    before = _guess(photo, taps[0]) if found is None else found.silhouette
-    silhouette = mend(photo.rgb, before, *taps)
+    silhouette = mend(photo.rgb, _before(photo, taps[0]), *taps)
     outlines, _ = cv2.findContours(
         silhouette.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE
     )
@@ -32,6 +30,17 @@ def mended_outline(
         return None
     largest = max(outlines, key=cv2.contourArea)
     return np.asarray(largest.reshape(-1, 2) / photo.scale, np.float64)
+
+
+def _before(photo: Photo, inside: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """Return what is mended: what was found, or what shows at the taps where that is elsewhere.
+
+    A tap beside what was found may also only say that more belongs to it.
+    """
+    found = find_part(photo.rgb)
+    if len(inside) and (found is None or not shows_at(found.silhouette, inside)):
+        found = part_at(photo.rgb, inside) or found
+    return _guess(photo, inside) if found is None else found.silhouette
 
 
 def _guess(photo: Photo, inside: NDArray[np.float64]) -> NDArray[np.bool_]:
