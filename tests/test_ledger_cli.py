@@ -88,6 +88,106 @@ def test_a_terminal_is_not_moved_by_what_was_typed(
     assert not {"\x1b", "\r"} & set(capsys.readouterr().out)
 
 
+@pytest.fixture
+def counted(ledger: Ledger) -> Ledger:
+    """Return the two of March with two of April more, one of them corrected, one not judged."""
+    april = open_ledger(Path("satcheck.ledger"), clock_from("2026-04-01", days=1))
+    first = inspect(april, Label.RICH, by="AB", resin="epoxy")
+    inspect(april, Label.NOT_JUDGED, by="CD")
+    inspect(april, Label.LEAN, by="AB", resin="epoxy", corrects=first.id)
+    return april
+
+
+def test_a_trend_is_a_table_of_what_was_recorded(
+    counted: Ledger, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run("trend") == 0
+    lines = capsys.readouterr().out.splitlines()
+    assert lines[1].split() == [
+        *("month", "count", "starved", "lean", "good", "heavy", "rich", "judged", "judged"),
+        "evenness",
+    ]
+    assert [line.split() for line in lines[2:] if line] == [
+        ["2026-03", "2", "1", "0", "1", "0", "0", "0", "96", "%", "0.91"],
+        ["2026-04", "2", "0", "1", "0", "0", "0", "1", "96", "%", "0.91"],
+    ]
+    assert len({len(line) for line in lines[1:] if line}) == 1
+
+
+def test_a_trend_by_technician_fits_eighty_columns(
+    counted: Ledger, capsys: pytest.CaptureFixture[str]
+) -> None:
+    inspect(counted, Label.GOOD, by="A very long name \x1b[2J")
+    inspect(counted, Label.GOOD)
+    assert run("trend", "--period", "week", "--group", "technician", "--since", "2026-W14") == 0
+    lines = [line for line in capsys.readouterr().out.splitlines() if line]
+    assert [line.split()[:3] for line in lines[2:]] == [
+        ["2026-W14", "(not", "told)"],
+        ["2026-W14", "A", "very"],
+        ["2026-W14", "AB", "1"],
+        ["2026-W14", "CD", "1"],
+    ]
+    assert max(map(len, lines)) < 80
+    assert not any("\x1b" in line for line in lines)
+
+
+@pytest.mark.parametrize(
+    ("words", "found"),
+    [
+        (["--since", "2026-04"], {"2026-04": 2}),
+        (["--until", "2026-03"], {"2026-03": 2}),
+        (["--until", "2026"], {"2026-03": 2, "2026-04": 2}),
+        (["--by", "AB"], {"2026-03": 1, "2026-04": 1}),
+        (["--resin", "epoxy"], {"2026-04": 1}),
+        (["--since", "2027"], {}),
+    ],
+)
+def test_a_trend_is_narrowed_by_each_filter(
+    counted: Ledger, words: list[str], found: dict[str, int], capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run("trend", "--json", *words) == 0
+    points = json.loads(capsys.readouterr().out)
+    assert {point["period"]: point["inspections"] for point in points} == found
+
+
+def test_a_trend_as_csv_holds_the_same_counts(
+    counted: Ledger, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run("trend", "--csv", "--group", "resin", "--since", "2026-04") == 0
+    assert capsys.readouterr().out.split() == [
+        "period,group,inspections,starved,lean,good,heavy,rich,not_judged,share_judged,evenness",
+        "2026-04,,1,0,0,0,0,0,1,0.96,0.91",
+        "2026-04,epoxy,1,0,1,0,0,0,0,0.96,0.91",
+    ]
+
+
+def test_a_trend_of_nothing_says_so(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    open_ledger(tmp_path / "new.ledger", clock_from("2026-03-04")).close()
+    file = ["--ledger", str(tmp_path / "new.ledger")]
+    assert run("trend", *file) == 0
+    assert capsys.readouterr().out == "No inspection is recorded.\n"
+    assert run("trend", *file, "--by", "AB") == 0
+    assert capsys.readouterr().out == "No such inspection.\n"
+
+
+@pytest.mark.parametrize(
+    ("words", "allowed"),
+    [
+        (["--since", "2026-13"], "2026 and 2026-03"),
+        (["--until", "2026-03-04"], "2026 and 2026-03"),
+        (["--since", "2026-W10"], "2026 and 2026-03"),
+        (["--period", "week", "--since", "2026-03"], "2026 and 2026-W10"),
+    ],
+)
+def test_a_trend_from_no_such_period_is_refused(
+    ledger: Ledger, words: list[str], allowed: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run("trend", *words) == 2
+    error = capsys.readouterr().err
+    assert error.count("\n") == 1
+    assert f"; allowed are {allowed}" in error
+
+
 def test_an_export_is_a_new_file_of_the_kind_that_its_name_says(ledger: Ledger) -> None:
     assert run("export", "month.csv", "--verdict", "good") == 0
     assert Path("month.csv").read_text(encoding="utf-8-sig").count("\n") == 2

@@ -1,4 +1,4 @@
-"""``satcheck ledger``: list, show, export, back up, merge and verify records."""
+"""``satcheck ledger``: list, show, count, export, back up, merge and verify records."""
 
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -31,6 +31,22 @@ class Verdict(StrEnum):
     HEAVY = "heavy"
     RICH = "rich"
     NOT_JUDGED = "not judged"
+
+
+class Period(StrEnum):
+    """What the points of a trend are."""
+
+    MONTH = "month"
+    WEEK = "week"
+
+
+class Group(StrEnum):
+    """What a trend is told apart by."""
+
+    TECHNICIAN = "technician"
+    RESIN = "resin"
+    CALIBRATION = "calibration"
+    FIBRE = "fibre"
 
 
 LedgerOption = Annotated[
@@ -98,6 +114,45 @@ def show(
     with _reading(file) as opened:
         entry = opened.entry(name)
         say(json_text(entry) if as_json else entry_text(opened, entry))
+
+
+@ledger.command()
+def trend(
+    file: LedgerOption = DEFAULT,
+    period: Annotated[Period, typer.Option(help="One line a month, or an ISO week.")] = (
+        Period.MONTH
+    ),
+    group: Annotated[Group | None, typer.Option(help="One line for each of these.")] = None,
+    by: ByOption = None,
+    resin: ResinOption = None,
+    since: Annotated[
+        str | None, typer.Option(metavar="TIME", help="From this year, month or week on.")
+    ] = None,
+    until: Annotated[
+        str | None, typer.Option(metavar="TIME", help="To the end of this year, month or week.")
+    ] = None,
+    as_csv: Annotated[bool, typer.Option("--csv", help="Print CSV instead.")] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="Print JSON instead.")] = False,
+) -> None:
+    """Count inspections and their verdicts by month or week, oldest first.
+
+    Corrected inspections count as corrected. Months and weeks are those of UTC; weeks are written
+    as 2026-W10. Share judged and evenness are means.
+    """
+    from satcheck.ledger.exporting import trend_csv_lines, trend_json_text
+    from satcheck.ledger.listing import trend_text
+    from satcheck.ledger.trend import trend as points_of
+
+    told_by = "by" if group is Group.TECHNICIAN else group and group.value
+    only = {key: value for key, value in (("by", by), ("resin", resin)) if value is not None}
+    with _reading(file) as opened:
+        points = points_of(opened, period.value, group=told_by, since=since, until=until, **only)
+    if as_csv or as_json:
+        say("\n".join(trend_csv_lines(points)) if as_csv else trend_json_text(points))
+    elif points:
+        say(trend_text(points, period.value, group and group.value))
+    else:
+        say("No such inspection." if only or since or until else "No inspection is recorded.")
 
 
 @ledger.command()

@@ -1,4 +1,4 @@
-"""Entries as a table for a spreadsheet, and as JSON for programs."""
+"""Entries and their trend as a table for a spreadsheet, and as JSON for programs."""
 
 import csv
 import io
@@ -13,12 +13,18 @@ from typing import Any
 from satcheck.errors import LedgerError, UsageError
 from satcheck.ledger.entries import Entry
 from satcheck.ledger.index import LOOKED_UP
+from satcheck.ledger.trend import VERDICTS, Point
 from satcheck.tables import unformula
 
 COLUMNS = (
     *("seq", "id", "kind", "made_at", "by", "corrects"),
     *LOOKED_UP,
     *("evenness", "share_judged", "text"),
+)
+TREND_COLUMNS = (
+    *("period", "group", "inspections"),
+    *(verdict.replace(" ", "_") for verdict in VERDICTS),
+    *("share_judged", "evenness"),
 )
 
 
@@ -46,6 +52,20 @@ def json_lines(entries: Iterable[Entry]) -> Iterator[str]:
 def json_text(entry: Entry) -> str:
     """Return one whole entry as JSON to read."""
     return json.dumps(asdict(entry), indent=1)
+
+
+def trend_csv_lines(points: Iterable[Point]) -> Iterator[str]:
+    """Yield the lines of a CSV table of a trend, header first; as `csv_lines`."""
+    yield _line(TREND_COLUMNS)
+    for point in points:
+        counts = (point.verdicts.get(verdict, 0) for verdict in VERDICTS)
+        cells = (point.period, point.group, point.inspections, *counts)
+        yield _line([*cells, point.share_judged, point.evenness])
+
+
+def trend_json_text(points: Iterable[Point]) -> str:
+    """Return a trend as one JSON array of points."""
+    return json.dumps([asdict(point) for point in points], indent=1)
 
 
 def write_export(entries: Iterable[Entry], path: Path) -> None:

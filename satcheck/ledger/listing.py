@@ -1,17 +1,19 @@
-"""Entries as text for a terminal: a list with one line each, and one entry in full."""
+"""Entries as text for a terminal: a list with one line each, one in full, and their trend."""
 
 import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime, tzinfo
 
 from satcheck.ledger.book import Ledger
 from satcheck.ledger.entries import Entry, Kind
 from satcheck.ledger.recording import stored_inspection
 from satcheck.ledger.search import Search
+from satcheck.ledger.trend import VERDICTS, Point
 from satcheck.ledger.verifying import Report
 from satcheck.report import text_report
 
 _ROW = "{:<16}  {:<8}  {:<10}  {:<14}  {:<10}  {}"
+_POINT = " {:>5} {:>7} {:>4} {:>4} {:>5} {:>4} {:>6} {:>6} {:>8}"
 
 
 def list_text(entries: Iterable[Entry], zone: tzinfo | None = None) -> str:
@@ -25,6 +27,37 @@ def list_text(entries: Iterable[Entry], zone: tzinfo | None = None) -> str:
         cells = (entry.kind[:10], shown(_what(entry), 14), shown(verdict, 10), shown(entry.by, 12))
         lines.append(_ROW.format(local(entry.made_at, zone), entry.id[:8], *cells).rstrip())
     return "\n".join(lines)
+
+
+def trend_text(points: Sequence[Point], period: str, group: str | None = None) -> str:
+    """Return one line a point under a header, 80 columns.
+
+    Parameters
+    ----------
+    points : sequence of Point
+    period : str
+        What the first column is called.
+    group : str, optional
+        What is told apart, in the user's word; None leaves its column out.
+    """
+    above = ("", "", "", "", "", "", "not", "share", "")
+    heads = ("count", *VERDICTS[:-1], "judged", "judged", "evenness")
+    lines = [
+        _point_line("", None if group is None else "", above),
+        _point_line(period, group, heads),
+    ]
+    for point in points:
+        whose = None if group is None else shown(point.group or "(not told)", 12)
+        counts = (point.verdicts.get(verdict, 0) for verdict in VERDICTS)
+        judged = f"{100 * point.share_judged:.0f} %"
+        even = "" if point.evenness is None else f"{point.evenness:.2f}"
+        lines.append(_point_line(point.period, whose, (point.inspections, *counts, judged, even)))
+    return "\n".join(lines)
+
+
+def _point_line(period: str, group: str | None, cells: Sequence[object]) -> str:
+    whose = "" if group is None else f" {group:<12}"
+    return f"{period:<8}{whose}{_POINT.format(*cells)}".rstrip()
 
 
 def _what(entry: Entry) -> str:

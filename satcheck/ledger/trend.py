@@ -1,5 +1,6 @@
 """How inspections went over the months or weeks, for all or by technician, resin or calibration."""
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import groupby
@@ -8,12 +9,19 @@ from typing import Any, Literal
 from satcheck.errors import UsageError
 from satcheck.ledger.book import Ledger
 from satcheck.ledger.entries import storable
+from satcheck.model import SCALE, Label
 
 Period = Literal["month", "week"]
 GROUPS = ("by", "resin", "calibration", "fibre")
 """What a trend can be told apart by; "by" is the technician."""
+VERDICTS = tuple(label.word for label in (*SCALE, Label.NOT_JUDGED))
 
 _SHAPES: Mapping[Period, str] = {"month": "____-__", "week": "____-W__"}
+_TYPED: Mapping[Period, tuple[re.Pattern[str], str]] = {
+    "month": (re.compile(r"[0-9]{4}(-(0[1-9]|1[0-2]))?"), "2026 and 2026-03"),
+    "week": (re.compile(r"[0-9]{4}(-W(0[1-9]|[1-4][0-9]|5[0-3]))?"), "2026 and 2026-W10"),
+}
+"""How the first and the last period may be typed, and how that is told."""
 
 
 @dataclass(frozen=True)
@@ -49,15 +57,17 @@ def trend(
     group : str, optional
         One of ``GROUPS``: a point for each of its values.
     since, until : str, optional
-        First and last period, written as in the points.
+        First and last period, written as in the points, or a year; both are included.
     **only
         Only inspections with this value of one of ``GROUPS``.
 
     Raises
     ------
     UsageError
-        If something else is grouped or chosen by.
+        If something else is grouped or chosen by, or a time is no such period.
     """
+    for option, time in (("--since", since), ("--until", until)):
+        _check_period(option, time, period)
     for name in (*only, *([] if group is None else [group])):
         if name not in GROUPS:
             raise UsageError(f"a trend by {name}: allowed are {', '.join(GROUPS)}")
@@ -68,12 +78,19 @@ def trend(
         "sum(with_evenness), sum(evenness_ppm) FROM tally "
         f"WHERE period LIKE ? AND period >= ? AND period <= ? {' '.join(terms)} "
         "GROUP BY 1, 2, 3 HAVING sum(inspections) > 0 ORDER BY 1, 2, 3",
-        (_SHAPES[period], since or "", until or "~", *map(storable, only.values())),
+        # ~ stands behind every sign of a period: all that begins so is included
+        (_SHAPES[period], since or "", f"{until or ''}~", *map(storable, only.values())),
     )
     return tuple(
         _point(when, whose, list(verdicts))
         for (when, whose), verdicts in groupby(rows, key=lambda row: (row[0], row[1]))
     )
+
+
+def _check_period(option: str, time: str | None, period: Period) -> None:
+    typed, allowed = _TYPED[period]
+    if time is not None and not typed.fullmatch(time):
+        raise UsageError(f"{option} {time}: no time of a trend by {period}; allowed are {allowed}")
 
 
 def _point(when: str, whose: str, rows: Sequence[Sequence[Any]]) -> Point:
