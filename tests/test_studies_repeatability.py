@@ -8,6 +8,7 @@ from study_tables import gauge_lines, written
 
 from satcheck.errors import TableError
 from satcheck.studies.repeatability import RepeatabilityStudy, study_repeatability
+from satcheck.studies.summary import as_text, summarise_repeatability
 
 HEAD = "part,person,trial,value"
 
@@ -52,9 +53,31 @@ def test_the_widths_are_those_of_one_reading(tmp_path: Path) -> None:
     assert found.below < found.within
 
 
-def test_all_alike_says_that_it_shows_nothing(tmp_path: Path) -> None:
-    rows = [f"{p},{o},{k},0.5" for p in "12" for o in "AB" for k in "12"]
-    assert "shows nothing" in study_repeatability(written(tmp_path, HEAD, *rows)).sentence
+@pytest.mark.parametrize("values", [("0.5", "0.5"), ("0.1", "0.1"), ("0.3", "0.30000000000000004")])
+def test_what_differs_by_rounding_alone_shows_nothing(
+    tmp_path: Path, values: tuple[str, str]
+) -> None:
+    """Three tenths are summed to 0.30000000000000004: no spread of photos, parts or persons."""
+    rows = [f"{p},{o},{k},{values[(p + k) % 2]}" for p in range(5) for o in "ABC" for k in range(3)]
+    found = study_repeatability(written(tmp_path, HEAD, *rows))
+    assert found.sentence == (
+        "Nothing varied: the study shows nothing; photograph parts that differ."
+    )
+    assert (found.by_range.total, found.anova.gauge.total, found.within) == (0, 0, 0)
+    said = as_text(summarise_repeatability(found))
+    assert "with 95 % confidence" not in said
+    assert said.count("not told") == 2
+
+
+def test_photos_that_differ_by_rounding_alone_tell_any_parts_apart(tmp_path: Path) -> None:
+    """The mean of three tenths is not quite a tenth, which makes no number of groups."""
+    rows = [f"{p},{o},{k},0.{p}" for p in range(1, 6) for o in "ABC" for k in range(3)]
+    found = study_repeatability(written(tmp_path, HEAD, *rows))
+    assert found.by_range.categories is None
+    assert found.anova.gauge.categories is None
+    assert found.sentence == (
+        "Photo and person make 0 % of the spread: one photo by anyone will do."
+    )
 
 
 @pytest.mark.parametrize(

@@ -20,6 +20,9 @@ POOL_FROM = 0.25
 """p of the interaction above which it counts as repeatability (AIAG; from memory)."""
 GOOD, POOR = 0.10, 0.30
 """Shares of the total variation below which a gauge is good, above which it is not (AIAG)."""
+ROUNDING = 1e-12
+"""Of the largest reading: a spread up to it is how numbers are rounded (double precision keeps 16
+digits, of which the sums of a study lose a few; own rule)."""
 FEWEST_CATEGORIES = 5
 """ndc from which a gauge can tell parts apart well enough to follow a process (AIAG)."""
 
@@ -100,11 +103,12 @@ def average_and_range(readings: F64) -> Gauge:
         If there are fewer, or a reading is not finite.
     """
     parts, persons, trials = _checked(readings)
-    repeat = float(np.ptp(readings, axis=2).mean()) / _range_mean(trials)
-    between = float(np.ptp(readings.mean((0, 2)))) / _range_rms(persons)
+    noise = _rounding(readings)
+    repeat = _beyond(np.ptp(readings, axis=2).mean(), noise) / _range_mean(trials)
+    between = _beyond(np.ptp(readings.mean((0, 2))), noise) / _range_rms(persons)
     # Averages of persons differ by repeatability too, even where the persons do not.
     person = math.sqrt(max(between**2 - repeat**2 / (parts * trials), 0.0))
-    part = float(np.ptp(readings.mean((1, 2)))) / _range_rms(parts)
+    part = _beyond(np.ptp(readings.mean((1, 2))), noise) / _range_rms(parts)
     return Gauge("average and range", repeat, person, part)
 
 
@@ -112,11 +116,12 @@ def anova(readings: F64) -> Anova:
     """Return the gauge by two-way analysis of variance; see `average_and_range`."""
     parts, persons, trials = _checked(readings)
     grand, cell = readings.mean(), readings.mean(2)
-    part = persons * trials * float(np.square(cell.mean(1) - grand).sum())
-    person = parts * trials * float(np.square(cell.mean(0) - grand).sum())
-    within = float(np.square(readings - cell[:, :, None]).sum())
+    noise = readings.size * _rounding(readings) ** 2
+    part = _beyond(persons * trials * np.square(cell.mean(1) - grand).sum(), noise)
+    person = _beyond(parts * trials * np.square(cell.mean(0) - grand).sum(), noise)
+    within = _beyond(np.square(readings - cell[:, :, None]).sum(), noise)
     both = cell - cell.mean(1)[:, None] - cell.mean(0)[None, :] + grand
-    interaction = trials * float(np.square(both).sum())
+    interaction = _beyond(trials * np.square(both).sum(), noise)
     df = np.array([parts - 1, persons - 1, (parts - 1) * (persons - 1), readings.size - cell.size])
     f_value = float(interaction / df[2] / (within / df[3])) if within else math.inf
     p_value = float(f.sf(f_value, df[2], df[3])) if interaction else 1.0
@@ -159,6 +164,16 @@ def _checked(readings: F64) -> tuple[int, int, int]:
         raise ValueError("two and more parts, persons and trials, all finite, are allowed")
     parts, persons, trials = readings.shape
     return parts, persons, trials
+
+
+def _rounding(readings: F64) -> float:
+    """Return the spread up to which readings differ by how numbers are rounded."""
+    return ROUNDING * float(np.abs(readings).max())
+
+
+def _beyond(spread: float, noise: float) -> float:
+    """Return a spread, 0 where it is no more than noise."""
+    return float(spread) if spread > noise else 0.0
 
 
 def _range_mean(of: int) -> float:

@@ -56,7 +56,7 @@ class RepeatabilityStudy:
         """Return what this means for the shop."""
         gauge = self.anova.gauge
         if gauge.share is None:
-            return "Every value is the same: the study shows nothing; photograph parts that differ."
+            return "Nothing varied: the study shows nothing; photograph parts that differ."
         told = f"Photo and person make {100 * gauge.share:.0f} % of the spread"
         if gauge.categories is not None:
             told += f" and leave {_groups(gauge.categories)}"

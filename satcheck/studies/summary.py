@@ -136,15 +136,11 @@ def summarise_repeatability(study: RepeatabilityStudy) -> Summary:
         ("all (TV)", *(f"{g.total:.4g}" for g in both)),
         ("groups told apart (ndc)", *(_groups(g) for g in both)),
     ]
-    width = (
-        f"95 % of photos of a part read within ±{study.within:.3g} of its average, and no more "
-        f"than {study.below:.3g} too low, with 95 % confidence."
-    )
     pooled = "added to repeatability" if study.anova.is_pooled else "counted with the persons"
     return Summary(
         title="Repeatability of photos",
         sentence=study.sentence,
-        cautions=(width, *([study.caution] if study.caution else [])),
+        cautions=tuple(said for said in (_width(study), study.caution) if said),
         tables=(
             Table(
                 f"{study.parts} parts, {len(study.persons)} persons, {study.trials} photos each",
@@ -162,12 +158,24 @@ def summarise_repeatability(study: RepeatabilityStudy) -> Summary:
     )
 
 
+def _width(study: RepeatabilityStudy) -> str:
+    """Return how near photos read; blank where nothing varied, which tells nothing of it."""
+    if study.anova.gauge.share is None:
+        return ""
+    return (
+        f"95 % of photos of a part read within ±{study.within:.3g} of its average, and no more "
+        f"than {study.below:.3g} too low, with 95 % confidence."
+    )
+
+
 def _sd(value: float, gauge: Gauge) -> str:
     share = "" if not gauge.total else f" ({100 * value / gauge.total:.1f} %)"
     return f"{value:.4g}{share}"
 
 
 def _groups(gauge: Gauge) -> str:
+    if gauge.share is None:
+        return "not told"
     return "no limit" if gauge.categories is None else str(gauge.categories)
 
 
