@@ -8,6 +8,7 @@ from study_tables import written
 
 from satcheck.errors import TableError
 from satcheck.studies.detection import round_up, study_detection
+from satcheck.studies.summary import as_text, summarise_detection
 
 
 def test_a_published_set_comes_out_of_its_table(tmp_path: Path) -> None:
@@ -41,6 +42,28 @@ def test_too_few_large_patches_are_asked_for(tmp_path: Path) -> None:
     assert "add patches larger than 7" in said
 
 
+def test_larger_patches_that_are_found_less_tell_no_size(tmp_path: Path) -> None:
+    """All of 1 to 5 found, none of 6 to 10: the words may not say that the found are larger."""
+    rows = [f"{k},{int(k <= 5)}" for k in range(1, 11)]
+    found = study_detection(written(tmp_path, "size,found", *rows))
+    assert found.sentence.startswith("Detection does not rise with size, so that no size is told:")
+    said = as_text(summarise_detection(found))
+    assert said.count("not told") == 3
+    assert "Every found patch is larger" not in said
+
+
+def test_sizes_close_together_are_fitted_as_those_far_apart(tmp_path: Path) -> None:
+    """Moved by 100 and drawn together a millionfold, sizes have the same odds."""
+    marks = [(k % 10, int(k % 10 > 3 + k // 10)) for k in range(40)]
+    wide = study_detection(written(tmp_path, "size,found", *(f"{s + 1},{f}" for s, f in marks)))
+    close = study_detection(
+        written(tmp_path, "size,found", *(f"{100 + s / 2**30!r},{f}" for s, f in marks))
+    )
+    assert wide.result.line is not None
+    assert close.result.line is not None
+    assert close.result.line.se_slope == pytest.approx(wide.result.line.se_slope * 2**30, rel=1e-3)
+
+
 @pytest.mark.parametrize(
     ("size", "rounded"), [(0.192495, 0.193), (0.193, 0.193), (8.2301, 8.24), (1234.0, 1240.0)]
 )
@@ -52,6 +75,7 @@ def test_a_bound_is_rounded_up(size: float, rounded: float) -> None:
     ("rows", "line", "says"),
     [
         (["0,1"], 2, "out of range"),
+        (["1e-300,1", "2e-300,0"], 2, "'1e-300' is out of range; 1e-09 to 1e\\+09 is allowed"),
         (["-3,1"], 2, "a number above 0"),
         (["3 mm,1"], 2, "size '3 mm' is no number"),
         (["3,yes"], 2, "found 'yes' is unknown; allowed are 0, 1"),

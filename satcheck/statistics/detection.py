@@ -131,15 +131,15 @@ def fit_line(size: ArrayLike, found: ArrayLike, scale: Scale, *, penalised: bool
     """Return the line of greatest likelihood, with Firth's penalty or without."""
     x, y = _design(np.asarray(size, np.float64), scale)[0], np.asarray(found, np.float64)
     middle, spread = float(x.mean()), float(x.std()) or 1.0
-    coefficients = fit_logit(_columns((x - middle) / spread), y, penalised=penalised)
-    slope = coefficients[1] / spread
-    columns = _columns(x)
-    line = np.array([coefficients[0] - slope * middle, slope])
-    covariance = np.linalg.inv(_information(columns, line))
-    errors = np.sqrt(np.diag(covariance))
-    deviance = -2 * _log_likelihood(columns @ line, y)
+    columns = _columns((x - middle) / spread)
+    standard = fit_logit(columns, y, penalised=penalised)
+    # Back to sizes only at the end: beside their own mean close ones are all alike.
+    back = np.array([[1.0, -middle / spread], [0.0, 1 / spread]])
+    covariance = back @ np.linalg.inv(_information(columns, standard)) @ back.T
+    (intercept, slope), errors = back @ standard, np.sqrt(np.diag(covariance))
+    deviance = -2 * _log_likelihood(columns @ standard, y)
     return Line(
-        intercept=float(line[0]), slope=float(line[1]), se_intercept=float(errors[0]),
+        intercept=float(intercept), slope=float(slope), se_intercept=float(errors[0]),
         se_slope=float(errors[1]), deviance=deviance, is_penalised=penalised, scale=scale,
     )  # fmt: skip
 
@@ -321,8 +321,8 @@ def _lacks(found: Detection) -> list[tuple[bool, str]]:
         ),
         (
             found.trouble == "falls",
-            "Larger patches were not found more often: check the columns size and found, and add "
-            "smaller and larger patches.",
+            "Detection does not rise with size, so that no size is told: check the columns size "
+            "and found, and add smaller and larger patches.",
         ),
         (
             fitted and a50 < found.smallest,

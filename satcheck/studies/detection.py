@@ -10,10 +10,12 @@ from numpy.typing import NDArray
 from satcheck.errors import TableError
 from satcheck.statistics.detection import Detection, Scale, detect
 from satcheck.statistics.intervals import lower_bound
-from satcheck.tables import read_rows
+from satcheck.tables import LARGEST, Row, read_rows
 
 COLUMNS, OPTIONAL = ("size", "found"), ("part",)
 WORDS = ("0", "1")
+SMALLEST = 1e-9
+"""No patch is smaller in any unit, and the squares of far smaller sizes are 0."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -40,6 +42,8 @@ class DetectionStudy:
                 f"{share:.0f} % are, with 95 % confidence, but not from which size on. "
                 f"{told.missing[0]}"
             )
+        if told.trouble == "falls":
+            return told.missing[0]
         if told.a90_95 is None or told.a90_95 > told.largest:
             return f"No size can be promised to be found 90 times in 100. {told.missing[0]}"
         size = round_up(max(told.a90_95, told.smallest))
@@ -76,7 +80,7 @@ def study_detection(table: Path, scale: Scale = "linear", unit: str = "mm") -> D
     sizes, found, parts = [], [], []
     row = None
     for row in read_rows(table, COLUMNS, OPTIONAL):
-        sizes.append(row.number("size", low=0.0))
+        sizes.append(_size(row))
         found.append(row.word("found", WORDS) == "1")
         parts.append(row.cells["part"])
         if bool(parts[0]) != bool(parts[-1]):
@@ -85,3 +89,14 @@ def study_detection(table: Path, scale: Scale = "linear", unit: str = "mm") -> D
         raise TableError(str(table), 1, "there is no patch", "give a row a patch")
     result = detect(sizes, found, parts if parts[0] else None, scale)
     return DetectionStudy(np.array(sizes), np.array(found), unit, result)
+
+
+def _size(row: Row) -> float:
+    """Return a patch's size; raise TableError where it is none, or next to nothing."""
+    size = row.number("size", low=0.0)
+    if size < SMALLEST:
+        raise row.refuse(
+            f"size {row.cells['size']!r} is out of range",
+            f"{SMALLEST:g} to {LARGEST:g} is allowed",
+        )
+    return size

@@ -193,7 +193,7 @@ def summarise_detection(study: DetectionStudy) -> Summary:
     if told.parts is not None:
         rows.insert(1, ("parts", str(told.parts)))
     cautions = [sentence for sentence in told.missing if sentence not in study.sentence]
-    if told.is_separated:
+    if told.is_separated and told.trouble != "falls":
         cautions.append(
             "Every found patch is larger than every missed one: the curve is Firth's penalised "
             "one, and more patches between the two will move it."
