@@ -13,6 +13,7 @@ from reportlab.pdfbase.pdfmetrics import stringWidth
 
 from satcheck.cautions import FIRST
 from satcheck.pdf import Canvas
+from satcheck.resin.mix import figure_text
 from satcheck.resin.mix_sheet import MixSheet, amounts
 
 CardSize = Literal["A6", "A4"]
@@ -111,7 +112,8 @@ class _Pen:
         top = self.y + 3.4
         warnings = [f"Look again: {each}" for each in sheet.mix.warnings]
         rows = [
-            f"{step.words}: {step.value:.1f} {step.unit}  ({step.how})" for step in sheet.mix.steps
+            f"{step.words}: {figure_text(step.value)} {step.unit}  ({step.how})"
+            for step in sheet.mix.steps
         ]
         size = 6.2
         while True:

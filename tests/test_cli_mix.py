@@ -130,7 +130,7 @@ def test_a_layup_file_is_the_same_as_its_layers(
     ("options", "said"),
     [
         ("--hardener 20", "20 parts of peroxide on 100 of acrylic are too many"),
-        ("--hardener 0.03", "very few"),
+        ("--hardener 0.25", "0.25 parts of hardener on 100 are very few"),
         ("--hardener 3 --promoter 8", "8 parts of promoter"),
         ("--target 0.05", "Never in one cup"),
     ],
@@ -140,6 +140,16 @@ def test_a_likely_slip_of_a_percentage_is_said(
 ) -> None:
     found = mixed(capsys, *WEIGHED, *options.split())
     assert any(said in warning for warning in found["warnings"])
+
+
+def test_no_amount_to_weigh_out_is_told_as_nothing(capsys: pytest.CaptureFixture[str]) -> None:
+    """0.02 % of some 100 g are 0.02 g: a drop, and not 0.0 g."""
+    options = ["--dry-fabric", "100", "--promoter", "0.02"]
+    found = mixed(capsys, *WEIGHED, *options)
+    _, out, _ = run(capsys, *WEIGHED, *options)
+    promoter = next(line for line in out.splitlines() if line.split()[:1] == ["promoter"])
+    assert float(promoter.split()[1]) == pytest.approx(found["promoter"], rel=0.05)
+    assert "promoter 0.0 g" not in " ".join(out.split())
 
 
 def test_a_usual_percentage_is_not_doubted(capsys: pytest.CaptureFixture[str]) -> None:
@@ -162,6 +172,9 @@ def test_a_usual_percentage_is_not_doubted(capsys: pytest.CaptureFixture[str]) -
         (["--dry-fabric", "0"], "not plausible"),
         (["--dry-fabric", "0.182"], '"0.182 kg" (182 g) was probably meant'),
         (["--hardener", "300"], "not plausible"),
+        (["--hardener", "0.03"], 'where 3 percent is meant, write "3"; allowed are 0 where none '
+         "is needed, and 0.1 to 100 %"),
+        (["--promoter", "0.003"], 'write "0.3"; allowed are 0 where none is needed, and 0.01 to'),
         (["--fibre", "wood"], "allowed are carbon"),
         (["--layer", "mass=4"], "give the fibre in one way"),
         (["--length", "300"], "--circumference is missing"),
@@ -169,7 +182,7 @@ def test_a_usual_percentage_is_not_doubted(capsys: pytest.CaptureFixture[str]) -
         (["--card", "."], "this is a folder"),
         (["--size", "A5"], "A5"),
     ],
-)
+)  # fmt: skip
 def test_bad_input_is_one_line_and_status_2(
     capsys: pytest.CaptureFixture[str], options: list[str], said: str
 ) -> None:

@@ -123,6 +123,7 @@ def test_a_second_sheet_says_which_one_it_takes_the_place_of(grams: Grams) -> No
         ({"hardener": ""}, "hardener", "Hardener is missing."),
         ({"dry_fabric": ""}, "dry_fabric", "Dry fabric is missing."),
         ({"dry_fabric": "1,5"}, "dry_fabric", 'Dry fabric 1,5: a comma stands where a point'),
+        ({"hardener": "0.03"}, "hardener", 'Hardener 0.03: so few parts on 100 of resin'),
         ({"low": "95", "high": ""}, None, "0.950 is impossible"),
         ({"low": "300", "high": ""}, "low", "Fibre by volume 300 %"),
         ({"mix_cup": "-1"}, "mix_cup", "Stays in the cup -1: a mass below 0"),

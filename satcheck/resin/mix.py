@@ -23,6 +23,14 @@ MUCH_PEROXIDE = 5.0
 """Most that a published study of an acrylic laminating resin tried, parts on 100 by mass
 (Zainuddin et al. 2023, Sci Rep 13:2664)."""
 
+LITTLE_HARDENER = 0.5
+"""Published studies and common practice begin at 1 part; an epoxy's 25 may be typed as 0.25 (own
+rule)."""
+
+LEAST_HARDENER, LEAST_PROMOTER = 0.1, 0.01
+"""Below, a fraction was typed for a percentage, as 0.03 for 3 %, and nothing would set: a tenth of
+what common practice begins with, 1 part of hardener and 0.1 of promoter (from memory)."""
+
 LARGE_MIX = 1000.0
 """g. A trans-femoral socket takes 500 to 800 g (from memory); above this a slip is likely, and a
 cup of it is a large mass that heats itself (own rule)."""
@@ -165,6 +173,28 @@ def mix(
     )
 
 
+def check_parts(parts: float, least: float, option: str) -> float:
+    """Return parts per 100 of resin by mass, 0 or from the least on that sets anything.
+
+    Raises
+    ------
+    UsageError
+        If they are fewer: a fraction was probably typed for a percentage.
+    """
+    if 0 < parts < least:
+        raise UsageError(
+            f"{option} {parts:g}: so few parts on 100 of resin by mass do nothing; where "
+            f'{100 * parts:g} percent is meant, write "{100 * parts:g}"; allowed are 0 where none '
+            f"is needed, and {least:g} to 100 %"
+        )
+    return parts
+
+
+def figure_text(value: float) -> str:
+    """Return a figure to a tenth, below 1 to two digits: nothing to weigh out is told as 0.0."""
+    return f"{value:.2g}" if 0 < value < 1 else f"{value:.1f}"
+
+
 def _extreme(fabrics: Sequence[Fabric], resin: Material, fraction: float, *, least: bool) -> float:
     """Return the resin in the part, g, with every density at the end of its range."""
     volume = sum(f.mass / (f.fibre.high if least else f.fibre.low) for f in fabrics)
@@ -223,7 +253,7 @@ def _warnings(made: Mix, losses: Losses, resin: str) -> tuple[str, ...]:
             f"{made.parts_hardener:g} parts of hardener on 100 are right for some epoxies only. "
             "A peroxide at that share runs away hot: read the data sheet again."
         )
-    elif 0 < made.parts_hardener < 0.1:
+    elif 0 < made.parts_hardener < LITTLE_HARDENER:
         found.append(
             f"{made.parts_hardener:g} parts of hardener on 100 are very few: "
             f"where the data sheet says {100 * made.parts_hardener:g} %, enter that number."

@@ -11,7 +11,16 @@ from satcheck.errors import UsageError
 from satcheck.resin.braid import Opened, surface
 from satcheck.resin.layup import Layer, Part, fabrics, parse_layer, read_layup, stations
 from satcheck.resin.materials import FIBRES, RESINS, Material, pick_material
-from satcheck.resin.mix import Losses, Mix, make_target, mix
+from satcheck.resin.mix import (
+    LEAST_HARDENER,
+    LEAST_PROMOTER,
+    Losses,
+    Mix,
+    check_parts,
+    figure_text,
+    make_target,
+    mix,
+)
 from satcheck.resin.units import (
     CIRCUMFERENCE,
     FRACTION,
@@ -82,7 +91,7 @@ def make_mix_sheet(entries: MixEntries) -> MixSheet:
     ------
     UsageError
         If something is missing, is no such quantity, or cannot be: a sleeve that does not open so
-        far, a fibre fraction above square packing.
+        far, a fibre fraction above square packing, next to no hardener.
     """
     if entries.hardener is None:
         raise UsageError(
@@ -98,8 +107,8 @@ def make_mix_sheet(entries: MixEntries) -> MixSheet:
         resin,
         make_target(*parse_range(entries.target, FRACTION, "--target")),
         Losses(*(parse(getattr(entries, e), MASS, f"--{e}") for e in ("cup", "bag", "film"))),
-        hardener=parse(entries.hardener, PERCENT, "--hardener"),
-        promoter=None if promoter is None else parse(promoter, PERCENT, "--promoter"),
+        hardener=_parts(entries.hardener, LEAST_HARDENER, "--hardener"),
+        promoter=None if promoter is None else _parts(promoter, LEAST_PROMOTER, "--promoter"),
     )
     return MixSheet(
         part=check_name(entries.part),
@@ -146,7 +155,7 @@ def amounts(made: Mix) -> tuple[tuple[str, str, str], ...]:
     """Return what goes on the scale: the word, grams, and where they come from."""
     rows = [("resin", f"{made.resin:.0f}", "")]
     rows += [
-        (word, f"{grams:.1f}", f"{share:g} % of the resin, as typed: check the data sheet")
+        (word, figure_text(grams), f"{share:g} % of the resin, as typed: check the data sheet")
         for word, grams, share in (
             ("promoter", made.promoter, made.parts_promoter),
             ("hardener", made.hardener, made.parts_hardener),
@@ -160,7 +169,7 @@ def mix_text(sheet: MixSheet) -> str:
     """Return the mix sheet for a terminal: amounts, sums, warnings, cautions. Plain ASCII."""
     name = f", part {sheet.part}" if sheet.part else ""
     rows = [f"  {word:<9} {grams:>7} g   {how}".rstrip() for word, grams, how in amounts(sheet.mix)]
-    sums = [f"  {step.words:<16} {step.value:>8.1f} {step.unit:<4} {step.how}".rstrip()
+    sums = [f"  {step.words:<16} {figure_text(step.value):>8} {step.unit:<4} {step.how}".rstrip()
             for step in sheet.mix.steps]  # fmt: skip
     return "\n".join(
         [
@@ -193,6 +202,10 @@ def _part(entries: MixEntries) -> Part | None:
         raise UsageError(f"{missing} is missing: the part's size is its length and circumferences")
     length = parse(entries.length, LENGTH, "--length")
     return Part(length, tuple(parse(each, CIRCUMFERENCE, "--circumference") for each in typed))
+
+
+def _parts(text: str, least: float, option: str) -> float:
+    return check_parts(parse(text, PERCENT, option), least, option)
 
 
 def _split(text: str) -> Sequence[str]:

@@ -24,6 +24,7 @@ from satcheck.ledger.sheets import (
 from satcheck.mix_card import mix_card
 from satcheck.model import VERDICT_ORDER
 from satcheck.resin.balance import DOUBT, LINES
+from satcheck.resin.mix import figure_text
 from satcheck.resin.mix_sheet import MixSheet, make_mix_sheet
 from satcheck.resin.units import parse
 from satcheck.resin.weigh_sheet import WeighSheet, make_weigh_sheet
@@ -158,7 +159,7 @@ def mix_shown(sheet: MixSheet) -> dict[str, Any]:
     weighed = {"promoter": made.promoter, "hardener": made.hardener}
     rows = [{"word": "resin", "grams": f"{made.resin:.0f}", "how": ""}]
     rows += [
-        {"word": word, "grams": f"{grams:.1f}", "how": say("amount_share", share=f"{share:g}")}
+        {"word": word, "grams": figure_text(grams), "how": say("amount_share", share=f"{share:g}")}
         for word, grams in weighed.items()
         if grams and (share := shares[word]) is not None
     ]
@@ -167,7 +168,7 @@ def mix_shown(sheet: MixSheet) -> dict[str, Any]:
     return {
         "amounts": rows,
         "warnings": list(made.warnings),
-        "sums": [f"{s.words}: {s.value:.1f} {s.unit} ({s.how})" for s in made.steps],
+        "sums": [f"{s.words}: {figure_text(s.value)} {s.unit} ({s.how})" for s in made.steps],
         "cautions": [phrased(each.words) for each in sheet.cautions],
         "limits": [f"{each.substance}: {each.limit} ({each.source})" for each in sheet.limits],
     }
