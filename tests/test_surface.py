@@ -40,6 +40,16 @@ def test_every_option_has_help_and_stands_in_the_readme(name: str, option: str) 
     assert f"{option}" in README
 
 
+@pytest.mark.parametrize("group", ["", "ledger", "study"])
+def test_a_group_alone_prints_its_help(group: str, capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit) as ended:
+        cli.main(group.split())
+    out, err = capsys.readouterr()
+    assert (ended.value.code, err) == (0, "")
+    assert out.startswith(f"Usage: satcheck {group}".rstrip())
+    assert len(out.splitlines()) > 8
+
+
 @pytest.mark.parametrize("label", Label)
 def test_the_readme_gives_the_code_of_every_label(label: Label) -> None:
     assert re.search(rf"\b{label.value} {label.word}\b", README.replace("\n", " "))

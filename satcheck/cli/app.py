@@ -18,7 +18,7 @@ from satcheck.cli.audit import audit
 from satcheck.cli.calibrate import calibrate
 from satcheck.cli.card import card
 from satcheck.cli.check import check
-from satcheck.cli.common import OK, WRONG, complain, explain, say
+from satcheck.cli.common import OK, WRONG, complain, explain, help_where_alone, say
 from satcheck.cli.demo import demo
 from satcheck.cli.drift import drift
 from satcheck.cli.ledger import ledger
@@ -48,8 +48,8 @@ def _root(
 ) -> None:
     if version_wanted:
         say(f"satcheck {__version__}")
-    elif context.invoked_subcommand is None:
-        say(context.get_help())
+    else:
+        help_where_alone(context)
 
 
 @app.command()

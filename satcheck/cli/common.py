@@ -8,6 +8,8 @@ from collections.abc import Collection
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import typer
+
 from satcheck.errors import SatcheckError, UsageError
 
 if TYPE_CHECKING:
@@ -82,6 +84,12 @@ def read_record(path: Path, allowed: str) -> "Inspection":
         raise UsageError(f"{path}: cannot be read ({error.strerror}); give a STEM.json") from error
     except (ValueError, RecursionError) as error:  # too deep: brackets without end
         raise UsageError(f"{path}: is no JSON; {allowed}") from error
+
+
+def help_where_alone(context: typer.Context) -> None:
+    """Print the help of a group of commands that was called without one of them."""
+    if context.invoked_subcommand is None:
+        say(context.get_help())
 
 
 def show_progress(done: int, total: int, name: str) -> None:

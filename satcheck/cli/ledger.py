@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from satcheck.cli.common import DEFECT, say
+from satcheck.cli.common import DEFECT, help_where_alone, say
 from satcheck.cli.recording import DEFAULT, now
 
 if TYPE_CHECKING:
@@ -16,7 +16,8 @@ if TYPE_CHECKING:
     from satcheck.ledger.search import Search
 
 ledger = typer.Typer(
-    no_args_is_help=True,
+    invoke_without_command=True,
+    callback=help_where_alone,
     rich_markup_mode=None,
     help="Records: what was judged, by whom and when. Nothing in them is changed or deleted.",
 )

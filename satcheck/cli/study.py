@@ -5,10 +5,12 @@ from typing import Annotated
 
 import typer
 
-from satcheck.cli.common import say
+from satcheck.cli.common import help_where_alone, say
 from satcheck.errors import UsageError
 
 study = typer.Typer(
+    invoke_without_command=True,
+    callback=help_where_alone,
     rich_markup_mode=None,
     help="Study how far inspectors, photos and small patches can be relied on.",
 )
