@@ -9,7 +9,7 @@ import pytest
 
 from satcheck.cli.app import main
 from satcheck.errors import UsageError
-from satcheck.web.serve import Place, address, allowed_hosts, listen
+from satcheck.web.serve import Place, address, allowed_hosts, check_names, listen
 
 
 @pytest.mark.parametrize("content", [None, b"", b"junk", b"-----BEGIN CERTIFICATE-----\nAA\n"])
@@ -35,6 +35,24 @@ def test_one_of_certificate_and_key_is_not_enough(
     with pytest.raises(SystemExit):
         main(["serve", "--records", str(tmp_path), "--tls-cert", "cert.pem"])
     assert "belong together" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("name", ["bad name!", "", "bench:8470", "-bench", "a..b", "fe80::1%eth0"])
+def test_a_name_that_no_browser_can_ask_for_is_one_sentence_and_nothing_is_made(
+    tmp_path: Path, name: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    with pytest.raises(SystemExit) as stopped:
+        main(["serve", "--records", str(tmp_path / "records"), "--name", name])
+    said = capsys.readouterr()
+    assert (stopped.value.code, said.out) == (2, "")
+    assert f"--name {name!r}: no name of a computer; letters a to z, digits" in said.err
+    assert len(said.err.splitlines()) == 1
+    assert not (tmp_path / "records").exists()
+
+
+def test_names_and_addresses_of_a_computer_are_taken() -> None:
+    names = ("bench", "Bench-2.local", "shop_pc", "192.0.2.7", "2001:db8::7")
+    assert check_names(names) == names
 
 
 def test_a_port_that_is_taken_is_named() -> None:

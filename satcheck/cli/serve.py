@@ -62,6 +62,7 @@ def serve(
         address,
         allowed_hosts,
         check_certificate,
+        check_names,
         listen,
         open_shop,
         qr_text,
@@ -75,7 +76,7 @@ def serve(
     chosen = calibration or default_calibration_path()
     if chosen is None:
         raise UsageError("no calibration: give one with --calibration FILE")
-    place = Place(host, port, tuple(name or ()), tls_cert, tls_key)
+    place = Place(host, port, check_names(name or ()), tls_cert, tls_key)
     hosts = allowed_hosts(place)
     opened = open_shop(chosen, records, hosts, ledger=ledger, lesson=lesson, renew_key=new_key)
     with opened as (app, key), listen(place) as socket:

@@ -1,5 +1,7 @@
 """Put the server together and run it: addresses, key, certificates, the code to scan."""
 
+import ipaddress
+import re
 import socket
 import ssl
 from collections.abc import Collection, Iterator, Sequence
@@ -30,6 +32,9 @@ from satcheck.web.upload import Uploads
 from satcheck.web.workers import Workers
 
 LEDGER = "shop.ledger"
+_LABEL = "[a-z0-9_]([a-z0-9_-]*[a-z0-9_])?"
+_NAME = re.compile(rf"{_LABEL}(\.{_LABEL})*", re.IGNORECASE)
+_LONGEST_NAME = 253  # characters of a host name (RFC 1035 3.1, as written with dots)
 
 
 @dataclass(frozen=True)
@@ -92,6 +97,25 @@ def own_address() -> str:
             return str(probe.getsockname()[0])
         except OSError:
             return "127.0.0.1"
+
+
+def check_names(names: Sequence[str]) -> tuple[str, ...]:
+    """Return further names of this computer; raise UsageError where no browser can ask for one."""
+    for name in names:
+        if not (_NAME.fullmatch(name) and len(name) <= _LONGEST_NAME) and not _is_address(name):
+            raise UsageError(
+                f"--name {name!r}: no name of a computer; letters a to z, digits, hyphens and dots "
+                "between them are allowed, as in bench.local, or an address; no port"
+            )
+    return tuple(names)
+
+
+def _is_address(name: str) -> bool:
+    try:
+        ipaddress.ip_address(name)
+    except ValueError:
+        return False
+    return "%" not in name  # an interface of this computer, which means nothing to a phone
 
 
 def allowed_hosts(place: Place) -> tuple[str, ...]:
