@@ -171,6 +171,9 @@ def test_a_usual_percentage_is_not_doubted(capsys: pytest.CaptureFixture[str]) -
         (["--dry-fabric", "182 handfuls"], "does not fit here"),
         (["--dry-fabric", "0"], "not plausible"),
         (["--dry-fabric", "0.182"], '"0.182 kg" (182 g) was probably meant'),
+        *((["--length", "300", "--circumference", text], f"{text}: blanks stand between")
+          for text in ("380,340,260", "380, 340, 260", "380;340")),
+        (["--length", "300", "--circumference", "31,5"], '"31.5" was probably meant'),
         (["--hardener", "300"], "not plausible"),
         (["--hardener", "0.03"], 'where 3 percent is meant, write "3"; allowed are 0 where none '
          "is needed, and 0.1 to 100 %"),

@@ -209,8 +209,19 @@ def _parts(text: str, least: float, option: str) -> float:
 
 
 def _split(text: str) -> Sequence[str]:
-    """Return "360 320 240" as three, and "14 in" as one: bare numbers only are split."""
+    """Return "360 320 240" as three, and "14 in" as one: bare numbers only are split.
+
+    Raises
+    ------
+    UsageError
+        If commas or semicolons stand between them: a comma may be a decimal one too.
+    """
     words = text.split()
+    if ";" in text or any(word.endswith(",") or word.count(",") > 1 for word in words):
+        raise UsageError(
+            f"--circumference {text}: blanks stand between circumferences and a point within one; "
+            '"380 340.5 260" is allowed'
+        )
     return words if all(word[:1] in "+-.0123456789" for word in words) else [text]
 
 
