@@ -138,14 +138,14 @@ def _give(hand: _Hand[Task], task: Task, seconds: float) -> None:
 def _start(work: Callable[[Task], Any]) -> "_Hand[Task]":
     ours, theirs = _CONTEXT.Pipe()
     process = _CONTEXT.Process(target=_serve, args=(work, theirs), daemon=True)
-    with _deaf():
+    with deaf():
         process.start()
     theirs.close()
     return _Hand(ours, process)
 
 
 @contextlib.contextmanager
-def _deaf() -> Iterator[None]:
+def deaf() -> Iterator[None]:
     """Start a process that Ctrl+C does not reach, from its first moment on."""
     if threading.current_thread() is not threading.main_thread():
         yield  # only the main thread may say so; the process says it itself a second later

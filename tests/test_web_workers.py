@@ -2,6 +2,7 @@
 
 import asyncio
 import os
+import signal
 import time
 from multiprocessing.connection import Connection
 from pathlib import Path
@@ -14,7 +15,7 @@ from satcheck.ledger.entries import Draft, Kind
 from satcheck.series.reference import Carried
 from satcheck.web.judging import Found, Job, Judged, Refused, judge_job
 from satcheck.web.shot import Shot
-from satcheck.web.workers import Workers
+from satcheck.web.workers import Work, Workers
 
 
 def act(_calibration: Path, jobs: Connection) -> None:
@@ -33,9 +34,17 @@ def act(_calibration: Path, jobs: Connection) -> None:
         jobs.send(Judged(Draft(Kind.INSPECTION, body)))
 
 
-def judge_all(*parts: str, count: int = 2, seconds: float = 20.0) -> list[Found]:
+def listen(_calibration: Path, jobs: Connection) -> None:
+    """Say how a process that has only just come up takes Ctrl+C."""
+    jobs.send(None)
+    jobs.recv()
+    is_deaf = signal.getsignal(signal.SIGINT) is signal.SIG_IGN
+    jobs.send(Judged(Draft(Kind.INSPECTION, {"part": "deaf" if is_deaf else "ended"})))
+
+
+def judge_all(*parts: str, count: int = 2, seconds: float = 20.0, work: Work = act) -> list[Found]:
     async def run() -> list[Found]:
-        async with Workers(Path("none"), count, seconds, act) as workers:
+        async with Workers(Path("none"), count, seconds, work) as workers:
             jobs = [
                 Job(Shot(f"{number:032x}", part, "medial", "glass"), Path("none"))
                 for number, part in enumerate(parts)
@@ -73,6 +82,11 @@ def test_a_photo_that_takes_too_long_is_given_up() -> None:
     assert parts_of(found) == ["refused", "a"]
     assert isinstance(found[0], Refused)
     assert "took too long" in found[0].sentence
+
+
+def test_ctrl_c_does_not_reach_a_worker_that_is_coming_up() -> None:
+    """It goes to every process of the terminal: each would put a traceback on the screen."""
+    assert parts_of(judge_all("a", work=listen)) == ["deaf"]
 
 
 def test_a_worker_that_died_between_two_photos_is_no_photos_fault() -> None:

@@ -13,6 +13,7 @@ from collections.abc import Callable
 from pathlib import Path
 from types import TracebackType
 
+from satcheck.processes import deaf
 from satcheck.web.judging import CardJob, Found, Job, Refused, serve_jobs
 from satcheck.web.words import say
 
@@ -37,7 +38,8 @@ class Worker:
         self._process = _CONTEXT.Process(
             target=self._work, args=(self._calibration, theirs), daemon=True
         )
-        self._process.start()
+        with deaf():
+            self._process.start()
         theirs.close()
 
     def is_ready(self) -> bool:
