@@ -78,7 +78,8 @@ WORDS: dict[str, str] = {
     "list_and": "{first} and {last}",
     "also_rich": "; also rich: {zones}",
     "no_card_remedy": "Put the card beside the part.",
-    "no_part_remedy": "Show the part with some background beside it, or mend its outline below.",
+    "no_part_remedy": "Show the part with some background beside it, or mend the outline below: "
+    "one tap on the part will do.",
     "zones": "Zone by zone",
     "zones_note": "Oldest left, newest right. S starved, L lean, G good, H heavy, R rich, "
     "? not judged.",
