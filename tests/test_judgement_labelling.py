@@ -36,7 +36,7 @@ def labelled(
     is_usual: bool = True,
 ) -> tuple[Labels, NDArray[np.uint32]]:
     """Label cells whose saturation index is given."""
-    found = Saturation(index.astype(np.float32), is_usual)
+    found = Saturation(index.astype(np.float32), np.zeros(index.shape, np.float32), is_usual)
     monkeypatch.setattr(labelling, "saturation", lambda *_: found)
     return label_cells(cells or grid(index.shape), fibre_bounds())
 
@@ -73,7 +73,7 @@ def test_a_bound_belongs_to_the_drier_side(bound: float) -> None:
         index = np.full(SHAPE, value, np.float32)
         index[:4, :4] = WORST  # a starved spot needs a certain core
         labels, _ = label_saturation(
-            Saturation(index, True), grid(SHAPE), fibre.bounds, fibre.light
+            Saturation(index, np.zeros_like(index), True), grid(SHAPE), fibre.bounds, fibre.light
         )
         found.append(int(labels[15, 15]))
     assert found[0] == found[1] == found[2] - 1
@@ -277,6 +277,17 @@ def test_a_mostly_dark_photo_shows_starved_cloth_and_no_good_one(
     assert (reasons[labels == Label.NOT_JUDGED] == Reason.DARK).all()
 
 
+@pytest.mark.parametrize(("odds", "label"), [(0.0, Label.STARVED), (-3.0, Label.LEAN)])
+def test_a_lit_flank_whose_weave_is_no_starved_one_is_lean(odds: float, label: Label) -> None:
+    flank, dry = place(SHAPE, 0, 0, 30, 12), place(SHAPE, 10, 24, 8, 8)
+    weave = np.where(flank, odds, 2.0).astype(np.float32)
+    found = Saturation(index_of(flank | dry).astype(np.float32), weave, is_usual=True)
+    fibre = fibre_bounds()
+    labels, _ = label_saturation(found, grid(SHAPE), fibre.bounds, fibre.light)
+    assert (labels[flank] == label).all()
+    assert (labels[dry] == Label.STARVED).all()
+
+
 @pytest.mark.parametrize(("depth", "is_seen"), [(SHADOW - 0.05, True), (SHADOW + 0.05, False)])
 def test_deep_shadow_shows_starved_cloth_and_no_good_one(
     monkeypatch: pytest.MonkeyPatch, depth: float, is_seen: bool
@@ -286,7 +297,7 @@ def test_deep_shadow_shows_starved_cloth_and_no_good_one(
     light = np.where(shadow, -depth, 0).astype(np.float32)
     cells = under(light)
     index = index_of(dry).astype(np.float32)
-    found = Saturation(index, is_usual=True)
+    found = Saturation(index, np.zeros_like(index), is_usual=True)
     labels, reasons = label_saturation(found, cells, fibre_bounds().bounds, (-9.0, 0.0))
     assert (labels[:15] == Label.GOOD).all()
     assert (labels[24:] == Label.STARVED).all()

@@ -9,6 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 from scipy.special import expit
+from scipy.stats import multivariate_t
 from scipy.stats import t as student_t
 
 from satcheck.judgement.mixture import FREEDOM
@@ -77,3 +78,29 @@ def test_usable_cells_lie_on_the_part_and_have_every_cue() -> None:
     where = usable(cells, ("b", "a"))
     assert where.tolist() == [[True, False, False, False]]
     assert values(cells, ("b", "a"), where).tolist() == [[5, 1]]
+
+
+def test_the_weaves_own_odds_are_those_of_the_marginal_densities() -> None:
+    """Student t marginals from scipy; the light cue, however bright, changes nothing in them."""
+    rng = np.random.default_rng(4)
+    spread = np.array([[0.3, 0.1, -0.12], [0.1, 0.2, 0.05], [-0.12, 0.05, 0.4]])
+    dry = replace(
+        mixture(("medium", "order", "light"), np.array([[2, 1, 3], [0, 0, 0], [-2, -1, -1]])),
+        scatter=np.stack([spread, 2 * spread, spread]),
+        between=1e-9 * np.eye(3),
+    )
+    shape = (12, 12)
+    cues = {name: rng.normal(0, 1, shape).astype(np.float32) for name in dry.cues}
+    cues["full"] = np.zeros(shape, np.float32)
+    weave = saturation(grid(shape, cues=cues), dry, FULL).weave
+    points = np.stack([cues["medium"], cues["order"]], -1)
+    densities = [
+        multivariate_t(dry.means[k, :2], dry.scatter[k, :2, :2], FREEDOM).pdf(points)
+        for k in range(3)
+    ]
+    expected = np.log(densities[0] / (densities[1] + densities[2]))
+    assert weave == pytest.approx(expected, abs=1e-3)
+    brighter = cues | {"light": cues["light"] + 3}
+    lit, unlit = (saturation(grid(shape, cues=shown), dry, FULL) for shown in (brighter, cues))
+    assert lit.weave == pytest.approx(unlit.weave, abs=1e-3)
+    assert lit.index.mean() < unlit.index.mean() - 0.2  # the control

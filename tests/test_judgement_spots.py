@@ -6,6 +6,7 @@ from grids import place
 from numpy.typing import NDArray
 
 from satcheck.judgement.spots import (
+    AGAINST,
     AROUND,
     EVIDENCE,
     FEWEST_AROUND,
@@ -14,6 +15,7 @@ from satcheck.judgement.spots import (
     SMOOTHER,
     with_contrast,
     with_evidence,
+    with_weave,
 )
 from satcheck.model import Label
 
@@ -110,3 +112,19 @@ def test_a_spot_whose_surroundings_cannot_be_judged_is_only_heavy() -> None:
 def test_without_the_cue_nothing_is_softened() -> None:
     labels = painted(SPOT, Label.RICH)
     assert (with_contrast(labels, None) == labels).all()
+
+
+@pytest.mark.parametrize(
+    ("odds", "label"), [(AGAINST - 0.1, Label.LEAN), (AGAINST + 0.1, Label.STARVED)]
+)
+def test_light_alone_makes_nothing_starved_that_the_weave_speaks_against(
+    odds: float, label: Label
+) -> None:
+    """By the starved cells nearby, whatever lies around them; the unmeasured keep their label."""
+    weave = layer(SPOT, odds, -20.0) + layer(OTHER, 22.0)
+    weave[12:14, 12:22] = np.nan
+    labels = with_weave(painted(SPOT | OTHER, Label.STARVED), weave)
+    assert (labels[14:22, 12:22] == label).all()
+    assert (labels[12:14, 12:22] == Label.STARVED).all()
+    assert (labels[OTHER] == Label.STARVED).all()
+    assert (labels[~SPOT & ~OTHER] == Label.GOOD).all()

@@ -9,7 +9,14 @@ from satcheck.calibration.file import FibreBounds
 from satcheck.flags import Reason
 from satcheck.judgement.mixture import CAMERA_FREEDOM
 from satcheck.judgement.saturation import Saturation, saturation
-from satcheck.judgement.spots import SPECK, folds, with_contrast, with_core, with_evidence
+from satcheck.judgement.spots import (
+    SPECK,
+    folds,
+    with_contrast,
+    with_core,
+    with_evidence,
+    with_weave,
+)
 from satcheck.model import SCALE, Cells, Label
 
 Labels = NDArray[np.uint8]
@@ -71,6 +78,7 @@ def label_saturation(
     reasons = _reasons(index, raw, cells, dark)
     judged = cells.part & unspoiled(reasons)
     labels = _by_spots(np.where(judged, raw, 0).astype(np.uint8), index, cells)
+    labels = with_weave(labels, found.weave)
     hiding = _hiding(dark, cells.part, found.is_usual) | reasons
     hiding[_shadows(brightness, judged)] |= np.uint32(Reason.DARK)
     seen = judged & _believed(labels, hiding)

@@ -158,6 +158,31 @@ def understood(mixture: Mixture, raw: F64) -> Understood:
     return Understood(log_sum(log, 0).T, offsets[best], distance)
 
 
+def marginal(mixture: Mixture, kept: Sequence[int]) -> Mixture:
+    """Return a mixture of some of its cues alone.
+
+    Marginals of a Student t are Student t's with the same freedom (Kotz & Nadarajah 2004).
+    """
+    square = np.ix_(kept, kept)
+    return Mixture(
+        cues=tuple(mixture.cues[k] for k in kept),
+        centre=mixture.centre[kept],
+        scale=mixture.scale[kept],
+        means=mixture.means[:, kept],
+        scatter=np.stack([scatter[square] for scatter in mixture.scatter]),
+        between=mixture.between[square],
+    )
+
+
+def densities(mixture: Mixture, raw: F64, offset: F64) -> F64:
+    """Return the classes' log densities (n, 3) of one photo's cells (n, K) under its offset (K,).
+
+    But for a constant that all classes share.
+    """
+    scaled = ((raw - mixture.centre) / mixture.scale).astype(np.float32)
+    return _Classes.of(scaled, mixture).densities(offset)[0].T.astype(np.float64)
+
+
 def _expected(mixture: Mixture, offset: F64) -> F64:
     """Return the covariance (K, K) of the offsets that are to be expected, beside one of them."""
     light = dict(zip(mixture.cues, offset, strict=True)).get("light", 0.0)
