@@ -289,7 +289,9 @@ def evidence(seed: int, states: tuple[int, ...], accepted: bool) -> tuple[Eviden
         prior[4 * third : 4 * third + 4, :, state] = 0.92
     photo = LabelledPhoto(Path("a.png"), f"P{seed}", "basalt", accepted, None, {}, None, 2)
     index = np.random.default_rng(seed).uniform(-1, 1, (12, 9)).astype(np.float32)
-    return Evidence(photo, "", cells, prior), Saturation(index, np.zeros_like(index), is_usual=True)
+    return Evidence(photo, "", cells, prior), Saturation(
+        index, np.full_like(index, np.nan), is_usual=True
+    )
 
 
 @given(

@@ -255,7 +255,6 @@ def test_a_wrong_call_is_one_line_before_any_work(run: Run, arguments: str, word
     [
         "check good.jpg --fibre basalt --outline deep.json",
         "drift deep.json",
-        "rejudge deep.json --calibration one.toml",
         "weigh --fabric 182 --mixed 300 --cup 14 --bag 62 --fibre basalt --resin acrylic "
         "--target 25%..30% --inspection deep.json",
     ],

@@ -36,7 +36,7 @@ def labelled(
     is_usual: bool = True,
 ) -> tuple[Labels, NDArray[np.uint32]]:
     """Label cells whose saturation index is given."""
-    found = Saturation(index.astype(np.float32), np.zeros(index.shape, np.float32), is_usual)
+    found = Saturation(index.astype(np.float32), np.full(index.shape, np.nan, np.float32), is_usual)
     monkeypatch.setattr(labelling, "saturation", lambda *_: found)
     return label_cells(cells or grid(index.shape), fibre_bounds())
 
@@ -73,7 +73,10 @@ def test_a_bound_belongs_to_the_drier_side(bound: float) -> None:
         index = np.full(SHAPE, value, np.float32)
         index[:4, :4] = WORST  # a starved spot needs a certain core
         labels, _ = label_saturation(
-            Saturation(index, np.zeros_like(index), True), grid(SHAPE), fibre.bounds, fibre.light
+            Saturation(index, np.full_like(index, np.nan), True),
+            grid(SHAPE),
+            fibre.bounds,
+            fibre.light,
         )
         found.append(int(labels[15, 15]))
     assert found[0] == found[1] == found[2] - 1
@@ -297,7 +300,7 @@ def test_deep_shadow_shows_starved_cloth_and_no_good_one(
     light = np.where(shadow, -depth, 0).astype(np.float32)
     cells = under(light)
     index = index_of(dry).astype(np.float32)
-    found = Saturation(index, np.zeros_like(index), is_usual=True)
+    found = Saturation(index, np.full_like(index, np.nan), is_usual=True)
     labels, reasons = label_saturation(found, cells, fibre_bounds().bounds, (-9.0, 0.0))
     assert (labels[:15] == Label.GOOD).all()
     assert (labels[24:] == Label.STARVED).all()

@@ -6,13 +6,15 @@ from grids import place
 from numpy.typing import NDArray
 
 from satcheck.judgement.spots import (
-    AGAINST,
     AROUND,
     EVIDENCE,
     FEWEST_AROUND,
+    GOOD_TO,
+    LIT,
     MOST_OF_PART,
     ONE_WAY_COST,
     SMOOTHER,
+    STARVED_FROM,
     with_contrast,
     with_evidence,
     with_weave,
@@ -115,7 +117,7 @@ def test_without_the_cue_nothing_is_softened() -> None:
 
 
 @pytest.mark.parametrize(
-    ("odds", "label"), [(AGAINST - 0.1, Label.LEAN), (AGAINST + 0.1, Label.STARVED)]
+    ("odds", "label"), [(STARVED_FROM - 0.1, Label.LEAN), (STARVED_FROM + 0.1, Label.STARVED)]
 )
 def test_light_alone_makes_nothing_starved_that_the_weave_speaks_against(
     odds: float, label: Label
@@ -128,3 +130,27 @@ def test_light_alone_makes_nothing_starved_that_the_weave_speaks_against(
     assert (labels[12:14, 12:22] == Label.STARVED).all()
     assert (labels[OTHER] == Label.STARVED).all()
     assert (labels[~SPOT & ~OTHER] == Label.GOOD).all()
+
+
+@pytest.mark.parametrize(("width", "label"), [(4, Label.STARVED), (5, Label.LEAN)])
+def test_a_small_place_is_no_lit_flank(width: int, label: Label) -> None:
+    spot = place(SHAPE, 12, 12, 8, width)
+    assert (spot.sum() >= LIT) == (label == Label.LEAN)
+    labels = with_weave(painted(spot, Label.STARVED), layer(spot, -9.0, -9.0))
+    assert (labels[spot] == label).all()
+
+
+@pytest.mark.parametrize("called", [Label.GOOD, Label.HEAVY, Label.RICH])
+@pytest.mark.parametrize(("odds", "is_lean"), [(GOOD_TO - 0.1, False), (GOOD_TO + 0.1, True)])
+def test_light_alone_makes_nothing_good_that_the_weave_calls_starved(
+    called: Label, odds: float, is_lean: bool
+) -> None:
+    """Starved cells beside it, however starved their weave, do not speak for it."""
+    labels = painted(OTHER, Label.STARVED)
+    labels[SPOT] = called
+    shown = np.where(SPOT, odds, -9.0) + layer(OTHER, 29.0)
+    shown[~SPOT & ~OTHER] = np.nan
+    softened = with_weave(labels, shown.astype(np.float32))
+    assert (softened[SPOT] == (Label.LEAN if is_lean else called)).all()
+    assert (softened[OTHER] == Label.STARVED).all()
+    assert (softened[~SPOT & ~OTHER] == Label.GOOD).all()

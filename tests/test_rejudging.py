@@ -127,3 +127,15 @@ def test_the_command_leaves_the_old_record_and_says_what_differs(
     assert stop.value.code == 2
     assert "the old record stays" in capsys.readouterr().err
     assert Path("basalt_11.json").read_text() == text
+
+
+def test_a_record_that_is_nested_without_end_is_one_line(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    deep = tmp_path / "deep.json"
+    deep.write_text("[" * 100_000)
+    with pytest.raises(SystemExit) as end:
+        main(["rejudge", str(deep), "--calibration", str(default_calibration_path())])
+    said = capsys.readouterr()
+    assert (end.value.code, said.out, len(said.err.splitlines())) == (2, "", 1)
+    assert "deep.json: is no JSON; the STEM.json of satcheck check is allowed" in said.err
