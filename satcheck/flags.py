@@ -100,7 +100,7 @@ EXPLANATIONS: dict[Reason, Explanation] = {
     Reason.NO_PART: Explanation(
         "no part",
         "No laminated part was found in the picture.",
-        "Show the part with some background beside it, or draw its outline.",
+        "Show the part with some background beside it, or say with --box where it is.",
     ),
     Reason.BORDERLINE: Explanation(
         "borderline",

@@ -149,7 +149,7 @@ def _part(photo: Photo, hints: Hints, sighting: Future[CardSighting]) -> Part | 
         part = part_in_outline(photo.rgb, np.asarray(hints.outline) * photo.scale)
         if not part.silhouette.any():
             raise UsageError(
-                "the outline lies off the picture; "
+                f"{photo.name}: the outline lies off the picture; "
                 f"its corners are pixels of the upright photo, {photo.width} x {photo.height}"
             )
         return part
@@ -157,7 +157,9 @@ def _part(photo: Photo, hints: Hints, sighting: Future[CardSighting]) -> Part | 
         x0, y0, x1, y1 = (round(v * photo.scale) for v in hints.box)
         boxed = part_in_box(photo.rgb, (x0, y0, x1, y1))
         if boxed is None:
-            raise UsageError(f"the box {hints.box} holds no part; draw it around the whole part")
+            raise UsageError(
+                f"{photo.name}: the box {hints.box} holds no part; draw it around the whole part"
+            )
         return boxed
 
     def cards() -> NDArray[np.bool_] | None:

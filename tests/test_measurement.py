@@ -214,6 +214,7 @@ def test_where_no_part_is_seen_there_is_none_but_a_box_must_hold_one(stored: int
     with pytest.raises(UsageError, match="holds no part") as refused:
         measure_photo(blank, Hints(box=box))
     assert str(box) in str(refused.value)  # as the user typed it
+    assert str(refused.value).startswith(f"{blank.name}: ")  # of several photos which
 
 
 @pytest.mark.parametrize("stored", [1, 2])

@@ -135,10 +135,10 @@ def trend(
     as_csv: Annotated[bool, typer.Option("--csv", help="Print CSV instead.")] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON instead.")] = False,
 ) -> None:
-    """Count inspections and their verdicts by month or week, oldest first.
+    """Count verdicts by month or week.
 
-    Corrected inspections count as corrected. Months and weeks are those of UTC; weeks are written
-    as 2026-W10. Share judged and evenness are means.
+    Oldest first, corrected inspections as corrected. Months and weeks are those of UTC; weeks are
+    written as 2026-W10. Share judged and evenness are means.
     """
     from satcheck.ledger.exporting import trend_csv_lines, trend_json_text
     from satcheck.ledger.listing import trend_text
