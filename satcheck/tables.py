@@ -53,6 +53,19 @@ class Row:
             raise self.refuse(f"{column} is blank", f"name the {column}")
         return self.cells[column]
 
+    def name(
+        self, column: str, spelled: dict[tuple[str, str], str], *, may_be_blank: bool = False
+    ) -> str:
+        """Return a name; refuse one that differs from an earlier one by upper and lower case only.
+
+        ``spelled`` holds the earlier ones, by column and name in lower case; this one is added.
+        """
+        name = self.cells[column] if may_be_blank else self.text(column)
+        first = spelled.setdefault((column, name.casefold()), name)
+        if first != name:
+            raise self.refuse(f"{column} {name!r} also stands as {first!r}", "write it one way")
+        return name
+
     def word(self, column: str, words: Collection[str], *, may_be_blank: bool = False) -> str:
         """Return a cell that holds one of some words."""
         value = self.cells[column]

@@ -6,7 +6,8 @@ from typing import Any
 
 import pytest
 
-from satcheck.calibration.label_findings import same_photos
+from satcheck.calibration.file import default_calibration_path, read_calibration
+from satcheck.calibration.label_findings import refuse_known, same_photos
 from satcheck.calibration.parts_table import LabelledPhoto
 from satcheck.errors import TableError
 from satcheck.model import Label
@@ -71,3 +72,28 @@ def test_marks_of_one_picture_are_compared_by_what_is_in_them(tmp_path: Path) ->
 def test_a_zone_has_one_state_in_both_files(tmp_path: Path) -> None:
     states = [{"zones": {"lock": state}} for state in (Label.GOOD, Label.STARVED)]
     assert "its lock zone is starved and not good" in refusal(tmp_path, *states)
+
+
+@pytest.mark.parametrize(
+    ("part", "fibre", "words"),
+    [
+        ("QM-1100", "basalt", "part QM-1100 is in the parent already"),
+        ("qm-1100", "basalt", "part qm-1100 is in the parent already"),
+        ("new", "Basalt", "fibre 'Basalt' stands in the parent as 'basalt'; write it one way"),
+        ("new", "basalt", ""),
+        ("new", "flax", ""),
+    ],
+)
+def test_what_a_parent_holds_is_known_however_it_is_spelled(
+    part: str, fibre: str, words: str
+) -> None:
+    path = default_calibration_path()
+    assert path is not None
+    photo = LabelledPhoto(Path("a.png"), part, fibre, False, None, {}, None, 2)
+    try:
+        refuse_known(TABLE, [photo], {photo.path: "ab"}, read_calibration(path))
+        said = ""
+    except TableError as error:
+        said = str(error)
+    assert words in said
+    assert bool(words) == bool(said)

@@ -155,6 +155,21 @@ def test_rows_that_contradict_each_other_are_refused(table: Path, second: str, w
 
 
 @pytest.mark.parametrize(
+    ("second", "words"),
+    [
+        ("b/c.jpg,p-1,,basalt,accepted,,,,", "part 'p-1' also stands as 'P-1'"),
+        ("b/c.jpg,P-2,,Basalt,accepted,,,,", "fibre 'Basalt' also stands as 'basalt'"),
+    ],
+)
+def test_one_part_or_fibre_in_two_spellings_does_not_count_as_two(
+    table: Path, second: str, words: str
+) -> None:
+    error = refusal(table, f"{HEADER}{PLAIN}{second}\n")
+    assert error.line == 3
+    assert words in str(error)
+
+
+@pytest.mark.parametrize(
     ("content", "words"),
     [
         (b"", "there is no header"),

@@ -111,6 +111,8 @@ def test_raters_who_share_no_item_are_told_to(tmp_path: Path) -> None:
         ([",brim,Ann,good"], 2, "part is blank"),
         (["1,brim,Ann,good", "1,brim,Ann,lean"], 3, "rated this part and zone before"),
         (["1,brim,Ann,good", "1,brim,ann,lean"], 3, "also stands as 'Ann'"),
+        (["1,brim,Ann,good", "1,Brim,Ben,lean"], 3, "zone 'Brim' also stands as 'brim'"),
+        (["1,brim,Ann,good", "1,brim,Satcheck,good"], 3, "'Satcheck' is not 'satcheck'"),
         (["1,brim,Ann,good", "1,brim,Ben,accepted"], 3, "stands beside one of starved, lean"),
         (["1,brim,Ann,good", "2,brim,Ann,lean"], 3, "one rater, without repeats"),
         (["1,brim,Ann,good,x"], 2, "more cells than the 4 columns"),

@@ -118,21 +118,30 @@ def refuse_known(
 ) -> None:
     """Refuse photos and parts that a parent calibration has seen: they are no new evidence.
 
+    A fibre of the parent in other letters is refused too: it would become a second one.
+
     Raises
     ------
     TableError
     """
     allowed = f"only new parts are added to {parent.id}; else calibrate from one whole table"
-    parts = {row.part for fibre in parent.fibres.values() for row in fibre.evidence}
+    parts = {row.part.casefold() for fibre in parent.fibres.values() for row in fibre.evidence}
+    fibres = {name.casefold(): name for name in parent.fibres}
     for photo in photos:
         if digests[photo.path] in parent.photos:
             raise TableError(
                 str(table), photo.line, f"{photo.path.name} is in the parent already", allowed
             )
-        if photo.part in parts:
+        if photo.part.casefold() in parts:
             raise TableError(
                 str(table), photo.line, f"part {photo.part} is in the parent already", allowed
             )
+        known = fibres.get(photo.fibre.casefold(), photo.fibre)
+        if photo.fibre != known:
+            raise TableError(
+                str(table), photo.line, f"fibre {photo.fibre!r} stands in the parent as {known!r}",
+                "write it one way",
+            )  # fmt: skip
 
 
 def cut_findings(

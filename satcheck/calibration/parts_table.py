@@ -48,11 +48,14 @@ def read_parts(table: Path) -> tuple[LabelledPhoto, ...]:
         On the first row that cannot be used, by its line number.
     """
     drafts: dict[Path, _Draft] = {}
+    spelled: dict[tuple[str, str], str] = {}
     for row in read_rows(table, REQUIRED, OPTIONAL):
         path = _existing(table, row, "photo")
         draft = drafts.setdefault(path, _Draft(row))
         _same(row, draft.first)
         _check_words(row)
+        for column in ("part", "fibre"):  # one part in two spellings would count as two
+            row.name(column, spelled)
         zone = row.cells["zone"]
         if zone:
             state = STATES[row.cells["state"]]
@@ -70,8 +73,6 @@ def _check_words(row: Row) -> None:
     row.word("zone", ZONE_WORDS, may_be_blank=True)
     row.word("state", tuple(STATES), may_be_blank=True)
     row.word("distal", SIDES, may_be_blank=True)
-    row.text("part")
-    row.text("fibre")
     if bool(row.cells["zone"]) != bool(row.cells["state"]):
         raise row.refuse("zone and state go together", "give both or neither")
 

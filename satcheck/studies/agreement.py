@@ -14,13 +14,13 @@ from satcheck.studies.ratings import (
     NOT_JUDGED,
     OUTCOMES,
     SCALE,
+    TOOL,
     Item,
     Ratings,
     both_judged,
     read_ratings,
 )
 
-TOOL = "satcheck"
 FEWEST_PARTS = 30
 """Parts below which a kappa's interval is too wide to rank inspectors (half-width 0.2 and more at
 20 parts: our simulation)."""

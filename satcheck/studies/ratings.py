@@ -5,12 +5,14 @@ from pathlib import Path
 
 from satcheck.errors import TableError
 from satcheck.model import STATES
-from satcheck.tables import Row, read_rows
+from satcheck.tables import read_rows
 
 COLUMNS, OPTIONAL = ("part", "zone", "rater", "state"), ("trial",)
 SCALE = tuple(STATES)
 OUTCOMES = ("rejected", "accepted")
 NOT_JUDGED = "not judged"
+TOOL = "satcheck"
+"""The rater as whom the tool's own verdicts stand in a table."""
 
 Item = tuple[str, str]
 """Part and zone; the zone is blank where the whole part was rated."""
@@ -25,7 +27,10 @@ def read_ratings(table: Path) -> tuple[Ratings, tuple[str, ...]]:
     words: tuple[str, ...] = ()
     row = None
     for row in read_rows(table, COLUMNS, OPTIONAL):
-        part, rater = (_known(row, column, spelled) for column in ("part", "rater"))
+        part, rater = (row.name(column, spelled) for column in ("part", "rater"))
+        zone = row.name("zone", spelled, may_be_blank=True)
+        if rater != TOOL and rater.casefold() == TOOL:
+            raise row.refuse(f"rater {rater!r} is not {TOOL!r}", "write the tool's name so")
         state = row.word("state", (*SCALE, *OUTCOMES, NOT_JUDGED))
         if state != NOT_JUDGED:
             own = SCALE if state in SCALE else OUTCOMES
@@ -35,7 +40,7 @@ def read_ratings(table: Path) -> tuple[Ratings, tuple[str, ...]]:
                     "one study rates either by the scale or as accepted and rejected",
                 )
             words = own
-        trials = ratings.setdefault(rater, {}).setdefault((part, row.cells["zone"]), {})
+        trials = ratings.setdefault(rater, {}).setdefault((part, zone), {})
         if row.cells["trial"] in trials:
             raise row.refuse(
                 f"{rater} has rated this part and zone before",
@@ -47,15 +52,6 @@ def read_ratings(table: Path) -> tuple[Ratings, tuple[str, ...]]:
     if len(ratings) < 2 and not any(len(t) > 1 for t in next(iter(ratings.values())).values()):
         raise row.refuse("all rows are of one rater, without repeats", "two and more are allowed")
     return ratings, words or SCALE
-
-
-def _known(row: Row, column: str, spelled: dict[tuple[str, str], str]) -> str:
-    """Return a name; refuse one that differs from an earlier one by upper and lower case only."""
-    name = row.text(column)
-    first = spelled.setdefault((column, name.casefold()), name)
-    if first != name:
-        raise row.refuse(f"{column} {name!r} also stands as {first!r}", "write it one way")
-    return name
 
 
 def both_judged(
