@@ -116,6 +116,43 @@ def test_a_quantity_without_spread_or_values_is_not_watched_and_says_why() -> No
     assert "measured in 5 of the first 20" in problems["size"]
 
 
+@pytest.mark.parametrize(
+    ("kept", "says"),
+    [
+        ({"visibility"}, "blur and colour are not watched, so it may as well be the camera or the"),
+        ({"visibility", "blur"}, "colour is not watched, so it may as well be the light;"),
+        ({"visibility", "blur", "colour"}, "camera and light stand still"),
+    ],
+)
+def test_only_what_is_watched_is_said_to_stand_still(kept: set[str], says: str) -> None:
+    row = [replace(s, values={n: v for n, v in s.values.items() if n in kept})
+           for s in drawn({"visibility": -4.0})]  # fmt: skip
+    found = study_drift(row)
+    assert says in found.sentence
+    assert ("stand still" in found.sentence) == (says == "camera and light stand still")
+
+
+def test_enough_shifts_of_which_nothing_is_watched_are_not_called_too_few() -> None:
+    alike = [replace(s, values={"visibility": 0.2}) for s in drawn({})]
+    found = study_drift(alike)
+    assert not found.is_enough
+    assert found.sentence.startswith("Nothing can be watched: ")
+    alike[30:] = [replace(s, calibration="beef0042") for s in alike[30:]]
+    assert "likely the calibration" in study_drift(alike).sentence
+
+
+def test_a_verdict_that_changes_while_nothing_moves_is_said() -> None:
+    row = drawn({}, seed=3)
+    assert study_drift(row).verdicts == ""
+    row[40:] = [replace(s, verdict="lean") for s in row[40:]]
+    found = study_drift(row)
+    assert found.alarm is None
+    assert found.verdicts == (
+        "The verdict changed to lean with 2026-03-41, though nothing that is watched has moved: "
+        "look at the coupon."
+    )
+
+
 def photo(k: int, card: CardFacts | None = None) -> Inspection:
     facts = PhotoFacts(f"{k}.jpg", f"{k:064d}", 600, 800, f"2026-03-{k + 1:02d}T06:00:00")
     return inspection_of(photo=facts, card=card)

@@ -27,9 +27,15 @@ REMEDIES: Mapping[str, tuple[str, str]] = {
     "colour": ("light", "look for a lamp that was changed, moved or dirtied, and for daylight"),
     "pitch": ("card", "lay the card flat and level with the part; measure its ruler"),
     "size": ("camera", "keep the distance and the zoom as they were"),
-    "visibility": ("calibration", "camera, light and card stand still, so look at the coupon "
+    "visibility": ("calibration", "camera and light stand still, so look at the coupon "
                                   "itself; if it is clean and whole, calibrate again"),
 }  # fmt: skip
+UNSEEN = (
+    "{names} not watched, so it may as well be the {causes}; look there and at the coupon before "
+    "you calibrate again"
+)
+"""Remedy where the visibility moved, and what would have told of camera and light was not watched.
+"""
 """Likely cause and what to do, by the quantity that moved; visibility only where no other has."""
 
 
@@ -92,14 +98,8 @@ class DriftStudy:
     @property
     def sentence(self) -> str:
         """Return what this means for the shop."""
-        if not self.is_enough:
-            missing = self.baseline + 1 - len(self.shifts)
-            more = f": {missing} more to go" if missing > 0 else ""
-            there = f"{len(self.shifts)} {'is' if len(self.shifts) == 1 else 'are'} there"
-            return (
-                f"Nothing can be watched yet: the first {self.baseline} shifts set the level, and "
-                f"{there}{more}."
-            )
+        if not self.is_enough and self.alarm is None:
+            return self._too_few
         if self.alarm is None or not self.causes:
             later = len(self.shifts) - self.baseline
             return f"Nothing has moved in the {later} shifts since the first {self.baseline}."
@@ -110,13 +110,28 @@ class DriftStudy:
         )
 
     @property
+    def _too_few(self) -> str:
+        missing = self.baseline + 1 - len(self.shifts)
+        if missing <= 0:
+            return "Nothing can be watched: the shifts are enough, but no quantity of theirs is."
+        there = f"{len(self.shifts)} {'is' if len(self.shifts) == 1 else 'are'} there"
+        return (
+            f"Nothing can be watched yet: the first {self.baseline} shifts set the level, and "
+            f"{there}: {missing} more to go."
+        )
+
+    @property
     def verdicts(self) -> str:
-        """Return whether verdicts have followed what moved; blank where nothing did."""
-        if self.alarm is None or not any(shift.verdict for shift in self.shifts):
-            return ""
+        """Return whether verdicts have changed; blank where neither they nor anything else has."""
         if self.verdict_change is None:
-            return "No verdict has changed yet."
+            is_told = self.alarm is not None and any(shift.verdict for shift in self.shifts)
+            return "No verdict has changed yet." if is_told else ""
         at = self.shifts[self.verdict_change]
+        if self.alarm is None:
+            return (
+                f"The verdict changed to {at.verdict} with {_named(at)}, though nothing that is "
+                "watched has moved: look at the coupon."
+            )
         return (
             f"The verdict changed to {at.verdict} with {_named(at)}: judge again what was "
             "photographed since then."
@@ -174,8 +189,20 @@ def _causes(
     hints = [w for w in moved if w not in explains]
     for one in [*explains, *([] if explains or causes else hints)]:
         word, remedy = REMEDIES[one.name]
+        if one.name == "visibility":
+            remedy = _unseen(watched) or remedy
         causes.append(Cause(word, _why(one), remedy))
     return tuple(causes)
+
+
+def _unseen(watched: Sequence[Watched]) -> str:
+    """Return what to do where the visibility's causes were not all watched; blank if they were."""
+    seen = {one.name for one in watched if one.chart is not None}
+    names = [name for name in ("blur", "colour") if name not in seen]
+    if not names:
+        return ""
+    said = " and ".join(names) + (" is" if len(names) == 1 else " are")
+    return UNSEEN.format(names=said, causes=" or the ".join(REMEDIES[n][0] for n in names))
 
 
 def _moved(one: Watched) -> float:
