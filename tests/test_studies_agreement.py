@@ -7,6 +7,7 @@ from study_tables import kappa_lines, written
 
 from satcheck.errors import TableError, UsageError
 from satcheck.studies.agreement import AgreementStudy, study_agreement
+from satcheck.studies.summary import summarise_agreement
 
 HEAD = "part,zone,rater,state"
 
@@ -95,6 +96,17 @@ def test_all_alike_is_undefined_and_said_so(tmp_path: Path) -> None:
     found = study(tmp_path, *rated("gggg", "Ann"), *rated("gggg", "Ben"))
     assert found.pairs[0].kappa.value is None
     assert "undefined" in found.sentence
+
+
+def test_raters_who_are_not_compared_are_named(tmp_path: Path) -> None:
+    """The control: of three who share their items nobody is named."""
+    both = [*rated("sgsg", "Ann"), *rated("sgsg", "Ben")]
+    found = study(tmp_path, *both, *rated("sggg", "Cleo", 9)[:1])
+    assert summarise_agreement(found).cautions == (
+        "Not compared, as they have judged no part, zone and trial in common: Ann and Cleo, "
+        "Ben and Cleo.",
+    )
+    assert summarise_agreement(study(tmp_path, *both, *rated("sggg", "Cleo"))).cautions == ()
 
 
 def test_raters_who_share_no_item_are_told_to(tmp_path: Path) -> None:

@@ -94,6 +94,13 @@ class AgreementStudy:
     not_judged: Mapping[str, int]
 
     @property
+    def strangers(self) -> tuple[tuple[str, str], ...]:
+        """Return the pairs of raters that have judged nothing in common; none where no pair has."""
+        met = {frozenset((pair.first, pair.second)) for pair in self.pairs}
+        every = combinations(self.raters, 2)
+        return tuple(pair for pair in every if frozenset(pair) not in met) if met else ()
+
+    @property
     def sentence(self) -> str:
         """Return what this means for the shop."""
         told = [*self.pairs, *([self.pooled] if self.pooled else [])]

@@ -79,6 +79,11 @@ def summarise_agreement(study: AgreementStudy) -> Summary:
             f"{study.misses.parts} parts; at most {100 * study.misses.bound:.0f} % of parts like "
             "these, with 95 % confidence."
         )
+    if study.strangers:
+        pairs_left = ", ".join(f"{first} and {second}" for first, second in study.strangers)
+        cautions.append(
+            f"Not compared, as they have judged no part, zone and trial in common: {pairs_left}."
+        )
     for rater, count in study.not_judged.items():
         cautions.append(f"{rater}: not judged in {count} of the ratings, which are left out.")
     return Summary(
