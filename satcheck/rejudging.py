@@ -19,6 +19,7 @@ from satcheck.judgement.verdict import judge
 from satcheck.model import MEASURE, Inspection, Label
 
 WHOLE = "part"
+_NAME = 32  # characters of a photo's name in the table
 
 
 @dataclass(frozen=True)
@@ -29,6 +30,8 @@ class Difference:
     zone: str
     before: Label
     after: Label
+    sha256: str
+    """Of the photo: phones give many photos one name."""
 
 
 def rejudge(inspection: Inspection, calibration: Calibration) -> Inspection:
@@ -111,14 +114,15 @@ def redrawn(
 
 def differences(before: Inspection, after: Inspection) -> tuple[Difference, ...]:
     """Return what is called otherwise: the part first, then its zones in their order."""
+    photo = before.photo
     changed = []
     if before.verdict is not after.verdict:
-        changed.append(Difference(before.photo.name, WHOLE, before.verdict, after.verdict))
+        changed.append(Difference(photo.name, WHOLE, before.verdict, after.verdict, photo.sha256))
     known = {zone.name: zone.verdict for zone in before.zones}
     for zone in after.zones:
         old = known.get(zone.name, Label.NOT_JUDGED)
         if old is not zone.verdict:
-            changed.append(Difference(before.photo.name, zone.name, old, zone.verdict))
+            changed.append(Difference(photo.name, zone.name, old, zone.verdict, photo.sha256))
     return tuple(changed)
 
 
@@ -128,8 +132,18 @@ def difference_table(found: Sequence[Difference], judged: int) -> str:
     if not found:
         return f"{counted} judged again: every verdict stays."
     row = "{:<32} {:<17} {:<11} {}"
+    names = _names(found)
     lines = [row.format("photo", "zone", "was", "is now")]
-    lines += [row.format(d.photo[:32], d.zone, d.before.word, d.after.word) for d in found]
-    photos = len({d.photo for d in found})
-    return "\n".join([*lines, "", f"{counted} judged again: {len(found)} verdicts of {photos} "
-                      f"photo{'s' * (photos != 1)} differ."])  # fmt: skip
+    lines += [row.format(names[d.sha256], d.zone, d.before.word, d.after.word) for d in found]
+    return "\n".join([*lines, "", f"{counted} judged again: {len(found)} verdicts of {len(names)} "
+                      f"photo{'s' * (len(names) != 1)} differ."])  # fmt: skip
+
+
+def _names(found: Sequence[Difference]) -> dict[str, str]:
+    """Return each photo's name by its sha256, and with its start where two would read alike."""
+    names = {d.sha256: d.photo[:_NAME] for d in found}
+    every = list(names.values())
+    return {
+        sha256: f"{name[: _NAME - 9]} {sha256[:8]}" if every.count(name) > 1 else name
+        for sha256, name in names.items()
+    }

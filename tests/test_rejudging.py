@@ -61,7 +61,7 @@ def test_other_bounds_change_what_they_part(
     assert stored.verdict is Label.STARVED
     assert again.verdict is not Label.STARVED
     assert differences(stored, again)[0] == Difference(
-        "basalt_11.jpg", "part", Label.STARVED, again.verdict
+        "basalt_11.jpg", "part", Label.STARVED, again.verdict, stored.photo.sha256
     )
     assert again.calibration.id == dull.id != bounds.id
     assert "verdicts of 1 photo differ" in difference_table(differences(stored, again), 1)
@@ -139,3 +139,45 @@ def test_a_record_that_is_nested_without_end_is_one_line(
     said = capsys.readouterr()
     assert (end.value.code, said.out, len(said.err.splitlines())) == (2, "", 1)
     assert "deep.json: is no JSON; the STEM.json of satcheck check is allowed" in said.err
+
+
+def test_two_photos_of_one_name_are_told_apart_and_counted_as_two() -> None:
+    """Phones give many photos one name; the control is one photo with two changed zones."""
+    one = Difference("IMG_1.jpg", "brim", Label.LEAN, Label.GOOD, "a" * 64)
+    other = replace(one, sha256="b" * 64)
+    told = difference_table([one, other], 2)
+    assert "IMG_1.jpg aaaaaaaa" in told
+    assert "IMG_1.jpg bbbbbbbb" in told
+    assert "2 verdicts of 2 photos differ" in told
+    told = difference_table([one, replace(one, zone="lock")], 1)
+    assert "aaaaaaaa" not in told
+    assert "2 verdicts of 1 photo differ" in told
+    long = replace(one, photo=f"{'x' * 40}1.jpg")
+    told = difference_table([long, replace(other, photo=f"{'x' * 40}2.jpg")], 2)
+    assert max(map(len, told.splitlines())) <= 80
+    assert "x aaaaaaaa " in told
+
+
+def test_the_record_of_another_photo_stays_and_one_named_twice_is_judged_once(
+    stored: Inspection,
+    dull: Calibration,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    write_calibration(dull, Path("dull.toml"))
+    Path("a.json").write_text(json.dumps(inspection_to_json(stored)))
+    other = replace(stored, photo=replace(stored.photo, sha256="b" * 64))
+    Path("march").mkdir()
+    Path("march/a.json").write_text(json.dumps(inspection_to_json(other)))
+    kept = Path("march/a.json").read_text()
+    call = ["rejudge", "a.json", "./a.json", "--calibration", "dull.toml", "--out"]
+    for folder, status, says in (("march", 2, "another photo"), ("new", 0, ""), ("new", 0, "")):
+        with pytest.raises(SystemExit) as stop:
+            main([*call, folder])
+        said = capsys.readouterr()
+        assert says in said.err
+        assert (stop.value.code == 2) == (status == 2)
+        assert ("1 inspection judged" in said.out) == (status == 0)
+    assert Path("march/a.json").read_text() == kept

@@ -38,6 +38,7 @@ def rejudge(
     from satcheck.report import exit_status
 
     bounds = read_calibration(calibration)
+    records = list({record.resolve(): record for record in records}.values())
     if out is not None:
         make_writable(out)
         _check_targets(records, out)
@@ -78,5 +79,10 @@ def _write(path: Path, inspection: "Inspection") -> None:
     from satcheck.record import inspection_to_json
 
     check_replaceable(path, SCHEMA_FAMILY, "inspection")
+    if path.exists() and read_record(path, ALLOWED).photo.sha256 != inspection.photo.sha256:
+        raise UsageError(
+            f"{path}: the record of another photo is there and stays; give another folder with "
+            "--out"
+        )
     text = json.dumps(inspection_to_json(inspection), indent=1, allow_nan=False)
     write_whole(path, f"{text}\n".encode())
