@@ -142,6 +142,21 @@ def test_a_folder_that_may_not_be_read_is_a_problem(
     )
 
 
+def test_photos_of_the_table_that_lie_elsewhere_are_named(tmp_path: Path) -> None:
+    here, there = put(tmp_path / "march" / "1.jpg"), put(tmp_path / "april" / "2.jpg")
+    table = tmp_path / "parts.csv"
+    table.write_text("photo,part\nmarch/1.jpg,4711\napril/2.jpg,4712\n")
+    found = gather([here.parent], table)
+    assert ([photo.path for photo in found.photos], found.absent) == ([here], (there.resolve(),))
+    assert gather([tmp_path], table).absent == ()
+
+
+def test_photos_in_the_folder_of_the_results_are_not_said_to_be_missing(tmp_path: Path) -> None:
+    put(tmp_path / "1.jpg")
+    with pytest.raises(UsageError, match="lie in the folder of the results; give another with --o"):
+        gather([tmp_path], leave_out=tmp_path)
+
+
 def test_a_place_that_is_not_there_is_refused(tmp_path: Path) -> None:
     with pytest.raises(UsageError, match="no such folder"):
         gather([tmp_path / "gone"])

@@ -30,7 +30,7 @@ def found() -> Summary:
     parts = (*month(), part_of(EVIL, bad), part_of("漢字", photo_of("漢字", view="lateral")))
     return summarise(
         parts, made_at="2026-04-01 10:00", folders=["March"],
-        problems=[Problem("bad.jpg", "is damaged")], others=3,
+        problems=[Problem("bad.jpg", "is damaged")], others=1, absent=["april/2.jpg"],
     )  # fmt: skip
 
 
@@ -59,6 +59,13 @@ def test_every_output_states_calibration_promise_and_caution(found: Summary) -> 
         assert "c0ffee12" in output
         assert "No promise." in output
         assert SUPPORTS in output
+
+
+def test_what_was_not_audited_is_said(found: Summary) -> None:
+    for output in (text(found), page_of(found)):
+        assert "Passed over: 1 file that is no photo." in output
+        assert "NOT IN THESE FOLDERS: 1 photo of the table: april/2.jpg" in output
+    assert as_json(found)["not_in_folders"] == ["april/2.jpg"]
 
 
 def test_a_spreadsheet_takes_no_cell_for_a_formula(found: Summary) -> None:

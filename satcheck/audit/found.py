@@ -58,3 +58,5 @@ class Gathered:
     and the first of all where it names none."""
     others: int
     """Files that are no photos and are not named as such."""
+    absent: tuple[Path, ...] = ()
+    """Photos that the table names and that do not lie in the folders."""

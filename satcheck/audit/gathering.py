@@ -70,21 +70,29 @@ def gather(
     Raises
     ------
     UsageError
-        If a place does not exist, or is neither folder nor file.
+        If a place does not exist, is neither folder nor file, or is the folder of the results.
     TableError
         If a row of the table cannot be used.
     """
     told = {} if table is None else read_told(table)
     made, out = _Sorting(), None if leave_out is None else leave_out.resolve()
+    if named := next((place for place in places if place.resolve() == out), None):
+        raise UsageError(
+            f"{named}: these photos lie in the folder of the results; give another with --out"
+        )
+    absent = dict.fromkeys(told)
     for path, root in _files(places, out, made.problems):
         _sort(made, path, root, told)
+        absent.pop(path.resolve(), None)
     photos = tuple(photo for same in made.seen.values() for photo in _one_a_part(same))
     repeated = {
         sha256: tuple(photo.path for photo in same)
         for sha256, same in made.seen.items()
         if len(same) > 1
     }
-    return Gathered(photos, tuple(dict.fromkeys(made.problems)), repeated, made.others)
+    return Gathered(
+        photos, tuple(dict.fromkeys(made.problems)), repeated, made.others, tuple(absent)
+    )
 
 
 def _one_a_part(same: Sequence[Found]) -> list[Found]:

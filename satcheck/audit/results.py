@@ -8,8 +8,10 @@ from typing import Any
 from satcheck.audit.rows import PartRow, PhotoRow, photo_headline
 from satcheck.audit.summary import SUPPORTS, Group, Summary, Trend
 from satcheck.audit.wording import (
+    absent_sentence,
     judged_sentence,
     listed,
+    others_sentence,
     outcome_sentence,
     pareto_sentence,
     percent,
@@ -83,8 +85,10 @@ def _twice(found: Summary) -> list[str]:
 
 def _unreadable(found: Summary) -> list[str]:
     lines = []
+    if found.absent:
+        lines.append(shown(absent_sentence(found), 400))
     if found.others:
-        lines.append(f"Passed over: {found.others} files that are no photos.")
+        lines.append(others_sentence(found))
     if found.problems:
         lines.append(f"NOT READ ({len(found.problems)}):")
     lines += [
@@ -211,6 +215,7 @@ def as_json(found: Summary) -> dict[str, Any]:
         "nearly_the_same": [[photo.path for photo in group] for group in found.near],
         "not_read": [vars(problem) | {} for problem in found.problems],
         "passed_over": found.others,
+        "not_in_folders": list(found.absent),
     }  # fmt: skip
 
 

@@ -116,6 +116,8 @@ class Summary:
     near: tuple[tuple[PhotoRow, ...], ...]
     """Photos that look nearly the same."""
     others: int
+    absent: tuple[str, ...]
+    """Photos that the table names and that do not lie in the folders."""
     pareto: tuple[ZoneCount, ...]
     reasons: Mapping[str, float]
     groups: Mapping[str, tuple[Group, ...]]
@@ -160,6 +162,7 @@ def summarise(
     folders: Sequence[str] = (),
     problems: Sequence[Problem] = (),
     others: int = 0,
+    absent: Sequence[str] = (),
     aql: float = AQL,
 ) -> Summary:
     """Return what stands out among the parts."""
@@ -176,6 +179,7 @@ def summarise(
         repeated=_repeated(photos),
         near=tuple(tuple(by_key[key] for key in group) for group in near_groups(hashes)),
         others=others,
+        absent=tuple(absent),
         pareto=pareto(parts),
         reasons=mean_reasons(photos),
         groups=_groups(parts),

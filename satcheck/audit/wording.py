@@ -93,6 +93,18 @@ def same_file_sentence(same: Repeated) -> str:
     return f"The same file twice: {listed(same.paths)}"
 
 
+def absent_sentence(found: Summary) -> str:
+    """Return which photos the table names that were not audited, as they lie elsewhere."""
+    photos = counted(len(found.absent), "photo")
+    return f"NOT IN THESE FOLDERS: {photos} of the table: {listed(found.absent)}"
+
+
+def others_sentence(found: Summary) -> str:
+    """Return how many files were no photos."""
+    files = counted(found.others, "file that is no photo", "files that are no photos")
+    return f"Passed over: {files}."
+
+
 def group_row(group: Group) -> tuple[str, ...]:
     """Return a technician's, resin's, fibre's or month's row, as `GROUP_HEAD`."""
     fails = "-"

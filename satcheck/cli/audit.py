@@ -160,6 +160,7 @@ def _sum_up(
         folders=[str(folder) for folder in folders],
         problems=[*gathered.problems, *standing.problems],
         others=gathered.others,
+        absent=[str(path) for path in gathered.absent],
         aql=aql,
     )
 

@@ -8,9 +8,11 @@ from satcheck.audit.rows import PhotoRow, photo_headline
 from satcheck.audit.summary import Summary
 from satcheck.audit.wording import (
     GROUP_HEAD,
+    absent_sentence,
     group_row,
     judged_sentence,
     listed,
+    others_sentence,
     outcome_sentence,
     pareto_sentence,
     percent,
@@ -51,6 +53,8 @@ def audit_page(found: Summary, picture: Callable[[PhotoRow], bytes | None]) -> I
         percent=percent,
         listed=listed,
         same_file=same_file_sentence,
+        absent=absent_sentence,
+        passed_over=others_sentence,
         by=lambda photo: photo.by,
         technicians=sorted({photo.by for photo in photos} - {""}),
     )
