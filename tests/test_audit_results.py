@@ -11,7 +11,7 @@ import pytest
 from audits import jpeg, month, part_of, photo_of
 
 from satcheck.audit.found import Problem
-from satcheck.audit.outputs import file_name, write_results
+from satcheck.audit.outputs import file_name, older_sheets, write_results
 from satcheck.audit.results import SCHEMA, as_json, parts_csv, photos_csv, text
 from satcheck.audit.rows import PhotoRow
 from satcheck.audit.summary import SUPPORTS, Summary, summarise
@@ -169,3 +169,11 @@ def test_all_files_are_written_and_a_folder_that_is_a_file_is_one_sentence(
     (tmp_path / "file").touch()
     with pytest.raises(UsageError, match="cannot be written"):
         write_results(found, tmp_path / "file", no_picture)
+
+
+def test_sheets_of_an_earlier_audit_in_the_folder_are_told_from_this_ones(tmp_path: Path) -> None:
+    april = summarise([part_of("A2", photo_of("A2"))])
+    write_results(april, tmp_path, no_picture)
+    assert older_sheets(april, tmp_path) == ()
+    write_results(summarise([part_of("A1", photo_of("A1"))]), tmp_path, no_picture)
+    assert older_sheets(april, tmp_path) == (f"{file_name('A1')}.pdf",)

@@ -55,12 +55,24 @@ def write_results(
         _write(folder / PAGE, map(_bytes, audit_page(found, picture)))
         for part in found.parts:
             sheet = part_sheet(part, found, picture)
-            _write(folder / SHEETS / f"{file_name(part.part)}.pdf", [sheet])
+            _write(folder / SHEETS / _sheet_name(part.part), [sheet])
     except OSError as error:
         raise UsageError(
             f"{error.filename or folder}: cannot be written ({error.strerror or error}); the "
             "ledger holds what was judged, and the same command writes it again"
         ) from error
+
+
+def older_sheets(found: Summary, folder: Path) -> tuple[str, ...]:
+    """Return the names of the sheets in a folder of results that are none of this audit."""
+    own = {_sheet_name(part.part) for part in found.parts}
+    return tuple(
+        sorted(path.name for path in (folder / SHEETS).glob("*.pdf") if path.name not in own)
+    )
+
+
+def _sheet_name(part: str) -> str:
+    return f"{file_name(part)}.pdf"
 
 
 def file_name(part: str) -> str:

@@ -169,9 +169,10 @@ def _report(
     task: "Audit", gathered: "Gathered", found: "Summary", out: Path, *, as_json: bool
 ) -> None:
     from satcheck.audit.collecting import pictures_of
-    from satcheck.audit.outputs import write_results
+    from satcheck.audit.outputs import older_sheets, write_results
     from satcheck.audit.results import as_json as plain
     from satcheck.audit.results import text
+    from satcheck.audit.wording import listed
 
     pictures = pictures_of(task, gathered)
     write_results(found, out, lambda photo: _bytes_of(pictures[photo.path]))
@@ -179,6 +180,9 @@ def _report(
         say(json.dumps(plain(found), indent=1, allow_nan=False))
     else:
         say(f"{text(found)}\n\nResults in {out}: open {out / 'audit.html'}")
+        if older := older_sheets(found, out):
+            names = listed(older)
+            say(f"{out / 'sheets'} also holds sheets that are not of this audit: {names}")
 
 
 def _bytes_of(path: Path) -> bytes | None:
