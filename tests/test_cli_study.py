@@ -1,13 +1,16 @@
 """The study and drift commands as called: tables, pages, exit statuses, one line on errors."""
 
+import json
 from collections.abc import Sequence
 from pathlib import Path
 
 import pytest
 from published import EXAMPLE_3, hits
+from records import inspection_of
 from study_tables import gauge_lines, kappa_lines, written
 
 from satcheck.cli.app import main
+from satcheck.record import inspection_to_json
 
 
 def call(
@@ -114,3 +117,17 @@ def test_a_page_over_the_table_and_mixed_files_are_refused(
     assert (status, "one CSV alone" in err) == (2, True)
     (tmp_path / "a.json").write_text("{}", encoding="utf-8")
     assert call(["drift", tmp_path / "a.json"], capsys)[0] == 2
+
+
+def test_records_of_one_name_are_named_with_their_folders(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    record = json.dumps(inspection_to_json(inspection_of()))
+    files = [tmp_path / shift / "coupon.json" for shift in ("monday", "tuesday")]
+    for file in files:
+        file.parent.mkdir()
+        file.write_text(record, encoding="utf-8")
+    status, _, err = call(["drift", *files], capsys)
+    assert (status, err) == (
+        2, f"{files[1]}: the same photo as {files[0]}; a photo each is allowed\n"
+    )  # fmt: skip
