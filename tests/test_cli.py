@@ -299,6 +299,7 @@ def test_calibrate_writes_the_files_and_says_what_a_person_must_see(run: Run) ->
         "basalt: Provisional.",
         "Look at: x.jpg: labelled twice",
     ]
+    assert out.rstrip().splitlines()[-1] == "shop/look.html: the labels to look at again"
 
 
 @pytest.mark.parametrize("other", ["new.toml", "parts.csv", "."])

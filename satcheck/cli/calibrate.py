@@ -58,7 +58,7 @@ def calibrate(
     for path, text in texts.items():
         write_whole(path, text.encode())
     write_calibration(study.calibration, out)
-    say(_told(study, out, page))
+    say(_told(study, out, page, review))
 
 
 def _check_targets(written: list[Path], read: list[Path]) -> None:
@@ -72,7 +72,7 @@ def _check_targets(written: list[Path], read: list[Path]) -> None:
         seen[path.resolve()] = "is written by this call already"
 
 
-def _told(study: "Study", out: Path, page: Path) -> str:
+def _told(study: "Study", out: Path, page: Path, review: Path | None) -> str:
     """Return what is said at the end: the file, each fibre's promise, what a person must see."""
     made = study.calibration
     lines = [f"{out}: calibration {made.id} for {', '.join(made.fibres)}"]
@@ -82,4 +82,5 @@ def _told(study: "Study", out: Path, page: Path) -> str:
     if made.is_demo:
         lines.append("The parts are invented: no verdict under these bounds promises anything.")
     lines += [f"Look at: {finding}" for finding in study.findings]
-    return "\n".join([*lines, f"{page}: the evidence"])
+    again = [] if review is None else [f"{review}: the labels to look at again"]
+    return "\n".join([*lines, f"{page}: the evidence", *again])
