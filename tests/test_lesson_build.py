@@ -51,6 +51,25 @@ def test_without_a_painted_map_the_shops_zones_are_the_truth(
     assert set(np.unique(alone.shop)) == {0, *(STATES[state] for state in PARTS[0])}
 
 
+def test_photos_of_one_name_in_two_folders_stay_apart(shop: DrawnShop, tmp_path: Path) -> None:
+    """Part 0 shows starved and rich, part 1 is good: taken for each other, a pick has no place."""
+    rows = []
+    for number, part in (("0", "a"), ("1", "b")):
+        (tmp_path / part).mkdir()
+        photo = shop.table.with_name(f"{number}.png")
+        (tmp_path / part / "IMG.png").write_bytes(photo.read_bytes())
+        lines = [line for line in shop.table.read_text().splitlines() if line.startswith(number)]
+        rows += [line.replace(f"{number}.png", f"{part}/IMG.png") for line in lines]
+    table = tmp_path / "parts.csv"
+    table.write_text("\n".join([shop.table.read_text().splitlines()[0], *rows]) + "\n")
+    found = read_specimens(table, shop.calibration, lambda *_: None)
+    assert [specimen.name for specimen in found] == ["a/IMG.png", "b/IMG.png"]
+    made = build_lesson(found, propose(found), shop.calibration, "Drawn.")
+    assert {stop.photo for fibre in made.fibres for stop in fibre.stops} == {
+        "a/IMG.png", "b/IMG.png",
+    }  # fmt: skip
+
+
 def test_a_table_without_a_fibre_of_the_calibration_is_refused(
     shop: DrawnShop, tmp_path: Path
 ) -> None:

@@ -1,6 +1,8 @@
 """Labelled photos as a lesson uses them: measured, judged, and with their labels as grids."""
 
-from collections.abc import Callable, Mapping
+import os
+from collections import Counter
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -27,11 +29,14 @@ class Specimen:
 
     Attributes
     ----------
+    name : str
+        The photo's file name; with its folders where the table has two of this name.
     truth, shop, tool : (R, C) uint8 arrays
         Labels of the cells: as painted place by place (or as ``shop``), as the shop's table
         names the zones (9 elsewhere), as satcheck judged.
     """
 
+    name: str
     photo: Photo
     labelled: LabelledPhoto
     inspection: Inspection
@@ -39,11 +44,6 @@ class Specimen:
     truth: Labels
     shop: Labels
     tool: Labels
-
-    @property
-    def name(self) -> str:
-        """Return the photo's file name."""
-        return self.photo.name
 
 
 def read_specimens(
@@ -59,10 +59,11 @@ def read_specimens(
         If the table or a photo cannot be read, or no photo is left.
     """
     rows = [p for p in read_parts(table) if p.fibre in calibration.fibres]
+    names = _names(table, rows)
     found = []
     for done, labelled in enumerate(rows):
         progress(done, len(rows), labelled.path.name)
-        specimen = read_specimen(labelled, calibration)
+        specimen = read_specimen(names[labelled.path], labelled, calibration)
         if specimen is not None:
             found.append(specimen)
     progress(len(rows), len(rows), "")
@@ -74,7 +75,19 @@ def read_specimens(
     return tuple(found)
 
 
-def read_specimen(labelled: LabelledPhoto, calibration: Calibration) -> Specimen | None:
+def _names(table: Path, rows: Sequence[LabelledPhoto]) -> dict[Path, str]:
+    """Return what tells each photo from the others: phones give many photos one name."""
+    of_name = Counter(row.path.name for row in rows)
+    folder = table.parent.resolve()
+    return {
+        row.path: row.path.name
+        if of_name[row.path.name] == 1
+        else Path(os.path.relpath(row.path, folder)).as_posix()
+        for row in rows
+    }
+
+
+def read_specimen(name: str, labelled: LabelledPhoto, calibration: Calibration) -> Specimen | None:
     """Return one labelled photo, None where no part is found in it."""
     photo = read_photo(labelled.path)
     found = inspect(photo, calibration, Settings(labelled.fibre, distal=labelled.distal))
@@ -83,7 +96,7 @@ def read_specimen(labelled: LabelledPhoto, calibration: Calibration) -> Specimen
     shop = _by_zones(found.cells, labelled.zones)
     painted = _painted(labelled)
     truth = shop if painted is None else _at_cells(painted, found.cells, photo)
-    return Specimen(photo, labelled, found, found.cells, truth, shop, cell_labels(found))
+    return Specimen(name, photo, labelled, found, found.cells, truth, shop, cell_labels(found))
 
 
 def _painted(labelled: LabelledPhoto) -> Path | None:
