@@ -12,10 +12,11 @@ from satcheck.audit.wording import (
     outcome_sentence,
     pareto_sentence,
     percent,
+    same_file_sentence,
     second_sentences,
     trend_sentence,
 )
-from satcheck.model import Label
+from satcheck.model import ZONES, Label
 from satcheck.statistics.intervals import wilson
 
 STARVED, RICH = Label.STARVED, Label.RICH
@@ -71,6 +72,29 @@ def test_in_the_pareto_a_part_counts_once_however_many_photos_show_it() -> None:
     assert not any(zone.starved for zone in rest)
     assert pareto_sentence(summarise(parts)) == (
         "Starved most often: lock (2 of 2 parts), brim (1 of 2 parts)."
+    )
+
+
+@pytest.mark.parametrize(
+    ("count", "more"),
+    [
+        (3, ""),
+        (4, "; 1 more zone as often as the last"),
+        (6, "; 3 more zones as often as the last"),
+    ],
+)
+def test_zones_that_starve_as_often_as_the_last_named_are_counted(count: int, more: str) -> None:
+    names = dict.fromkeys(ZONES[:count], STARVED)
+    said = pareto_sentence(summarise([part_of("1", photo_of("1", STARVED, names))]))
+    assert said.count("(1 of 1 part)") == 3
+    assert said.endswith(f"(1 of 1 part){more}.")
+
+
+def test_the_same_file_in_two_folders_says_for_which_part_it_counts() -> None:
+    twice = photo_of("4711", path="4711/a.jpg", copies=("4712/b.jpg",))
+    (same,) = summarise([part_of("4711", twice)]).repeated
+    assert same_file_sentence(same) == (
+        "The same file twice, counted once for part 4711: 4711/a.jpg, 4712/b.jpg"
     )
 
 

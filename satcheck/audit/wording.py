@@ -46,11 +46,14 @@ def judged_sentence(found: Summary) -> str:
 
 def pareto_sentence(found: Summary) -> str:
     """Return which zones starve most."""
-    worst = [zone for zone in found.pareto if zone.starved][:3]
-    if not worst:
+    starved = [zone for zone in found.pareto if zone.starved]
+    if not starved:
         return "No judged zone is starved."
+    worst = starved[:3]
+    ties = sum(zone.starved == worst[-1].starved for zone in starved[3:])
     said = [f"{zone.zone} ({zone.starved} of {counted(zone.judged, 'part')})" for zone in worst]
-    return f"Starved most often: {', '.join(said)}."
+    more = f"; {counted(ties, 'more zone')} as often as the last" if ties else ""
+    return f"Starved most often: {', '.join(said)}{more}."
 
 
 def trend_sentence(found: Trend) -> str:
@@ -90,7 +93,8 @@ def same_file_sentence(same: Repeated) -> str:
     """Return which files have the same bytes, and whether they stand for several parts."""
     if len(same.parts) > 1:
         return f"The same file UNDER DIFFERENT PARTS ({listed(same.parts)}): {listed(same.paths)}"
-    return f"The same file twice: {listed(same.paths)}"
+    counted_for = ", ".join(same.parts)
+    return f"The same file twice, counted once for part {counted_for}: {listed(same.paths)}"
 
 
 def absent_sentence(found: Summary) -> str:
