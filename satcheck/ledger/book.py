@@ -69,7 +69,6 @@ class Ledger:
         self._clock = clock
         self._lock = RLock()
         self._form = self._form_now()
-        self._file = _identity(path)
 
     def __enter__(self) -> Self:
         return self
@@ -102,10 +101,10 @@ class Ledger:
             If a body is not plain JSON, or ``corrects`` names no entry.
         LedgerError
             If the disk is full or cannot be reached, another writer does not end, or the file was
-            deleted, moved or replaced: what is written then, nobody finds.
+            deleted or moved: what is written then, nobody finds.
         """
-        if _identity(self.path) != self._file:
-            problem = "was deleted, moved or replaced, or its disk is gone; put it back, start anew"
+        if not self.path.exists():
+            problem = "was deleted or moved, or its disk is gone; put it back, and start again"
             raise LedgerError(str(self.path), problem)
         texts = [canonical(draft.body) for draft in drafts]
         blobs = [row_of(blob) for draft in drafts for blob in draft.blobs]
@@ -293,15 +292,6 @@ def read_ledger(path: Path) -> Ledger:
         As `open_ledger`; also for a ledger of an earlier form.
     """
     return Ledger(path, connect_to_read(path), _no_clock)
-
-
-def _identity(path: Path) -> tuple[int, int] | None:
-    """Return what tells a file from another of its name; None where it cannot be reached."""
-    try:
-        found = path.stat()
-    except OSError:
-        return None
-    return found.st_dev, found.st_ino
 
 
 def _no_clock() -> datetime:
