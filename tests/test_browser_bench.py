@@ -341,6 +341,46 @@ def test_the_gel_clock_counts_what_was_entered_and_runs_on_every_phone(
     expect(other.locator("#clock")).to_contain_text("24 min left")
 
 
+def test_a_clock_that_another_phone_started_is_shown_and_not_started_anew(
+    page: Page, browser: Browser, bench: Server
+) -> None:
+    page.fill("#part", "1027")
+    page.locator("#part").blur()
+    page.click("#clock")
+    other = open_page(browser.new_context(), bench)
+    other.fill("#part", "1027")
+    other.locator("#part").blur()
+    other.click("#clock")
+    other.fill("#gel-minutes", "25")
+    other.click("#gel-start")
+    expect(other.locator("#clock")).to_contain_text("24 min left")
+    page.fill("#gel-minutes", "40")
+    page.click("#gel-start")
+    expect(page.locator("#gel-bad")).to_contain_text("runs already")
+    expect(page.locator("#gel-left")).to_contain_text("24 min left")
+    expect(page.locator("#gel-stop")).to_be_visible()
+
+
+def test_without_network_the_clock_counts_a_phones_sleep_and_says_that_it_was_not_stopped(
+    page: Page,
+) -> None:
+    page.fill("#part", "1028")
+    page.locator("#part").blur()
+    page.click("#clock")
+    page.fill("#gel-minutes", "25")
+    page.click("#gel-start")
+    expect(page.locator("#clock")).to_contain_text("24 min left")
+    page.route("**/api/clock*", lambda route: route.abort())
+    page.evaluate("(now => { Date.now = () => now.call(Date) + 600000; })(Date.now)")
+    expect(page.locator("#clock")).to_contain_text("14 min left")
+    page.click("#clock")
+    page.click("#gel-stop")
+    page.click("#gel-stop")
+    expect(page.locator("#gel-bad")).to_be_visible()
+    expect(page.locator("#gel-bad")).to_contain_text("does not answer")
+    expect(page.locator("#gel-left")).to_contain_text("14 min left")
+
+
 def test_everything_to_touch_is_at_least_60_pixels_high_and_the_page_no_wider_than_the_phone(
     page: Page,
 ) -> None:

@@ -231,6 +231,21 @@ def test_a_clock_that_is_set_back_gives_no_more_working_time(
     assert Clocks(ledger, time).seconds_left("4711") is None, "started before the server was"
 
 
+def test_a_clock_that_runs_is_not_started_anew_by_a_phone_that_did_not_know(
+    ledger: Ledger, time: Time
+) -> None:
+    clocks = Clocks(ledger, time)
+    clocks.start("4711", 10)
+    time.pass_(300)
+    with pytest.raises(UsageError, match="runs already"):
+        clocks.start("4711", 10)
+    assert clocks.seconds_left("4711") == pytest.approx(300, abs=1)
+    clocks.start("4712", 10)
+    clocks.stop("4711")
+    clocks.start("4711", 10)
+    assert clocks.seconds_left("4711") == pytest.approx(600, abs=1)
+
+
 def test_every_label_of_the_sheets_is_in_the_table_of_words() -> None:
     wanted = {f"g_{name}" for name in (*MIX_FIELDS, *WEIGH_FIELDS)}
     wanted |= {f"figure_{name}" for name in balance.LINES} | {f"resin_{name}" for name in RESINS}

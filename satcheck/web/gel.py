@@ -51,12 +51,15 @@ class Clocks:
         Raises
         ------
         UsageError
-            If the working time is not a number of minutes from 1 to 240.
+            If the working time is not a number of minutes from 1 to 240, or the clock runs: to
+            start it anew, from a phone that did not know, would give the mix more time than it has.
         """
         is_number = isinstance(minutes, int | float) and not isinstance(minutes, bool)
         value = float(minutes) if is_number else math.nan  # type: ignore[arg-type]
         if not LEAST_MINUTES <= value <= MOST_MINUTES:
             raise UsageError(say("gel_bad"))
+        if self._running(part) is not None:
+            raise UsageError(say("gel_runs"))
         entry = self._record({"part": part, "event": "start", "minutes": value})
         self._begun[entry.id] = self._ticks()
 

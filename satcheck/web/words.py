@@ -116,6 +116,7 @@ WORDS: dict[str, str] = {
     "gel_over_say": "Working time is over. Stop stringing, unless you see it still flow.",
     "gel_stop": "Stop the clock",
     "gel_stop_sure": "Tap again to stop the clock",
+    "gel_runs": "This part's clock runs already. Stop it first, where another cup is mixed.",
     "gel_bad": "The working time must be 1 to 240 minutes.",
     "today": "Today's parts",
     "today_none": "No photo yet today.",

@@ -5,11 +5,14 @@ import { ask, byId, recall, remember, words } from "./wire.js";
 const HURRY = 240; // seconds left from which the page says less; as stringing does (own rule)
 const MINUTES = "satcheck-minutes";
 
-let end = null; // performance.now() at which the working time is over
+const ASK_AGAIN = 15000; // ms; another phone may have started or stopped the clock (own rule)
+
+let end = null; // {ticks, wall}: performance.now() and Date.now() at which the working time is over
 let part = "";
 let changed = () => {};
 
-export const secondsLeft = () => (end === null ? null : (end - performance.now()) / 1000);
+// Ticks stand still on a phone that sleeps, and its clock may be set: more is gone for sure.
+export const secondsLeft = () => (end === null ? null : Math.min(end.ticks - performance.now(), end.wall - Date.now()) / 1000);
 
 export function clockText(seconds) {
   if (seconds <= 0) return words("gel_over");
@@ -18,9 +21,14 @@ export function clockText(seconds) {
 }
 
 export async function followPart(name) {
+  if (part !== name) set(null); // not the clock of the part before this one
   part = name;
-  if (!name) { set(null); return; }
-  try { set((await ask(path())).seconds_left); } catch { /* without network the clock runs on here */ }
+  if (!name) return;
+  const seen = said;
+  try {
+    const found = (await ask(path())).seconds_left;
+    if (part === name && said === seen) set(found); // nothing newer has been said meanwhile
+  } catch { /* without network the clock runs on here */ }
 }
 
 export function startGel(onChange) {
@@ -33,6 +41,8 @@ export function startGel(onChange) {
   byId("gel-stop").addEventListener("click", stop);
   byId("gel-gelled").addEventListener("click", gelled);
   setInterval(show, 1000);
+  setInterval(() => { if (!document.hidden) followPart(part); }, ASK_AGAIN);
+  document.addEventListener("visibilitychange", () => { if (!document.hidden) followPart(part); });
 }
 
 export function openGel() {
@@ -53,8 +63,13 @@ async function begin() {
     remember(MINUTES, String(minutes));
     byId("gel").close();
   } catch (error) {
-    byId("gel-bad").textContent = error.status ? error.message : words("server_gone");
+    complain(error);
+    if (error.status) followPart(part); // it may run already
   }
+}
+
+function complain(error) {
+  byId("gel-bad").textContent = error.status ? error.message : words("server_gone");
 }
 
 let sure = ""; // which button was tapped once: a second tap means it
@@ -78,18 +93,20 @@ async function gelled() {
     const found = await ask(path(), "POST", { gelled: true });
     set(found.seconds_left);
     if (found.gelled !== null) byId("gel-noted").textContent = words("gelled_noted", { minutes: Math.round(found.gelled) });
-  } catch { byId("gel-bad").textContent = words("server_gone"); }
+  } catch (error) { complain(error); }
 }
 
 async function stop() {
   if (!isSure("gel-stop", "gel_stop_sure")) return;
   try { set((await ask(path(), "DELETE")).seconds_left); byId("gel").close(); }
-  catch { byId("gel-bad").textContent = words("server_gone"); }
+  catch (error) { complain(error); }
 }
 
+let said = 0; // how often the clock was set
 function set(seconds) {
-  end = seconds === null ? null : performance.now() + 1000 * seconds;
-  plainButtons();
+  said += 1;
+  if ((seconds === null) !== (end === null)) plainButtons(); // asked again, a question stands
+  end = seconds === null ? null : { ticks: performance.now() + 1000 * seconds, wall: Date.now() + 1000 * seconds };
   show();
 }
 
