@@ -54,7 +54,9 @@ def test_no_hardener_is_assumed() -> None:
     assert any("data sheet" in warning for warning in found.warnings)
 
 
-@pytest.mark.parametrize(("share", "said"), [(30.0, "runs away hot"), (0.03, "very few")])
+@pytest.mark.parametrize(
+    ("share", "said"), [(30.0, "runs away hot"), (0.03, "very few"), (0.0, "does not set without")]
+)
 def test_a_dangerous_share_of_hardener_is_a_warning(share: float, said: str) -> None:
     found = mix([cloth(182, 2.67)], ACRYLIC, make_target(0.35, 0.35), Losses(9), hardener=share)
     assert any(said in warning for warning in found.warnings)
@@ -63,6 +65,10 @@ def test_a_dangerous_share_of_hardener_is_a_warning(share: float, said: str) -> 
 def test_impossible_targets_and_no_fabric_are_refused() -> None:
     with pytest.raises(UsageError, match="impossible"):
         make_target(0.95, 0.95)
+    with pytest.raises(UsageError, match=r'--target 0\.35 %: .*"35 %" was probably meant'):
+        make_target(0.0035, 0.4)
+    with pytest.raises(UsageError, match=r"--target 0\.9 %: .* laminate; allowed are 1 to 78\.5 %"):
+        make_target(0.009, 0.009)
     with pytest.raises(UsageError, match="0 g"):
         mix([cloth(0, 2.67)], ACRYLIC, make_target(0.35, 0.35), Losses())
 

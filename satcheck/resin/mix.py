@@ -18,7 +18,13 @@ SPREAD = 0.05
 MUCH_HARDENER = 10.0
 """Peroxides go in at a few percent; above this it is an epoxy's hardener or a slip (own rule)."""
 
+LEAST_TARGET = 0.01
+"""Below, a fraction was typed for a percentage, as 0.35 % for 35 %: 22 kg of resin for 182 g of
+fabric. Even knitted layers hold ten times as much fibre (own rule)."""
+
 PEROXIDE_CURED = ("acrylic", "polyester")
+HARDENED = (*PEROXIDE_CURED, "epoxy")
+"""Resins that a hardener sets (common knowledge)."""
 MUCH_PEROXIDE = 5.0
 """Most that a published study of an acrylic laminating resin tried, parts on 100 by mass
 (Zainuddin et al. 2023, Sci Rep 13:2664)."""
@@ -104,14 +110,25 @@ def make_target(low: float, high: float) -> Target:
     Raises
     ------
     UsageError
-        If it is above square packing, or not above 0.
+        If it is above square packing, or so little that a fraction was typed for a percentage.
     """
+    _check_least(low)
     check_packing(low, "target")
     check_packing(high, "target")
     middle = (low + high) / 2
     if low == high:
         low, high = max(low - SPREAD, low / 2), min(high + SPREAD, SQUARE)
     return Target(middle, low, high)
+
+
+def _check_least(low: float) -> None:
+    if not 0 < low < LEAST_TARGET:
+        return
+    meant = f'; "{1e4 * low:.4g} %" was probably meant' if 100 * low <= SQUARE else ""
+    raise UsageError(
+        f"--target {100 * low:.4g} %: so little fibre by volume is no laminate{meant}; "
+        f"allowed are {100 * LEAST_TARGET:g} to {100 * SQUARE:.3g} %"
+    )
 
 
 def mix(
@@ -243,6 +260,10 @@ def _warnings(made: Mix, losses: Losses, resin: str) -> tuple[str, ...]:
         )
     if made.parts_hardener is None:
         found.append("Hardener not given: take it from the resin's data sheet, by mass.")
+    elif made.parts_hardener == 0 and resin in HARDENED:
+        found.append(
+            f"No hardener: {resin} does not set without, unless light sets it. Read the data sheet."
+        )
     elif made.parts_hardener > MUCH_PEROXIDE and resin in PEROXIDE_CURED:
         found.append(
             f"{made.parts_hardener:g} parts of peroxide on 100 of {resin} are too many: a study "
