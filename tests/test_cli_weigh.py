@@ -112,7 +112,13 @@ def test_a_scale_that_is_too_coarse_is_said(
 
 
 @pytest.mark.parametrize(
-    ("part", "said"), [("406", None), ("390", "Vapour, drops"), ("420", "hardware was weighed")]
+    ("part", "said"),
+    [
+        ("406", None),
+        ("390", "Vapour, drops and smears take it."),
+        ("300", "A weighing is wrong, or trimmings are missing."),
+        ("420", "hardware was weighed"),
+    ],
 )
 def test_mix_and_part_check_each_other(
     capsys: pytest.CaptureFixture[str], part: str, said: str | None

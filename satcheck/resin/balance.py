@@ -19,6 +19,8 @@ from satcheck.resin.fractions import (
 from satcheck.resin.materials import Material
 from satcheck.resin.uncertainty import Measured, Values, propagate, rounded
 
+MUCH_LOST = 0.1
+"""Of what was mixed: a larger loss is no vapour, drops or smears (own rule)."""
 DOUBT = 2.0
 """Standard uncertainties around a value that hold it with about 95 % (GUM 6.3.3)."""
 
@@ -240,10 +242,8 @@ def _warnings(results: Mapping[str, Measured], w: Weighings) -> tuple[str, ...]:
     found.append(_on_scale(results["resin"]))
     lost = results.get("unaccounted")
     if lost and abs(lost.value) > DOUBT * lost.u:
-        more = "Vapour, drops and smears take it" if lost.value > 0 else "A weighing is wrong"
         found.append(
-            f"{lost.value:+.0f} g do not add up between mix and part: {more}"
-            + ("." if lost.value > 0 or w.hardware else ", or hardware was weighed with the part.")
+            f"{lost.value:+.0f} g do not add up between mix and part: {_why_lost(lost.value, w)}"
         )
     wall = results.get("wall_volume_fraction")
     if wall:
@@ -252,6 +252,19 @@ def _warnings(results: Mapping[str, Measured], w: Weighings) -> tuple[str, ...]:
     if "voids" in results:
         found.append(_on_voids(results["voids"]))
     return tuple(each for each in found if each)
+
+
+def _why_lost(lost: float, w: Weighings) -> str:
+    if lost > MUCH_LOST * (w.mixed or 0):
+        return (
+            "More than vapour, drops and smears take. "
+            "A weighing is wrong, or trimmings are missing."
+        )
+    if lost > 0:
+        return "Vapour, drops and smears take it."
+    return "A weighing is wrong" + (
+        "." if w.hardware else ", or hardware was weighed with the part."
+    )
 
 
 def _on_scale(resin: Measured) -> str | None:
