@@ -334,6 +334,21 @@ def test_the_clock_is_in_the_ledger_and_runs_until_it_is_stopped(tmp_path: Path)
     at_the_shop(tmp_path, work)
 
 
+def test_a_clock_that_cannot_be_kept_speaks_of_no_photo(tmp_path: Path) -> None:
+    async def work(at: Phone) -> None:
+        def full(_draft: Draft) -> None:
+            raise OSError(28, "No space left on device")
+
+        at.ledger.append = full  # type: ignore[assignment, method-assign]
+        told = await at.client.post("/api/clock?part=4711", content=b'{"minutes": 20}')
+        assert told.status_code == 507
+        assert told.json()["sentence"] == (
+            "The shop's computer cannot save this: its disk may be full. Tell who keeps it."
+        )
+
+    at_the_shop(tmp_path, work)
+
+
 def test_today_shows_each_part_once_with_its_views(tmp_path: Path) -> None:
     async def work(at: Phone) -> None:
         await at.photograph()

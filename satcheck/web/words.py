@@ -221,7 +221,7 @@ WORDS: dict[str, str] = {
     "key_many": "Too many wrong keys. Wait a minute, then scan the code again.",
     "host_wrong": "This address is not the shop's. Scan the code on the shop's screen.",
     "too_large": "This file is too large: up to {megabytes} MB is allowed.",
-    "disk_full": "The shop's computer has no room left: this photo was not saved.",
+    "disk_full": "The shop's computer cannot save this: its disk may be full. Tell who keeps it.",
     "uploads_full": "Too many photos are under way. Try again in a minute.",
     "bad_request": "The page sent something this server does not know. Reload the page.",
     "bad_part": "The part's number may hold letters, digits, spaces and - _ . / #, up to 40.",
