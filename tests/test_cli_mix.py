@@ -9,6 +9,11 @@ import pypdfium2
 import pytest
 
 from satcheck.cli import app
+from satcheck.ledger.book import read_ledger
+from satcheck.ledger.entries import Kind
+from satcheck.ledger.search import Search
+
+SAMPLES = Path(__file__).parents[1] / "sample_images"
 
 ACRYLIC = ["--resin", "acrylic", "--hardener", "3"]
 WEIGHED = [*ACRYLIC, "--target", "0.35", "--fibre", "basalt", "--dry-fabric", "182"]
@@ -248,3 +253,25 @@ def test_a_mix_that_is_refused_is_not_recorded(
     assert status == 2
     assert '"70 degF" (21.11 degC) was probably meant' in err
     assert not book.exists()
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ["mix", *WEIGHED, "--part"],
+        ["weigh", "--fabric", "182", "--part", "406", "--fibre", "basalt", "--resin", "acrylic",
+         "--number"],
+        ["check", str(SAMPLES / "basalt_02.jpg"), "--fibre", "basalt", "--part"],
+    ],
+    ids=lambda words: words[0],
+)  # fmt: skip
+def test_blanks_around_a_number_make_no_other_part(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, words: list[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    with pytest.raises(SystemExit) as ended:
+        app.main([*words, " 47  11 ", "--by", "AB ", "--ledger", "shop.ledger"])
+    assert ended.value.code == 0
+    with read_ledger(tmp_path / "shop.ledger") as ledger:
+        (entry,) = ledger.find(Search(part="47 11", by="AB"), limit=None)
+    assert entry.kind in (Kind.MIX, Kind.WEIGHING, Kind.INSPECTION)

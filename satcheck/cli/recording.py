@@ -18,15 +18,34 @@ RecordOption = Annotated[
     Path | None,
     typer.Option("--ledger", metavar="FILE", help="Also record in this ledger; made if missing."),
 ]
+
+
+def single_spaced(text: str | None) -> str | None:
+    """Return a name with single blanks, as the page keeps it: "4711 " is no other part."""
+    return None if text is None else " ".join(text.split())
+
+
 PartNumberOption = Annotated[
     str | None,
-    typer.Option("--part", metavar="NUMBER", help="Part number for the record; else the card's."),
+    typer.Option(
+        "--part",
+        metavar="NUMBER",
+        help="Part number for the record; else the card's.",
+        callback=single_spaced,
+    ),
 ]
 TechnicianOption = Annotated[
-    str, typer.Option("--by", metavar="NAME", help="Who laminates or inspects, for the record.")
+    str,
+    typer.Option(
+        "--by",
+        metavar="NAME",
+        help="Who laminates or inspects, for the record.",
+        callback=single_spaced,
+    ),
 ]
 ResinNameOption = Annotated[
-    str | None, typer.Option("--resin", metavar="NAME", help="Resin, for the record.")
+    str | None,
+    typer.Option("--resin", metavar="NAME", help="Resin, for the record.", callback=single_spaced),
 ]
 
 Keep = Callable[["Inspection"], None]

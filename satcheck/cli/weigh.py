@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from satcheck.cli.common import read_record, say
-from satcheck.cli.recording import RecordOption, now
+from satcheck.cli.recording import RecordOption, now, single_spaced
 from satcheck.errors import UsageError
 
 if TYPE_CHECKING:
@@ -49,10 +49,19 @@ def weigh(
         Path | None, typer.Option(metavar="STEM.json", help="The photo; needs --target.")
     ] = None,
     number: Annotated[
-        Text, typer.Option("--number", metavar="NUMBER", help="The part's number, for the record.")
+        Text,
+        typer.Option(
+            "--number",
+            metavar="NUMBER",
+            help="The part's number, for the record.",
+            callback=single_spaced,
+        ),
     ] = None,
     ledger: RecordOption = None,
-    by: Annotated[str, typer.Option(metavar="NAME", help="Who weighs, for the record.")] = "",
+    by: Annotated[
+        str,
+        typer.Option(metavar="NAME", help="Who weighs, for the record.", callback=single_spaced),
+    ] = "",
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON, no text.")] = False,
 ) -> None:
     """Find where the resin went: in the part, and how much fibre and resin that makes.
