@@ -101,7 +101,7 @@ def _measured(photo: Photo, part: Part, cards: Future[CardSighting], hints: Hint
         blur = blurred.result()
     told = hints.mm_per_px
     if told is not None and (wrong := implausible_scale(told, weave, photo.scale)):
-        raise UsageError(wrong)
+        raise UsageError(f"{photo.name}: {wrong[0].lower()}{wrong[1:-1]}")
     card = read_card(cards.result(), weave, photo.scale, hints.card_ruler)
     reasons = doubt(weave, blur, pitch is not None).reasons
     cells = _cells(weave, reasons, photo.scale, told, card)

@@ -158,7 +158,7 @@ def test_a_card_that_is_not_believed_is_named_and_changes_nothing(
 
 @pytest.mark.parametrize("mm_per_px", [0.01, 3.0])
 def test_an_implausible_scale_that_a_person_tells_is_refused(mm_per_px: float) -> None:
-    with pytest.raises(UsageError, match="mm is allowed"):
+    with pytest.raises(UsageError, match=r"^a\.png: a scale of .* mm is allowed$"):
         measured(mm_per_px=mm_per_px)
 
 
