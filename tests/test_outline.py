@@ -313,6 +313,16 @@ def test_a_drawn_outline_is_taken_as_it_is() -> None:
     assert overlap(part.laminate(), laminate) > 0.95
 
 
+@pytest.mark.parametrize("far", [1e7, 1e300])
+def test_a_drawn_corner_far_off_the_picture_is_off_it(far: float) -> None:
+    """A cast of it to whole pixels would wrap round, and warn."""
+    picture, *_ = scene("wall", "glass")
+    corners = np.array([[-far, 100], [far, 100], [far, far], [-far, far]])
+    part = part_in_outline(picture, corners)
+    assert part.silhouette[101:].all()
+    assert not part.silhouette[:100].any()
+
+
 def test_taps_mend_a_wrong_outline() -> None:
     picture, silhouette, _ = scene("wall", "aramid")
     wrong = silhouette.copy()

@@ -26,6 +26,7 @@ FULL_SUPPORT = 0.8  # common practice, no source
 # Of a box around a part. Of boxes with a quarter of the length beside it, 162 rendered parts fill
 # 0.18 and more; a reflection that is found in one of them fills 0.07.
 LEAST_FILLED = 0.15
+FARTHEST = 1e6  # pixels: a corner beyond is as far off any picture
 TAP_RADIUS = 0.012  # of the long side: a fingertip's precision on a phone screen
 
 
@@ -139,7 +140,8 @@ def shows_at(silhouette: Bool, points: NDArray[np.floating]) -> bool:
 def part_in_outline(rgb: Rgb, polygon: NDArray[np.floating]) -> Part:
     """Take a drawn outline (N, 2) x, y in pixels as the silhouette; tape is still left out."""
     mask = np.zeros(rgb.shape[:2], np.uint8)
-    cv2.fillPoly(mask, [np.round(polygon).astype(np.int32)], 1)
+    corners = np.round(np.clip(polygon, -FARTHEST, FARTHEST)).astype(np.int32)
+    cv2.fillPoly(mask, [corners], 1)
     small = _reduced(rgb)
     drawn = mask > 0
     return Part(drawn, 1.0, lab_at_even_exposure(small), _resized(drawn, small.shape[:2]))
