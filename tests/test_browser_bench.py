@@ -58,6 +58,18 @@ def photograph(page: Page, photo: str | Path = STARVED, part: str | None = None)
     page.wait_for_selector(DONE, timeout=WAIT)
 
 
+def type_part(page: Page, part: str) -> None:
+    page.fill("#part", part)
+    page.locator("#part").blur()
+
+
+def start_clock(page: Page) -> None:
+    page.click("#clock")
+    page.fill("#gel-minutes", "25")
+    page.click("#gel-start")
+    expect(page.locator("#clock")).to_contain_text("24 min left")
+
+
 def test_a_photo_becomes_a_verdict_with_its_overlay_and_what_to_do(page: Page) -> None:
     photograph(page, part="1001")
     expect(page.locator("#word")).to_have_text("starved")
@@ -329,31 +341,21 @@ def test_part_view_and_fibre_are_remembered(page: Page) -> None:
 def test_the_gel_clock_counts_what_was_entered_and_runs_on_every_phone(
     page: Page, browser: Browser, bench: Server
 ) -> None:
-    page.fill("#part", "1013")
-    page.locator("#part").blur()
-    page.click("#clock")
-    page.fill("#gel-minutes", "25")
-    page.click("#gel-start")
-    expect(page.locator("#clock")).to_contain_text("24 min left")
+    type_part(page, "1013")
+    start_clock(page)
     other = open_page(browser.new_context(), bench)
-    other.fill("#part", "1013")
-    other.locator("#part").blur()
+    type_part(other, "1013")
     expect(other.locator("#clock")).to_contain_text("24 min left")
 
 
 def test_a_clock_that_another_phone_started_is_shown_and_not_started_anew(
     page: Page, browser: Browser, bench: Server
 ) -> None:
-    page.fill("#part", "1027")
-    page.locator("#part").blur()
+    type_part(page, "1027")
     page.click("#clock")
     other = open_page(browser.new_context(), bench)
-    other.fill("#part", "1027")
-    other.locator("#part").blur()
-    other.click("#clock")
-    other.fill("#gel-minutes", "25")
-    other.click("#gel-start")
-    expect(other.locator("#clock")).to_contain_text("24 min left")
+    type_part(other, "1027")
+    start_clock(other)
     page.fill("#gel-minutes", "40")
     page.click("#gel-start")
     expect(page.locator("#gel-bad")).to_contain_text("runs already")
@@ -364,12 +366,8 @@ def test_a_clock_that_another_phone_started_is_shown_and_not_started_anew(
 def test_without_network_the_clock_counts_a_phones_sleep_and_says_that_it_was_not_stopped(
     page: Page,
 ) -> None:
-    page.fill("#part", "1028")
-    page.locator("#part").blur()
-    page.click("#clock")
-    page.fill("#gel-minutes", "25")
-    page.click("#gel-start")
-    expect(page.locator("#clock")).to_contain_text("24 min left")
+    type_part(page, "1028")
+    start_clock(page)
     page.route("**/api/clock*", lambda route: route.abort())
     page.evaluate("(now => { Date.now = () => now.call(Date) + 600000; })(Date.now)")
     expect(page.locator("#clock")).to_contain_text("14 min left")
@@ -420,8 +418,7 @@ def test_a_part_that_was_judged_elsewhere_stands_on_the_board_and_opens(
 
 
 def test_the_gel_clock_takes_minutes_and_no_script(page: Page) -> None:
-    page.fill("#part", "1024")
-    page.locator("#part").blur()
+    type_part(page, "1024")
     page.click("#clock")
     for text in ("<img src=x onerror=alert(1)>", "0", "241", "NaN"):
         page.eval_on_selector("#gel-minutes", "(field, text) => { field.value = text; }", text)
@@ -434,8 +431,7 @@ def test_a_shop_with_one_fibre_finds_it_chosen(context: BrowserContext, bench: S
     page.add_init_script(ONE_FIBRE)
     page.goto(bench.link)
     page.wait_for_selector("[data-at=start]")
-    page.fill("#part", "1025")
-    page.locator("#part").blur()
+    type_part(page, "1025")
     page.reload()
     expect(page.locator("#part")).to_have_value("1025")
     expect(page.locator("[name=fibre]")).to_have_count(1)

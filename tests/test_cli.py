@@ -408,3 +408,14 @@ def test_the_module_runs_as_a_program() -> None:
     ended = subprocess.run(command, capture_output=True, text=True, env=environment, check=False)
     assert ended.returncode == 2
     assert len(ended.stderr.splitlines()) == 1
+
+
+@pytest.mark.parametrize("group", [[], ["ledger"], ["study"]])
+def test_no_commands_job_is_cut_short_in_the_help(
+    run: Run, group: list[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """On a terminal of 80 columns; of 60 it would be, which is the control."""
+    monkeypatch.setenv("COLUMNS", "80")
+    assert "..." not in run(*group, "--help")[1].split("Commands:")[1]
+    monkeypatch.setenv("COLUMNS", "60")
+    assert "..." in run(*group, "--help")[1].split("Commands:")[1]

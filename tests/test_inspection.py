@@ -3,6 +3,7 @@
 import json
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -149,26 +150,27 @@ def test_a_hopeless_photo_of_a_part_is_not_called_good(shop: DrawnShop, tmp_path
     assert found.verdict in (Label.NOT_JUDGED, Label.STARVED)
 
 
-def test_a_typed_part_is_held_against_the_cards(
-    shop: DrawnShop, photo: Photo, monkeypatch: pytest.MonkeyPatch
+@pytest.mark.parametrize(
+    ("other", "same", "words"),
+    [
+        ({"part": "4711"}, {"part": "L-204/7"}, "says part L-204/7, typed was 4711: the typed one"),
+        ({"mm_per_px": 0.3}, {"mm_per_px": 0.42}, "0.4 mm per pixel, typed was 0.3: the typed one"),
+    ],
+)
+def test_what_is_typed_is_held_against_the_card(
+    shop: DrawnShop,
+    photo: Photo,
+    monkeypatch: pytest.MonkeyPatch,
+    other: dict[str, Any],
+    same: dict[str, Any],
+    words: str,
 ) -> None:
     sighting = CardSighting((card_of(2.5),), None)
     monkeypatch.setattr("satcheck.measurement.find_cards", lambda *_: sighting)
     told = replace(BASALT, outline=OUTLINE)
-    (said,) = inspect(photo, shop.calibration, replace(told, part="4711")).warnings
-    assert "says part L-204/7, typed was 4711: the typed one counts" in said
-    assert inspect(photo, shop.calibration, replace(told, part="L-204/7")).warnings == ()
-
-
-def test_a_typed_scale_is_held_against_the_cards(
-    shop: DrawnShop, photo: Photo, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    sighting = CardSighting((card_of(2.5),), None)
-    monkeypatch.setattr("satcheck.measurement.find_cards", lambda *_: sighting)
-    told = replace(BASALT, outline=OUTLINE)
-    (said,) = inspect(photo, shop.calibration, replace(told, mm_per_px=0.3)).warnings
-    assert "0.4 mm per pixel, typed was 0.3: the typed one counts" in said
-    assert inspect(photo, shop.calibration, replace(told, mm_per_px=0.42)).warnings == ()
+    (said,) = inspect(photo, shop.calibration, replace(told, **other)).warnings
+    assert words in said
+    assert inspect(photo, shop.calibration, replace(told, **same)).warnings == ()
 
 
 def test_a_given_pitch_and_scale_are_used(shop: DrawnShop, photo: Photo) -> None:

@@ -106,17 +106,21 @@ def test_a_label_map_is_drawn_within_the_old_outline() -> None:
     assert found.tolist() == [[0, 1, 1, 1, 5, 5, 5, 9]]
 
 
-def test_the_command_leaves_the_old_record_and_says_what_differs(
-    stored: Inspection,
-    dull: Calibration,
-    tmp_path: Path,
-    monkeypatch: pytest.MonkeyPatch,
-    capsys: pytest.CaptureFixture[str],
-) -> None:
+@pytest.fixture
+def text(
+    stored: Inspection, dull: Calibration, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> str:
+    """Return a record that lies in the present folder, beside other bounds."""
     monkeypatch.chdir(tmp_path)
-    text = json.dumps(inspection_to_json(stored))
-    Path("basalt_11.json").write_text(text)
+    record = json.dumps(inspection_to_json(stored))
+    Path("basalt_11.json").write_text(record)
     write_calibration(dull, Path("dull.toml"))
+    return record
+
+
+def test_the_command_leaves_the_old_record_and_says_what_differs(
+    text: str, dull: Calibration, capsys: pytest.CaptureFixture[str]
+) -> None:
     call = ["rejudge", "basalt_11.json", "--calibration", "dull.toml", "--out"]
     with pytest.raises(SystemExit):
         main([*call, "new"])
@@ -158,21 +162,15 @@ def test_two_photos_of_one_name_are_told_apart_and_counted_as_two() -> None:
     assert "x aaaaaaaa " in told
 
 
+@pytest.mark.usefixtures("text")
 def test_the_record_of_another_photo_stays_and_one_named_twice_is_judged_once(
-    stored: Inspection,
-    dull: Calibration,
-    tmp_path: Path,
-    monkeypatch: pytest.MonkeyPatch,
-    capsys: pytest.CaptureFixture[str],
+    stored: Inspection, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    monkeypatch.chdir(tmp_path)
-    write_calibration(dull, Path("dull.toml"))
-    Path("a.json").write_text(json.dumps(inspection_to_json(stored)))
     other = replace(stored, photo=replace(stored.photo, sha256="b" * 64))
+    kept = json.dumps(inspection_to_json(other))
     Path("march").mkdir()
-    Path("march/a.json").write_text(json.dumps(inspection_to_json(other)))
-    kept = Path("march/a.json").read_text()
-    call = ["rejudge", "a.json", "./a.json", "--calibration", "dull.toml", "--out"]
+    Path("march/basalt_11.json").write_text(kept)
+    call = ["rejudge", "basalt_11.json", "./basalt_11.json", "--calibration", "dull.toml", "--out"]
     for folder, status, says in (("march", 2, "another photo"), ("new", 0, ""), ("new", 0, "")):
         with pytest.raises(SystemExit) as stop:
             main([*call, folder])
@@ -180,4 +178,4 @@ def test_the_record_of_another_photo_stays_and_one_named_twice_is_judged_once(
         assert says in said.err
         assert (stop.value.code == 2) == (status == 2)
         assert ("1 inspection judged" in said.out) == (status == 0)
-    assert Path("march/a.json").read_text() == kept
+    assert Path("march/basalt_11.json").read_text() == kept

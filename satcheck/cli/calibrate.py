@@ -31,7 +31,7 @@ def calibrate(
         bool, typer.Option("--invented", help="The parts are invented: say so in every verdict.")
     ] = False,
 ) -> None:
-    """Find the bounds of each fibre from labelled parts, and what they promise.
+    """Find each fibre's bounds and promise from labelled parts.
 
     PARTS.csv has one row a photo or a zone of a photo, with the columns photo, part, view, fibre,
     outcome, zone, state, marks and distal. With --parent only new parts stand in it: the old

@@ -26,7 +26,7 @@ def card(
         SheetSize.A6
     ),
 ) -> None:
-    """Write the reference card that tells scale, light and sharpness of a photo."""
+    """Write the card that tells a photo's scale, light and sharpness."""
     from satcheck.card.sheet import write_card
     from satcheck.files import make_writable
 

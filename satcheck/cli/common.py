@@ -68,7 +68,7 @@ def load_calibration(path: Path | None) -> "Calibration":
     return read_calibration(chosen)
 
 
-def read_record(path: Path, allowed: str) -> "Inspection":
+def read_record(path: Path, allowed: str = "the STEM.json of satcheck check") -> "Inspection":
     """Return the inspection in a file of JSON; ``allowed`` says which files a command takes.
 
     Raises
@@ -83,7 +83,7 @@ def read_record(path: Path, allowed: str) -> "Inspection":
     except OSError as error:
         raise UsageError(f"{path}: cannot be read ({error.strerror}); give a STEM.json") from error
     except (ValueError, RecursionError) as error:  # too deep: brackets without end
-        raise UsageError(f"{path}: is no JSON; {allowed}") from error
+        raise UsageError(f"{path}: is no JSON; {allowed} is allowed") from error
 
 
 def help_where_alone(context: typer.Context) -> None:

@@ -11,7 +11,7 @@ from satcheck.errors import UsageError
 if TYPE_CHECKING:
     from satcheck.studies.shifts import Shift
 
-ALLOWED = "the STEM.json of satcheck check, or one CSV, is allowed"
+ALLOWED = "the STEM.json of satcheck check, or one CSV,"
 
 
 def drift(
@@ -26,12 +26,13 @@ def drift(
         int, typer.Option(metavar="N", help="How many first shifts set the level; 10 and more.")
     ] = 20,
 ) -> None:
-    """Watch a reference coupon, or an accepted part, that is photographed each shift.
+    """Watch a coupon that is photographed each shift.
 
-    Warns when visibility, colour, pitch or blur move, before verdicts shift, and names the likely
-    cause: camera, light, card or calibration. A CSV has one row a photo: taken (2026-03-31 14:05)
-    and one and more of visibility, blur, colour, pitch and size; also camera, calibration and
-    verdict. Exit status: 0 nothing moved; 1 something did; 2 wrong usage; 3 too few shifts yet.
+    An accepted part serves too. Warns when visibility, colour, pitch or blur move, before verdicts
+    shift, and names the likely cause: camera, light, card or calibration. A CSV has one row a
+    photo: taken (2026-03-31 14:05) and one and more of visibility, blur, colour, pitch and size;
+    also camera, calibration and verdict. Exit status: 0 nothing moved; 1 something did; 2 wrong
+    usage; 3 too few shifts yet.
     """
     from datetime import UTC, datetime
 

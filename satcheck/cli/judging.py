@@ -105,7 +105,7 @@ def _is_recorded(job: "Job") -> bool:
     from satcheck.overlay.draw import shows_labels
 
     try:
-        inspection = read_record(job.record, "")
+        inspection = read_record(job.record)
         return inspection.labels.size > 0 and shows_labels(job.labels.read_bytes(), inspection)
     except (UsageError, OSError):
         return False

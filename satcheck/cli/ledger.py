@@ -171,7 +171,7 @@ def export(
     until: UntilOption = None,
     current: CurrentOption = False,
 ) -> None:
-    """Write entries, oldest first, as a table for a spreadsheet or as JSON."""
+    """Write entries as a table for a spreadsheet, or as JSON. Oldest first."""
     from satcheck.ledger.exporting import write_export
 
     search = _search(kind, part, verdict, by, resin, since, until, current=current)
@@ -185,7 +185,7 @@ def backup(
     out: Annotated[Path, typer.Argument(metavar="OUT", help="New file for the copy.")],
     file: LedgerOption = DEFAULT,
 ) -> None:
-    """Copy the ledger and its photos, whole, while others may go on writing."""
+    """Copy the ledger and its photos, whole. Others may go on writing."""
     from satcheck.ledger.copying import backup as copy
 
     with _reading(file) as opened:

@@ -31,10 +31,10 @@ def lesson(
         bool, typer.Option("--pick", help=f"Only propose examples: write {PICKS} to edit.")
     ] = False,
 ) -> None:
-    """Make a lesson for new technicians: one page that works offline, and a wall chart (A3).
+    """Make a lesson for new technicians, and a wall chart (A3).
 
-    With a picks.csv in the folder its examples are used; --pick proposes them first. Exit status:
-    0, or 2 for wrong usage and unreadable input.
+    One page that works offline. With a picks.csv in the folder its examples are used; --pick
+    proposes them first. Exit status: 0, or 2 for wrong usage and unreadable input.
     """
     if parts is not None and calibration is None:
         raise UsageError("--parts needs the shop's own bounds: give them with --calibration FILE")

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from satcheck.cli.common import say
-from satcheck.cli.recording import RecordOption, now, single_spaced
+from satcheck.cli.recording import RecordOption, name_option, now
 from satcheck.errors import UsageError
 
 if TYPE_CHECKING:
@@ -44,18 +44,14 @@ def mix(
     cup: Annotated[str, typer.Option(metavar="G", help="Loss in the cup.")] = "0",
     bag: Annotated[str, typer.Option(metavar="G", help="Loss in bag and overflow.")] = "0",
     film: Annotated[str, typer.Option(metavar="G", help="Loss on the film.")] = "0",
-    part: Annotated[
-        Text, typer.Option(metavar="NUMBER", help="The part's number.", callback=single_spaced)
-    ] = None,
+    part: Annotated[Text, name_option("--part", "NUMBER", "The part's number.")] = None,
     card: Annotated[Path | None, typer.Option(metavar="FILE", help="Card to print (PDF).")] = None,
     size: Annotated[MixCardSize, typer.Option(help="Paper of the card.")] = MixCardSize.A6,
     temperature: Annotated[
         Text, typer.Option(metavar="C", help="Shop or cast, degC: for the working time.")
     ] = None,
     ledger: RecordOption = None,
-    by: Annotated[
-        str, typer.Option(metavar="NAME", help="Who mixes, for the record.", callback=single_spaced)
-    ] = "",
+    by: Annotated[str, name_option("--by", "NAME", "Who mixes, for the record.")] = "",
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON, no text.")] = False,
 ) -> None:
     """Work out how much resin to mix, and show the sums.

@@ -25,28 +25,18 @@ def single_spaced(text: str | None) -> str | None:
     return None if text is None else " ".join(text.split())
 
 
+def name_option(option: str, metavar: str, words: str) -> Any:
+    """Return an option for a name that is recorded, with single blanks."""
+    return typer.Option(option, metavar=metavar, help=words, callback=single_spaced)
+
+
 PartNumberOption = Annotated[
-    str | None,
-    typer.Option(
-        "--part",
-        metavar="NUMBER",
-        help="Part number for the record; else the card's.",
-        callback=single_spaced,
-    ),
+    str | None, name_option("--part", "NUMBER", "Part number for the record; else the card's.")
 ]
 TechnicianOption = Annotated[
-    str,
-    typer.Option(
-        "--by",
-        metavar="NAME",
-        help="Who laminates or inspects, for the record.",
-        callback=single_spaced,
-    ),
+    str, name_option("--by", "NAME", "Who laminates or inspects, for the record.")
 ]
-ResinNameOption = Annotated[
-    str | None,
-    typer.Option("--resin", metavar="NAME", help="Resin, for the record.", callback=single_spaced),
-]
+ResinNameOption = Annotated[str | None, name_option("--resin", "NAME", "Resin, for the record.")]
 
 Keep = Callable[["Inspection"], None]
 """Records an inspection; when it returns, that is on the disk."""

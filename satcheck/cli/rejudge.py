@@ -12,8 +12,6 @@ from satcheck.errors import UsageError
 if TYPE_CHECKING:
     from satcheck.model import Inspection
 
-ALLOWED = "the STEM.json of satcheck check is allowed"
-
 
 def rejudge(
     records: Annotated[
@@ -27,10 +25,10 @@ def rejudge(
         typer.Option(metavar="DIR", help="Folder for the new STEM.json; none is written without."),
     ] = None,
 ) -> None:
-    """Judge stored inspections again under other bounds, without their photos.
+    """Judge stored inspections again under other bounds.
 
-    Lists every zone whose verdict differs. The old records stay as they are. Exit status: as of
-    satcheck check, under the new bounds.
+    Without their photos. Lists every zone whose verdict differs. The old records stay as they are.
+    Exit status: as of satcheck check, under the new bounds.
     """
     from satcheck import rejudging
     from satcheck.calibration.file import read_calibration
@@ -47,7 +45,7 @@ def rejudge(
     judged = 0
     for record in records:
         try:
-            before = read_record(record, ALLOWED)
+            before = read_record(record)
             after = rejudging.rejudge(before, bounds)
             if out is not None:
                 _write(out / record.name, after)
@@ -79,7 +77,7 @@ def _write(path: Path, inspection: "Inspection") -> None:
     from satcheck.record import inspection_to_json
 
     check_replaceable(path, SCHEMA_FAMILY, "inspection")
-    if path.exists() and read_record(path, ALLOWED).photo.sha256 != inspection.photo.sha256:
+    if path.exists() and read_record(path).photo.sha256 != inspection.photo.sha256:
         raise UsageError(
             f"{path}: the record of another photo is there and stays; give another folder with "
             "--out"

@@ -12,7 +12,7 @@ study = typer.Typer(
     invoke_without_command=True,
     callback=help_where_alone,
     rich_markup_mode=None,
-    help="Study how far inspectors, photos and small patches can be relied on.",
+    help="Study how far inspectors, photos and verdicts can be relied on.",
 )
 
 Page = Annotated[
@@ -32,7 +32,7 @@ def agreement(
         ),
     ] = None,
 ) -> None:
-    """Say how well inspectors agree with each other and with the tool.
+    """Say how well inspectors, and the tool, agree.
 
     CSV has one row a rating, with the columns part, zone (may be blank), rater and state: starved,
     lean, good, heavy, rich or not judged; or accepted and rejected. A column trial numbers repeats.
@@ -55,7 +55,7 @@ def repeatability(
     table: Annotated[Path, typer.Argument(metavar="CSV", help="part,person,photo,value")],
     page: Page = None,
 ) -> None:
-    """Say how much of a reading comes from the photo and the person (gauge R&R).
+    """Say what photo and person add to a reading (gauge R&R).
 
     CSV has one row a photo, with the columns part, person, photo (or trial) and value, such as the
     visibility. Each person photographs each part equally often, twice and more.
@@ -81,10 +81,10 @@ def detection(
         bool, typer.Option("--log-size", help="Let the odds follow the logarithm of size.")
     ] = False,
 ) -> None:
-    """Say from which size on starved patches are found (probability of detection).
+    """Say from which size on starved patches are found.
 
-    CSV has one row a patch, with the columns size (above 0), found (1 or 0) and, where several
-    patches are on one part, part.
+    By the probability of detection. CSV has one row a patch, with the columns size (above 0), found
+    (1 or 0) and, where several patches are on one part, part.
     """
     from satcheck.studies.detection import study_detection
     from satcheck.studies.summary import as_text, summarise_detection

@@ -25,11 +25,11 @@ def watch(
     by: TechnicianOption = "",
     resin: ResinNameOption = None,
 ) -> None:
-    """Judge photos as they arrive in a folder, from a phone's sync or on a network share.
+    """Judge photos as they arrive in a folder.
 
-    Prints one line a photo and records each inspection. Stop with Ctrl+C; started again, it
-    judges only what is new under this calibration. Exit status: 0 stopped; 2 wrong usage, or the
-    ledger cannot be written.
+    From a phone's sync, or on a network share. Prints one line a photo and records each inspection.
+    Stop with Ctrl+C; started again, it judges only what is new under this calibration. Exit status:
+    0 stopped; 2 wrong usage, or the ledger cannot be written.
     """
     from satcheck.inspection import Settings
     from satcheck.ledger.book import open_ledger

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from satcheck.cli.common import read_record, say
-from satcheck.cli.recording import RecordOption, now, single_spaced
+from satcheck.cli.recording import RecordOption, name_option, now
 from satcheck.errors import UsageError
 
 if TYPE_CHECKING:
@@ -14,7 +14,6 @@ if TYPE_CHECKING:
     from satcheck.resin.weigh_sheet import WeighEntries
 
 Text = str | None
-ALLOWED = "the STEM.json of satcheck check is allowed"
 
 
 def weigh(
@@ -50,21 +49,13 @@ def weigh(
     ] = None,
     number: Annotated[
         Text,
-        typer.Option(
-            "--number",
-            metavar="NUMBER",
-            help="The part's number, for the record.",
-            callback=single_spaced,
-        ),
+        name_option("--number", "NUMBER", "The part's number, for the record."),
     ] = None,
     ledger: RecordOption = None,
-    by: Annotated[
-        str,
-        typer.Option(metavar="NAME", help="Who weighs, for the record.", callback=single_spaced),
-    ] = "",
+    by: Annotated[str, name_option("--by", "NAME", "Who weighs, for the record.")] = "",
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON, no text.")] = False,
 ) -> None:
-    """Find where the resin went: in the part, and how much fibre and resin that makes.
+    """Find where the resin went, and what share of the part it is.
 
     A bare number is in g, mm, g/cm3 or g/m2. Give --part, or --mixed with --cup and --bag; with
     all of them one checks the other. Exit status: 0, or 2 for bad input.
@@ -77,7 +68,7 @@ def weigh(
     if inspection is not None and entries.target is None:
         raise UsageError("--target is missing: it says what is enough, beside --inspection")
     answer = _answer(
-        entries, None if inspection is None else read_record(inspection, ALLOWED), as_json=as_json
+        entries, None if inspection is None else read_record(inspection), as_json=as_json
     )
     if ledger is not None:
         _record(ledger, entries, number, by)

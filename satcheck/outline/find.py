@@ -23,8 +23,9 @@ Rgb = NDArray[np.uint8]
 Float = NDArray[np.float32]
 
 FULL_SUPPORT = 0.8  # common practice, no source
-# Of a box around a part. Of boxes with a quarter of the length beside it, 162 rendered parts fill
-# 0.18 and more; a reflection that is found in one of them fills 0.07.
+# Of a box around a part. Of boxes with a quarter of the length beside it, 162 rendered parts
+# (render.py, seeds 20, 911 to 971, and a second renderer's) fill 0.18 and more; a reflection that
+# is found in one of them fills 0.07.
 LEAST_FILLED = 0.15
 FARTHEST = 1e6  # pixels: a corner beyond is as far off any picture
 TAP_RADIUS = 0.012  # of the long side: a fingertip's precision on a phone screen

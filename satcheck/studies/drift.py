@@ -30,13 +30,13 @@ REMEDIES: Mapping[str, tuple[str, str]] = {
     "visibility": ("calibration", "camera and light stand still, so look at the coupon "
                                   "itself; if it is clean and whole, calibrate again"),
 }  # fmt: skip
+"""Likely cause and what to do, by the quantity that moved; visibility only where no other has."""
+
 UNSEEN = (
     "{names} not watched, so it may as well be the {causes}; look there and at the coupon before "
     "you calibrate again"
 )
-"""Remedy where the visibility moved, and what would have told of camera and light was not watched.
-"""
-"""Likely cause and what to do, by the quantity that moved; visibility only where no other has."""
+"""Remedy where the visibility moved, and what would tell of camera and light was not watched."""
 
 
 @dataclass(frozen=True)
