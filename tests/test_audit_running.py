@@ -12,7 +12,7 @@ from drawn_shop import DrawnShop
 
 from satcheck.audit.collecting import collect, pictures_of
 from satcheck.audit.gathering import gather
-from satcheck.audit.judging import Done, Task, judge_task, picture_mark
+from satcheck.audit.judging import Done, Refused, Task, judge_task, picture_mark
 from satcheck.audit.results import text
 from satcheck.audit.running import Audit, picture_path, read_mark, run
 from satcheck.audit.summary import summarise
@@ -108,6 +108,22 @@ def test_a_killed_audit_goes_on_with_what_is_left(
     _, last = run_all(audit, photos)
     assert (last.known, last.done) == (1, 2)
     assert inspections(audit) == inspections(judged)
+
+
+def test_two_audits_at_once_on_one_ledger_record_each_photo_once(
+    shop: DrawnShop, photos: Path, tmp_path: Path, judged: Audit
+) -> None:
+    one, other = (open_audit(tmp_path, shop.calibration) for _ in range(2))
+
+    def while_the_other_ends(tasks: Iterable[Task]) -> Iterator[tuple[Task, Done | Refused]]:
+        done = list(here(one.bounds)(tasks))
+        run_all(other, photos)
+        yield from done
+
+    *_, last = run(one, gather([photos]).photos, while_the_other_ends)
+    assert (last.done, last.problems) == (3, [])
+    assert inspections(one) == inspections(judged)
+    assert verify(one.ledger).first is None
 
 
 def test_a_picture_of_two_parts_is_recorded_and_summed_up_for_both(

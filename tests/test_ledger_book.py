@@ -59,6 +59,23 @@ def test_one_bad_draft_keeps_all_of_its_call_out(ledger: Ledger) -> None:
     assert ledger.head() == Head(0, START)
 
 
+def test_what_is_appended_while_the_writers_place_is_held_stays_whole_or_not_at_all(
+    ledger: Ledger,
+) -> None:
+    def stop() -> None:
+        with ledger.writing():
+            ledger.append(note("lost"))
+            raise RuntimeError
+
+    with pytest.raises(RuntimeError):
+        stop()
+    with ledger.writing():
+        ledger.append(note("one"))
+        ledger.append(note("two"))
+    assert [entry.body["text"] for entry in ledger.entries()] == ["one", "two"]
+    assert verify(ledger).first is None
+
+
 def test_the_same_said_twice_with_its_time_is_one_entry(ledger: Ledger) -> None:
     draft = Draft(Kind.NOTE, {"text": "mixed"}, made_at="2026-03-04T05:06:07+01:00")
     assert ledger.append(draft) == ledger.append(draft)

@@ -16,7 +16,7 @@ from satcheck.calibration.file import Calibration
 from satcheck.errors import UsageError
 from satcheck.files import write_whole
 from satcheck.ledger.book import Ledger
-from satcheck.ledger.entries import Entry, Kind
+from satcheck.ledger.entries import Draft, Entry, Kind
 from satcheck.ledger.recording import Context
 from satcheck.ledger.search import Search
 from satcheck.processes import Lost
@@ -224,7 +224,14 @@ def _keep(audit: Audit, found: Found, result: Done | Refused | Lost, standing: S
     else:
         _write(picture_path(audit, found), result.picture)
         if result.draft is not None:
-            audit.ledger.append(result.draft)
+            _record_once(audit, found, result.draft)
+
+
+def _record_once(audit: Audit, found: Found, draft: Draft) -> None:
+    """Record an inspection, unless another audit did while this one judged the same photo."""
+    with audit.ledger.writing():
+        if judged_entry(audit, found) is None:
+            audit.ledger.append(draft)
 
 
 def _write(path: Path, picture: bytes) -> None:

@@ -68,6 +68,7 @@ class Ledger:
         self._db = db
         self._clock = clock
         self._lock = RLock()
+        self._is_writing = False
         self._form = self._form_now()
 
     def __enter__(self) -> Self:
@@ -217,9 +218,17 @@ class Ledger:
 
     @contextmanager
     def writing(self) -> Iterator[sqlite3.Connection]:
-        """Hold the only writer's place; what is written in it stays whole or not at all."""
+        """Hold the only writer's place; what is written in it stays whole or not at all.
+
+        What is looked up in it stays so until it ends. Within it, ``append`` and ``writing`` join
+        it: their entries are on the disk when the outermost one has ended.
+        """
         with self._lock, explained(self.path):
+            if self._is_writing:  # this thread: the lock keeps every other one out
+                yield self._db
+                return
             self._db.execute("BEGIN IMMEDIATE")
+            self._is_writing = True
             try:
                 self._check_form()
                 yield self._db
@@ -227,6 +236,8 @@ class Ledger:
             except BaseException:
                 self._db.rollback()
                 raise
+            finally:
+                self._is_writing = False
 
     def _check_form(self) -> None:
         """Refuse to write where a newer version, beside this one, has changed the file since."""
