@@ -36,7 +36,7 @@ from satcheck.web.words import WORDS
 from satcheck.web.workers import Workers
 
 KEY = "k" * 22
-ID, OTHER = "0123456789abcdef" * 2, "fedcba9876543210" * 2
+ID, OTHER, THIRD = "0123456789abcdef" * 2, "fedcba9876543210" * 2, "00112233" * 4
 LESSON = "<style>p {}</style><p>photo bytes</p><script>let a;</script>"
 SHOT: dict[str, Any] = {
     "id": ID, "part": "4711", "view": "medial", "fibre": "basalt", "size": 5,
@@ -228,6 +228,20 @@ def test_a_photo_judged_again_corrects_the_first_and_stands_alone(tmp_path: Path
         assert newest.corrects is not None
         assert len(at.ledger.find(Search(kind=Kind.INSPECTION, current=True))) == 1
         assert len(at.ledger.find(Search(kind=Kind.PHOTO))) == 1
+
+    at_the_shop(tmp_path, work)
+
+
+def test_an_old_verdict_mended_again_leaves_one_current(tmp_path: Path) -> None:
+    async def work(at: Phone) -> None:
+        await at.photograph()
+        for name in (OTHER, THIRD):
+            await at.begin(id=name, of=ID, inside=[[10, 20]])
+            found = (await at.client.get(f"/api/photos/{name}?wait=10")).json()
+            assert found["state"] == "kept"
+        (current,) = at.ledger.find(Search(kind=Kind.INSPECTION, current=True))
+        assert current.body["request"] == THIRD
+        assert current.corrects == at.ledger.find(Search(request=OTHER))[0].id
 
     at_the_shop(tmp_path, work)
 

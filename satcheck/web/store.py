@@ -4,7 +4,7 @@ What is kept is on the disk when `Store.keep` returns: only then is an answer sh
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Protocol
 
@@ -86,7 +86,8 @@ class LedgerStore:
     def keep(self, verdict: Draft, photo: PreparedPhoto | None) -> None:
         """Append photo and verdict together; a photo judged again is in the ledger already."""
         new = [] if photo is None else [move_photo(self._ledger.path, photo)]
-        self._ledger.append_all([*new, verdict])
+        with self._ledger.writing():
+            self._ledger.append_all([*new, self._on_the_newest(verdict)])
 
     def get(self, name: str) -> Kept | None:
         """Return what was kept under an id."""
@@ -116,6 +117,19 @@ class LedgerStore:
     def since(self, time: str) -> tuple[Kept, ...]:
         """Return the same of all parts from a time on, oldest first."""
         return self._find(Search(kind=Kind.INSPECTION, since=time, current=True))
+
+    def _on_the_newest(self, verdict: Draft) -> Draft:
+        """Return a verdict that takes the place of what corrects the same one already.
+
+        A page may show an old verdict, or two may be mended at once: one alone stays current.
+        """
+        while verdict.corrects is not None:
+            search = Search(kind=Kind.INSPECTION, corrects=verdict.corrects)
+            later = self._ledger.find(search, limit=1)
+            if not later:
+                break
+            verdict = replace(verdict, corrects=later[0].id)
+        return verdict
 
     def _find(self, search: Search) -> tuple[Kept, ...]:
         return tuple(_kept(entry) for entry in reversed(self._ledger.find(search, limit=None)))
