@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from satcheck.errors import UsageError
 from satcheck.outline.find import find_part
 from satcheck.photo.read import Photo, read_photo
 from satcheck.web import mending
@@ -60,4 +61,15 @@ def test_a_tap_where_nothing_stands_out_takes_what_is_around_it() -> None:
     wall = np.random.default_rng(3).normal(128, 2, (640, 480, 3)).astype(np.uint8)
     bare = Photo("bare.png", "0" * 64, 480, 640, None, wall)
     assert mended_outline(bare, [], []) is None
-    assert mended_outline(bare, [(240, 320)], []) is not None
+    assert mended_outline(bare, [(240, 320), (480, 640)], []) is not None
+
+
+@pytest.mark.parametrize("tap", [(481.0, 320.0), (240.0, 640.5), (99_999.0, 1.0), (-1.0, 5.0)])
+@pytest.mark.parametrize("is_inside", [False, True])
+def test_a_tap_beside_the_picture_is_refused_in_a_sentence(
+    is_inside: bool, tap: tuple[float, float]
+) -> None:
+    wall = np.full((640, 480, 3), 128, np.uint8)
+    bare = Photo("bare.png", "0" * 64, 480, 640, None, wall)
+    with pytest.raises(UsageError, match=r"beside the picture: taps on its 480 x 640 pixels"):
+        mended_outline(bare, *(([tap], []) if is_inside else ([], [tap])))

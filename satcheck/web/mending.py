@@ -6,9 +6,11 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from satcheck.errors import UsageError
 from satcheck.outline.find import find_part, mend, part_at, shows_at
 from satcheck.photo.read import Photo
 from satcheck.web.shot import Tap
+from satcheck.web.words import say
 
 NEAR = 0.25
 """Half side of the box that stands for a part that was not found, as a share of the photo's
@@ -18,9 +20,17 @@ longer side round the taps on it (own rule: a part fills a good half of a photo)
 def mended_outline(
     photo: Photo, inside: Sequence[Tap], outside: Sequence[Tap]
 ) -> NDArray[np.float64] | None:
-    """Return the mended outline (N, 2), pixels of the stored upright photo; None without taps."""
+    """Return the mended outline (N, 2), pixels of the stored upright photo; None without taps.
+
+    Raises
+    ------
+    UsageError
+        If a tap lies beside the photo.
+    """
     if not inside and not outside:
         return None
+    if not all(0 <= x <= photo.width and 0 <= y <= photo.height for x, y in (*inside, *outside)):
+        raise UsageError(say("bad_tap", width=photo.width, height=photo.height))
     taps = [np.array(side, float).reshape(-1, 2) * photo.scale for side in (inside, outside)]
     silhouette = mend(photo.rgb, _before(photo, taps[0]), *taps)
     outlines, _ = cv2.findContours(

@@ -107,9 +107,14 @@ def _taps(sent: Any) -> tuple[Tap, ...]:
     if sent is None:
         return ()
     try:
-        taps = tuple((float(x), float(y)) for x, y in sent)
+        taps = tuple((x, y) for x, y in sent)
     except (TypeError, ValueError) as error:
         raise UsageError(say("bad_request")) from error
-    if len(taps) > _MOST_TAPS or not all(0 <= v <= 1e5 for tap in taps for v in tap):
+    if len(taps) > _MOST_TAPS or not all(_is_pixel(v) for tap in taps for v in tap):
         raise UsageError(say("bad_request"))
-    return taps
+    return tuple((float(x), float(y)) for x, y in taps)
+
+
+def _is_pixel(value: object) -> bool:
+    """Return whether this is a number that a picture may have; true and false are none."""
+    return type(value) in (int, float) and 0 <= value <= 1e5  # type: ignore[operator]

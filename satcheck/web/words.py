@@ -228,6 +228,7 @@ WORDS: dict[str, str] = {
     "bad_view": "This view is not known.",
     "bad_fibre": "This fibre is not in the calibration: {allowed} are allowed.",
     "bad_photo": "Choose a photo again.",
+    "bad_tap": "A tap lies beside the picture: taps on its {width} x {height} pixels are allowed.",
     "wrong_offset": "A piece of the photo is missing; it is sent again.",
     "unknown_photo": "This photo is not known here. Take it again.",
     "no_memory": "Not enough memory for this photo; a smaller photo is allowed.",
