@@ -322,6 +322,28 @@ def test_a_refusal_of_the_moment_is_tried_again_with_the_same_photo(page: Page) 
     page.wait_for_selector("[data-at=result]", timeout=WAIT)
 
 
+@pytest.mark.parametrize(
+    ("at", "status", "body"),
+    [
+        ("**/api/photos/*?offset=*", 200, "<html>Sign in</html>"),
+        ("**/api/photos/*?offset=*", 200, '{"login": "needed"}'),
+        ("**/api/photos/*?offset=*", 403, "<!DOCTYPE html>Sign in"),
+        ("**/api/photos", 200, "<html>Sign in</html>"),
+    ],
+)
+def test_what_is_not_satcheck_is_told_apart_and_the_photo_is_sent_later(
+    at: str, status: int, body: str, page: Page
+) -> None:
+    page.route(at, lambda route: route.fulfill(status=status, body=body))
+    photograph(page, part="1023")
+    expect(page.locator("#failure")).to_contain_text("Something other than satcheck answered")
+    expect(page.locator("#retry")).to_be_visible()
+    page.unroute_all()
+    page.reload()
+    page.wait_for_selector("[data-at=result]", timeout=WAIT)
+    expect(page.locator("#who-part")).to_have_text("1023")
+
+
 def test_a_file_that_is_no_photo_is_refused_in_words(page: Page) -> None:
     photograph(page, Path(__file__), part="1011")
     expect(page.locator("#failure")).to_contain_text("not a photo")

@@ -244,6 +244,8 @@ WORDS: dict[str, str] = {
     "no_lesson": "This shop serves no lesson. Who keeps the computer can make one.",
     "bad_initials": "Initials are one to four letters or digits.",
     "back": "Back",
+    "not_satcheck": "Something other than satcheck answered: sign in to this Wi-Fi or join the "
+    "shop's, then try again.",
     "server_gone": "The shop's computer does not answer. Is this phone on the shop's Wi-Fi?",
 }
 

@@ -1,14 +1,14 @@
 // The part's number from the card in a photo. Plain http has no live camera, so a photo is taken;
 // it is made small here where the browser can, and read by the shop's computer.
 
-import { keyHeader, refusal } from "./wire.js";
+import { keyHeader, refusal, understood } from "./wire.js";
 
 const SIDE = 1800; // px: the card's code stays readable where the card fills a third of the picture
 
 export async function readCard(file) {
   const answer = await fetch("/api/card", { method: "POST", headers: keyHeader(), body: await small(file) });
   if (!answer.ok) throw await refusal(answer.status, await answer.text());
-  return (await answer.json()).part;
+  return understood(await answer.text()).part;
 }
 
 async function small(file) {

@@ -1,6 +1,6 @@
 // A photo on its way: in pieces, each taken up where the server has it, until it is through or given up.
 
-import { ask, keyHeader, pause, refusal } from "./wire.js";
+import { ask, foreign, keyHeader, pause, refusal, understood } from "./wire.js";
 
 const PIECE = 1 << 20;
 const PATIENCE = 30000; // ms without a byte moving, after which a piece is sent again
@@ -24,9 +24,11 @@ export async function send(shot, file, told, given) {
 async function stubborn(work, told, given, after = null) {
   for (let tries = 0; ; tries += 1) {
     try {
-      return await (tries && after ? after() : work());
+      const state = await (tries && after ? after() : work());
+      if (typeof state.state !== "string") throw foreign();
+      return state;
     } catch (error) {
-      if (error.status || given.up) throw error; // the server has answered: no network trouble
+      if (error.status || given.up) throw error; // somebody has answered: no network trouble
       told({ state: "lost" });
       await pause(Math.min(500 * 2 ** tries, 4000));
     }
@@ -45,17 +47,18 @@ function putPiece(id, file, from, told, given) {
       watch();
       told({ state: "sending", percent: percent(from + event.loaded, file.size) });
     };
-    request.onload = async () => {
-      clearTimeout(timer);
-      const good = request.status === 200 || request.status === 409; // 409 says where to go on
-      if (good) done(JSON.parse(request.responseText));
-      else fail(await refusal(request.status, request.responseText));
-    };
+    request.onload = () => { clearTimeout(timer); done(answered(request)); };
     request.onerror = request.onabort = () => { clearTimeout(timer); fail(new TypeError("network")); };
     given.stop = () => request.abort();
     watch();
     request.send(piece);
   });
+}
+
+async function answered(request) {
+  const good = request.status === 200 || request.status === 409; // 409 says where to go on
+  if (!good) throw await refusal(request.status, request.responseText);
+  return understood(request.responseText);
 }
 
 // Waits until a photo is judged; told() hears how many are before it.

@@ -49,15 +49,29 @@ export async function refusal(status, text) {
     const told = JSON.parse(text);
     return new Refusal(status, told.problem, told.sentence, told.field);
   } catch {
-    return new Refusal(status, "bad_request", words("bad_request"));
+    return isPage(text) ? foreign() : new Refusal(status, "bad_request", words("bad_request"));
   }
+}
+
+const isPage = (text) => text.trimStart().startsWith("<");
+
+// What is to be thrown where a Wi-Fi's sign-in page, say, stands between; 502, so that it is tried again.
+export const foreign = () => new Refusal(502, "not_satcheck", words("not_satcheck"));
+
+// Returns what satcheck said; throws a Refusal where something else has answered.
+export function understood(text) {
+  try {
+    const told = JSON.parse(text);
+    if (told instanceof Object) return told;
+  } catch { /* no JSON: nothing of satcheck's */ }
+  throw foreign();
 }
 
 // Returns what the server answers; throws a Refusal with its sentence, or TypeError without network.
 export async function ask(path, method = "GET", sent = undefined) {
   const answer = await fetch(path, { method, headers: keyHeader(), body: sent && JSON.stringify(sent) });
   if (!answer.ok) throw await refusal(answer.status, await answer.text());
-  return answer.json();
+  return understood(await answer.text());
 }
 
 // Returns the address of a picture, or null where a photo was judged elsewhere and none was kept.
