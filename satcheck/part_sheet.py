@@ -98,6 +98,7 @@ def _lines(part: PartRow) -> list[str]:
     lines.append(f"Judged: {percent(part.share_judged)} of the part as seen; {part.open}.{even}")
     if part.scale is not None:
         lines.append(f"Scale and photo: {part.scale.sentence}")
+    lines += [f"Mind: {_file_name(photo)}: {photo.mind}" for photo in part.photos if photo.mind]
     advice = part.worst.inspection.advice
     if advice:
         lines.append(f"Next: {' '.join(advice)}")
@@ -117,9 +118,13 @@ def _pictures(photos: Sequence[PhotoRow], picture: Callable[[PhotoRow], bytes | 
     return Table(rows, colWidths=[width] * ACROSS, style=TableStyle(looks))
 
 
+def _file_name(photo: PhotoRow) -> str:
+    return photo.path.replace("\\", "/").rsplit("/", 1)[-1]
+
+
 def _cell(photo: PhotoRow, jpeg: bytes | None, width: float) -> list[Flowable]:
     """Return a picture with what it is of."""
-    name = photo.path.replace("\\", "/").rsplit("/", 1)[-1]
+    name = _file_name(photo)
     view = f"<b>{_said(photo.view)}</b>: " if photo.view else ""
     when = photo.when[:16].replace("T", " ") + (" (recorded)" if photo.is_when_recorded else "")
     words = f"{view}{_said(photo_headline(photo))}<br/>{_said(name)}, {when}"

@@ -30,8 +30,8 @@ def photo_of(
     name = str(changes.get("path", f"{part}.jpg"))
     number = int.from_bytes(name.encode(), "big") % 16**64
     facts = PhotoFacts(name, f"{number:064x}", 600, 800, None)
-    inner = {key: changes.pop(key) for key in ("share_judged", "evenness", "reasons", "calibration")
-             if key in changes}  # fmt: skip
+    of_inspection = ("share_judged", "evenness", "reasons", "calibration", "card")
+    inner = {key: changes.pop(key) for key in of_inspection if key in changes}
     zones = () if verdict is Label.NOT_JUDGED else zones_of(verdicts or {})
     inspection = inspection_of(verdict, photo=facts, zones=zones, cells=None, **inner)
     told: dict[str, Any] = {

@@ -16,7 +16,7 @@ from satcheck.audit.results import SCHEMA, as_json, parts_csv, photos_csv, text
 from satcheck.audit.rows import PhotoRow
 from satcheck.audit.summary import SUPPORTS, Summary, summarise
 from satcheck.errors import UsageError
-from satcheck.model import Label
+from satcheck.model import CardFacts, Label
 from satcheck.pages.audit import audit_page
 from satcheck.part_sheet import part_sheet
 from satcheck.resin_and_photo import Beside
@@ -66,6 +66,23 @@ def test_what_was_not_audited_is_said(found: Summary) -> None:
         assert "Passed over: 1 file that is no photo." in output
         assert "NOT IN THESE FOLDERS: 1 photo of the table: april/2.jpg" in output
     assert as_json(found)["not_in_folders"] == ["april/2.jpg"]
+
+
+@pytest.mark.parametrize("source", ["table", "record"])
+def test_a_photo_with_another_parts_card_is_named_in_every_output(source: str) -> None:
+    other = photo_of("4711", path="a/1.jpg", part_from=source, card=CardFacts(part="4712"))
+    same = photo_of("4711b", path="a/2.jpg", part_from=source, card=CardFacts(part=" 4711B"))
+    by_card = photo_of("4713", path="a/3.jpg", part_from="card", card=CardFacts(part="4713"))
+    found = summarise([part_of(one.part, one) for one in (other, same, by_card)])
+    said = f"The card in the photo says part 4712, the {source} says 4711: the {source} counts."
+    assert f"Mind: a/1.jpg: {said}" in text(found)
+    assert f"<strong>a/1.jpg</strong>: {said}" in page_of(found)
+    assert f"Mind: {said}" in page_of(found)
+    sheet = " ".join(words(part_sheet(found.parts[0], found, no_picture)).split())
+    assert f"Mind: 1.jpg: {said}" in sheet
+    rows = csv.DictReader(io.StringIO(photos_csv(found)))
+    assert [row["mind"] for row in rows] == [said, "", ""]
+    assert as_json(found)["parts"][0]["photos"][0]["mind"] == said
 
 
 def test_a_spreadsheet_takes_no_cell_for_a_formula(found: Summary) -> None:

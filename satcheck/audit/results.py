@@ -39,6 +39,7 @@ PHOTO_COLUMNS = (
     *("share_judged", "evenness", "why_not_judged", "technician", "resin", "when", "when_from"),
     *(f"zone {zone}" for zone in ZONES),
     *("advice", "ledger_entry", "fibre", "calibration", "promise", "version", "caution"),
+    "mind",
 )
 
 
@@ -59,7 +60,7 @@ def text(found: Summary) -> str:
     if found.second.plan is not None and not found.second.plan.is_all:
         said.insert(-1, f"Drawn: {listed(found.second.parts, 20)}.")
     lines += ["", *(wrapped(shown(line, len(line))) for line in said), ""]
-    lines += [*_twice(found), *(wrapped(line) for line in found.statement)]
+    lines += [*_contradicted(found), *_twice(found), *(wrapped(line) for line in found.statement)]
     return "\n".join([*lines, *_unreadable(found)])
 
 
@@ -68,6 +69,15 @@ def _text_row(part: PartRow) -> str:
     where = part.where or (part.open if part.outcome == "not judged" else "")
     cells = (shown(part.part, 16), verdict, percent(part.share_judged), len(part.photos))
     return _ROW.format(*cells, shown(where, 100)).rstrip()
+
+
+def _contradicted(found: Summary) -> list[str]:
+    """Return which photos show the card of another part."""
+    photos = found.contradicted
+    lines = [f"Mind: {shown(p.path, 200)}: {shown(p.mind, 240)}" for p in photos[:MOST_ROWS]]
+    if len(photos) > MOST_ROWS:
+        lines.append(f"... {len(photos) - MOST_ROWS} more in photos.csv")
+    return [*lines, ""] if lines else []
 
 
 def _twice(found: Summary) -> list[str]:
@@ -169,6 +179,7 @@ def _photo_values(photo: PhotoRow) -> dict[str, Any]:
         "promise": facts.promise,
         "version": inspection.version,
         "caution": SUPPORTS,
+        "mind": photo.mind,
     }
 
 

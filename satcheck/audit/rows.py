@@ -14,6 +14,8 @@ from satcheck.report import exit_status, headline, main_reason
 from satcheck.resin_and_photo import Beside
 
 FAULTS = (Label.STARVED, Label.RICH)
+BEFORE_CARD = ("table", "record")
+"""What names a part before the card in its photo does."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -54,6 +56,17 @@ class PhotoRow:
     def fails(self) -> bool:
         """Return whether a zone is starved or rich."""
         return exit_status(self.inspection) == 1
+
+    @property
+    def mind(self) -> str:
+        """Return that the card in the photo names another part; blank where it does not."""
+        told, source = self.inspection.card and self.inspection.card.part, self.part_from
+        if not told or source not in BEFORE_CARD or _is_same_part(told, self.part):
+            return ""
+        return (
+            f"The card in the photo says part {told}, the {source} says {self.part}: the {source} "
+            "counts."
+        )
 
     @property
     def judged_zones(self) -> tuple[ZoneVerdict, ...]:
@@ -193,11 +206,16 @@ def photo_row(
 def _part(found: Found, known: str | None, inspection: Inspection) -> tuple[str, str]:
     """Return the part's number and where it is from; see `audit.gathering`."""
     card = inspection.card.part if inspection.card else None
-    named = ((found.told.part, "table"), (known, "record"), (card, "card"))
-    for part, source in named:
+    sources = (*BEFORE_CARD, "card")
+    for part, source in zip((found.told.part, known, card), sources, strict=True):
         if part:
             return part, source
     return found.fallback, found.fallback_from
+
+
+def _is_same_part(one: str, other: str) -> bool:
+    """Return whether two numbers mean one part, by the rule of a single check (`trust.card`)."""
+    return one.strip().casefold() == other.strip().casefold()
 
 
 def part_rows(

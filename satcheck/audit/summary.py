@@ -131,6 +131,11 @@ class Summary:
         return tuple(photo for part in self.parts for photo in part.photos)
 
     @property
+    def contradicted(self) -> tuple[PhotoRow, ...]:
+        """Return the photos whose card names another part than the table or the record."""
+        return tuple(photo for photo in self.photos if photo.mind)
+
+    @property
     def share_judged(self) -> float:
         """Return the mean share judged, 0 to 1."""
         return mean([part.share_judged for part in self.parts]) or 0.0
