@@ -44,6 +44,33 @@ def test_a_lesson_is_a_page_and_a_chart(
     assert "needs no network" in capsys.readouterr().out
 
 
+@pytest.mark.parametrize("more", [[], ["--pick"]])
+def test_photos_that_are_left_out_are_counted_with_the_reason(
+    shop: DrawnShop,
+    made: tuple[Path, list[str]],
+    more: list[str],
+    tmp_path_factory: pytest.TempPathFactory,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    arguments, folder = [*made[1], *more], tmp_path_factory.mktemp("parts")
+    assert run(arguments) == 0
+    assert "Left out" not in capsys.readouterr().out
+    head, *rows = shop.table.read_text().splitlines()
+    rows = [f"{shop.table.parent.resolve()}/{row}" for row in rows]
+    fibres = {"1.png": "hemp", "2.png": "hemp", "flax.png": "flax", "wall.png": "basalt"}
+    for name, fibre in fibres.items():
+        (folder / name).touch()
+        told = {"photo": name, "part": name, "fibre": fibre, "outcome": "accepted"}
+        rows.append(",".join(told.get(column, "") for column in head.split(",")))
+    (folder / "parts.csv").write_text("\n".join([head, *rows]) + "\n")
+    arguments[arguments.index("--parts") + 1] = str(folder / "parts.csv")
+    (made[0] / "picks.csv").unlink(missing_ok=True)
+    assert run(arguments) == 0
+    lines = capsys.readouterr().out.splitlines()
+    assert "Left out: 3 photos of flax, hemp: the calibration holds basalt" in lines
+    assert "Left out: 1 photo in which no part was found: wall.png" in lines
+
+
 def test_a_trainer_proposes_edits_and_makes(made: tuple[Path, list[str]]) -> None:
     folder, arguments = made
     assert run([*arguments, "--pick"]) == 0

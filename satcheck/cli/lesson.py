@@ -42,7 +42,7 @@ def lesson(
     from satcheck.lesson.build import build_lesson
     from satcheck.lesson.chart import chart_pdf
     from satcheck.lesson.picks import write_picks
-    from satcheck.lesson.specimens import read_specimens
+    from satcheck.lesson.specimens import left_out, read_specimens
     from satcheck.pages.lesson import lesson_page
 
     bounds = load_calibration(calibration)
@@ -51,6 +51,8 @@ def lesson(
     if pick and (out / PICKS).exists():
         raise UsageError(f"{out / PICKS}: is there already and stays; edit it, or move it away")
     specimens = read_specimens(table, bounds, show_progress)
+    for sentence in left_out(table, bounds, specimens):
+        say(sentence)
     picks = _picks(out / PICKS, specimens)
     if pick:
         write_whole(out / PICKS, write_picks(picks).encode())

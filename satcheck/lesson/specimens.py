@@ -75,6 +75,26 @@ def read_specimens(
     return tuple(found)
 
 
+def left_out(table: Path, calibration: Calibration, found: Sequence[Specimen]) -> tuple[str, ...]:
+    """Return how many photos of a table are not among its specimens: a sentence for each reason."""
+    rows, kept = read_parts(table), {specimen.labelled.path for specimen in found}
+    foreign = [row for row in rows if row.fibre not in calibration.fibres]
+    partless = [row for row in rows if row.fibre in calibration.fibres and row.path not in kept]
+    told = []
+    if foreign:
+        fibres = ", ".join(sorted({row.fibre for row in foreign}))
+        held = ", ".join(calibration.fibres)
+        told.append(f"{_photos(foreign)} of {fibres}: the calibration holds {held}")
+    if partless:
+        names = ", ".join(row.path.name for row in partless)
+        told.append(f"{_photos(partless)} in which no part was found: {names}")
+    return tuple(f"Left out: {sentence}" for sentence in told)
+
+
+def _photos(rows: Sequence[LabelledPhoto]) -> str:
+    return "1 photo" if len(rows) == 1 else f"{len(rows)} photos"
+
+
 def _names(table: Path, rows: Sequence[LabelledPhoto]) -> dict[Path, str]:
     """Return what tells each photo from the others: phones give many photos one name."""
     of_name = Counter(row.path.name for row in rows)
