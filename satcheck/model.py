@@ -215,6 +215,11 @@ class CardFacts:
     """Gains of linear R, G, B that make the card's greys neutral. Recorded only: the photos of a
     calibration are not balanced, and the judgement settles an offset of colour for each photo."""
 
+    def names_another(self, part: str) -> bool:
+        """Return whether the card names another part than this one; blanks and capitals aside."""
+        told = (self.part or "").strip()
+        return told != "" and told.casefold() != part.strip().casefold()
+
 
 @dataclass(frozen=True, eq=False)
 class Inspection:

@@ -166,17 +166,23 @@ class Watch:
             why = f"the file cannot be opened ({error.strerror})"
             raise PhotoError(path.name, why, "a readable file is allowed") from error
         sha256 = hashlib.sha256(data).hexdigest()
-        if judged(self.ledger, sha256, self.bounds.id, self.settings.fibre):
+        if self._is_judged(sha256):
             return None
         inspection = self.inspect((data, path.name))
         if isinstance(inspection, PhotoError):
             raise inspection
         if isinstance(inspection, Lost):
             raise PhotoError(path.name, f"it {inspection.why}", "another photo is allowed")
-        entry = record_inspection(self.ledger, inspection, self.context)
+        with self.ledger.writing():
+            if self._is_judged(sha256):  # by another watch or audit, while this one judged it
+                return None
+            entry = record_inspection(self.ledger, inspection, self.context)
         part = entry.body.get("part")
         of_part = f" (part {shown(str(part), 20)})" if part else ""
         return f"{shown(path.name)}{of_part}: {headline(inspection)}"
+
+    def _is_judged(self, sha256: str) -> bool:
+        return judged(self.ledger, sha256, self.bounds.id, self.settings.fibre) is not None
 
 
 def is_candidate(path: Path) -> bool:

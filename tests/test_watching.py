@@ -1,5 +1,6 @@
 """Photos are judged once they are complete, once only, whatever happens to the folder."""
 
+import hashlib
 import os
 import pickle
 import shutil
@@ -20,7 +21,7 @@ from satcheck.errors import PhotoError, UsageError
 from satcheck.ledger.book import open_ledger, read_ledger
 from satcheck.ledger.recording import Context
 from satcheck.ledger.verifying import verify
-from satcheck.model import Inspection
+from satcheck.model import Inspection, PhotoFacts
 from satcheck.processes import Lost
 from satcheck.watching import SECOND_TRY, SETTLED, Arrivals, Watch, is_candidate, watch
 
@@ -254,6 +255,25 @@ def test_a_photo_that_kills_its_decoder_is_named_and_the_watch_goes_on(tmp_path:
         assert str(judge(tmp_path / "good.jpg")).startswith("good.jpg: ")
         assert verify(ledger).head.seq == 1
     assert str(pickle.loads(pickle.dumps(ends["torn.jpg"]))) == str(ends["torn.jpg"])
+
+
+def test_a_photo_that_another_judged_meanwhile_is_recorded_once(tmp_path: Path) -> None:
+    """Two watches on one folder, or a watch and an audit, come upon a new photo together."""
+    photo = tmp_path / "new.jpg"
+    photo.write_bytes(JPEG)
+    facts = PhotoFacts("new.jpg", hashlib.sha256(JPEG).hexdigest(), 600, 800, None)
+    found = inspection_of(photo=facts)
+    bounds: Any = SimpleNamespace(id=found.calibration.id)
+    how: Any = SimpleNamespace(fibre=found.calibration.fibre)
+    with open_ledger(tmp_path / "shop.ledger", clock_from()) as ledger:
+        other = Watch(ledger, bounds, how, Context(), lambda _: found)
+
+        def while_the_other_ends(_: tuple[bytes, str]) -> Inspection:
+            assert other.judge(photo) is not None
+            return found
+
+        assert Watch(ledger, bounds, how, Context(), while_the_other_ends).judge(photo) is None
+        assert verify(ledger).head.seq == 1
 
 
 def start(folder: Path, ledger: Path) -> "subprocess.Popen[str]":

@@ -60,12 +60,12 @@ class PhotoRow:
     @property
     def mind(self) -> str:
         """Return that the card in the photo names another part; blank where it does not."""
-        told, source = self.inspection.card and self.inspection.card.part, self.part_from
-        if not told or source not in BEFORE_CARD or _is_same_part(told, self.part):
+        card, source = self.inspection.card, self.part_from
+        if card is None or source not in BEFORE_CARD or not card.names_another(self.part):
             return ""
         return (
-            f"The card in the photo says part {told}, the {source} says {self.part}: the {source} "
-            "counts."
+            f"The card in the photo says part {card.part}, the {source} says {self.part}: the "
+            f"{source} counts."
         )
 
     @property
@@ -211,11 +211,6 @@ def _part(found: Found, known: str | None, inspection: Inspection) -> tuple[str,
         if part:
             return part, source
     return found.fallback, found.fallback_from
-
-
-def _is_same_part(one: str, other: str) -> bool:
-    """Return whether two numbers mean one part, by the rule of a single check (`trust.card`)."""
-    return one.strip().casefold() == other.strip().casefold()
 
 
 def part_rows(

@@ -135,10 +135,9 @@ def implausible_scale(mm_per_px: float, weave: Weave, scale: float) -> str | Non
 
 def other_part(card: CardFacts, typed: str | None) -> str | None:
     """Return one sentence where the card names another part than a person typed."""
-    told = card.part
-    if not typed or told is None or typed.strip().casefold() == told.strip().casefold():
+    if not typed or not card.names_another(typed):
         return None
-    return f"The card in the photo says part {told}, typed was {typed}: the typed one counts."
+    return f"The card in the photo says part {card.part}, typed was {typed}: the typed one counts."
 
 
 def other_scale(card: CardFacts, typed: float | None) -> str | None:
