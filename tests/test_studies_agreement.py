@@ -92,6 +92,17 @@ def test_starved_called_good_counts_by_the_part(tmp_path: Path) -> None:
     assert found.not_judged == {"satcheck": 1}
 
 
+def test_one_rating_more_leaves_no_other_item_out(tmp_path: Path) -> None:
+    """A third trial of one item: kappa was of that item alone, with itself and between raters."""
+    words = ("starved", "good", "rich", "good", "starved", "good")
+    rows = [f"{part},{rater},{trial},{word}" for part, word in enumerate(words)
+            for rater in ("Ann", "Ben") for trial in (1, 2)]  # fmt: skip
+    more = study_agreement(written(tmp_path, "part,rater,trial,state,zone", *rows, "0,Ann,3,lean"))
+    assert more.between is not None
+    assert (more.between.items, more.within["Ann"].items) == (5, 5)
+    assert more.between.value == more.within["Ann"].value == 1
+
+
 def test_all_alike_is_undefined_and_said_so(tmp_path: Path) -> None:
     found = study(tmp_path, *rated("gggg", "Ann"), *rated("gggg", "Ben"))
     assert found.pairs[0].kappa.value is None

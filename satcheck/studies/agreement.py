@@ -1,5 +1,6 @@
 """Agreement of inspectors with each other and with the tool, from a table of ratings."""
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
@@ -185,7 +186,7 @@ def _pair(
 
 
 def _between(ratings: Ratings, raters: Sequence[str], words: tuple[str, ...]) -> Kappa | None:
-    """Return Fleiss' kappa of all raters, on the items that all have rated as often as any."""
+    """Return Fleiss' kappa of all raters, on the items that all have rated; see `_fleiss`."""
     if len(raters) < 2:
         return None
     items = set.intersection(*(set(ratings[rater]) for rater in raters))
@@ -203,11 +204,14 @@ def _within(ratings: Ratings, words: tuple[str, ...]) -> Mapping[str, Kappa]:
 
 
 def _fleiss(states: Mapping[Item, Sequence[str]], words: tuple[str, ...]) -> Kappa | None:
-    whole = {item: row for item, row in states.items() if NOT_JUDGED not in row}
-    count = max(map(len, whole.values()), default=0)
-    full = {item: row for item, row in whole.items() if len(row) == count}
-    if count < 2:
+    """Return Fleiss' kappa of the items that have as many ratings as most, two and more."""
+    whole = {i: row for i, row in states.items() if NOT_JUDGED not in row and len(row) > 1}
+    lengths = Counter(map(len, whole.values()))
+    if not lengths:
         return None
+    # Not as many as any: one item with one rating more would leave all the others out.
+    count = max(lengths, key=lambda length: (lengths[length], length))
+    full = {item: row for item, row in whole.items() if len(row) == count}
     codes = np.array([[words.index(state) for state in row] for row in full.values()])
     part = np.unique([part for part, _ in full], return_inverse=True)[1]
     return fleiss(codes, part, len(words))
