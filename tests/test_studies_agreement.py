@@ -92,6 +92,20 @@ def test_starved_called_good_counts_by_the_part(tmp_path: Path) -> None:
     assert found.not_judged == {"satcheck": 1}
 
 
+def test_who_has_not_judged_outvotes_nobody_who_says_starved(tmp_path: Path) -> None:
+    """One of two says starved, the other could not judge: the tool's miss went uncounted.
+
+    The control: where the other says good, half is not most.
+    """
+    ann_and_tool = ["1,brim,Ann,starved", "1,brim,satcheck,good"]
+    found = study(tmp_path, *ann_and_tool, "1,brim,Ben,not judged")
+    control = study(tmp_path, *ann_and_tool, "1,brim,Ben,good")
+    assert found.misses is not None
+    assert control.misses is not None
+    assert (found.misses.missed, found.misses.parts) == (1, 1)
+    assert (control.misses.missed, control.misses.parts) == (0, 0)
+
+
 def test_one_rating_more_leaves_no_other_item_out(tmp_path: Path) -> None:
     """A third trial of one item: kappa was of that item alone, with itself and between raters."""
     words = ("starved", "good", "rich", "good", "starved", "good")

@@ -218,10 +218,11 @@ def _fleiss(states: Mapping[Item, Sequence[str]], words: tuple[str, ...]) -> Kap
 
 
 def _misses(ratings: Ratings, tool: str, others: Sequence[str]) -> Misses:
-    """Count by the part where most inspectors say starved (rejected) and the tool does not."""
+    """Count by the part where most who judged say starved (rejected) and the tool does not."""
     missed: dict[str, bool] = {}
     for item, told in sorted(ratings[tool].items()):
-        said = [state for rater in others for state in ratings[rater].get(item, {}).values()]
+        every = [state for rater in others for state in ratings[rater].get(item, {}).values()]
+        said = [state for state in every if state != NOT_JUDGED]
         bad = sum(state in (SCALE[0], OUTCOMES[0]) for state in said)
         judged = any(state != NOT_JUDGED for state in told.values())
         if judged and 2 * bad > len(said):
