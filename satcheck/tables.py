@@ -166,7 +166,7 @@ def _text(table: Path) -> str:
 def _check_header(
     table: Path, names: list[str], required: Sequence[str], optional: Sequence[str]
 ) -> None:
-    """Refuse a header without a column that is needed, or with one twice or in other letters."""
+    """Refuse a header without a column that is needed, or with one twice or misspelt."""
     known = (*required, *optional)
     header = f"the header is {','.join(known)}, comma-separated"
     if not any(names):
@@ -175,7 +175,7 @@ def _check_header(
         if len(names) == 1 and mark in names[0]:
             raise TableError(str(table), 1, f"the columns are separated by {word}", header)
     for name in known:
-        like = [] if name in names else [n for n in names if n.casefold() == name]
+        like = [] if name in names else [n for n in names if _is_slip(n, name, known)]
         if like:  # taken for a column of the shop's own, its cells would be lost in silence
             raise TableError(str(table), 1, f"column {like[0]!r} is not {name!r}", header)
         if names.count(name) > 1:
@@ -184,6 +184,21 @@ def _check_header(
             there = ",".join(names)
             shown = there if len(there) <= _SHOWN else f"{there[:_SHOWN]}..."
             raise TableError(str(table), 1, f"column {name!r} is missing in {shown!r}", header)
+
+
+def _is_slip(typed: str, name: str, known: Sequence[str]) -> bool:
+    """Return whether a column is meant by one that differs in upper case, or in one slip.
+
+    A slip is a letter too many or too few, or two that changed places; another letter makes
+    another word (side, size).
+    """
+    if typed in known:
+        return False
+    short, long = sorted((typed.casefold(), name), key=len)
+    if len(short) == len(long):
+        apart = sum(a != b for a, b in zip(short, long, strict=True))
+        return apart <= 2 and sorted(short) == sorted(long)
+    return any(long[:k] + long[k + 1 :] == short for k in range(len(long)))
 
 
 def unformula(value: Any) -> Any:

@@ -55,6 +55,21 @@ def test_any_bytes_are_rows_or_one_sentence_with_a_line(file: Path, data: bytes)
         assert 1 <= error.line <= data.count(b"\n") + data.count(b"\r") + 1
 
 
+@pytest.mark.parametrize("typed", ["mark", "markss", "makrs", "Marks", "MARK"])
+def test_a_column_that_may_be_left_out_is_not_lost_by_a_slip(file: Path, typed: str) -> None:
+    """A shop that wrote mark calibrated without its painted maps, and nothing said so."""
+    file.write_text(f"part,{typed}\n1,a.png\n", encoding="utf-8")
+    with pytest.raises(TableError, match=f"line 1: column '{typed}' is not 'marks'"):
+        list(read_rows(file, ("part",), ("marks", "size")))
+
+
+@pytest.mark.parametrize("own", ["side", "remarks", "mar", "parts of it", ""])
+def test_a_column_of_the_shops_own_is_ignored(file: Path, own: str) -> None:
+    file.write_text(f"part,{own}\n1,x\n", encoding="utf-8")
+    (row,) = read_rows(file, ("part",), ("marks", "size"))
+    assert row.cells == {"part": "1", "marks": "", "size": ""}
+
+
 @given(CELLS | st.sampled_from(FORMULAS))
 def test_a_cell_that_was_kept_from_being_a_formula_has_one_way_back(text: str) -> None:
     cell = unformula(text)
