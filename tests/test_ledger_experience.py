@@ -50,6 +50,20 @@ def test_parts_on_a_straight_line_are_carried_on_along_it(ledger: Ledger) -> Non
     assert found.records == 10
 
 
+def test_a_cup_that_nobody_weighed_is_not_taken_for_empty(ledger: Ledger) -> None:
+    """With the part weighed the cup may be left out; what it kept was told as used by the part."""
+    for number in range(10):
+        weigh(ledger, f"P{number}", 150 + 10 * number, 300)
+    masses = {"fabric": "200", "mixed": "300", "part": "400"}
+    for number in range(5):
+        entries = WeighEntries(masses, "basalt", "acrylic")
+        context = SheetContext(part=f"Q{number}")
+        record_weighing(ledger, entries, make_weigh_sheet(entries), context)
+    found = experience(ledger, planned(), "basalt").resin
+    assert found.records == 10
+    assert found.value == pytest.approx(290), "mixed less 10 g in each cup"
+
+
 def test_nine_parts_promise_nothing(ledger: Ledger) -> None:
     for number in range(9):
         weigh(ledger, f"P{number}", 150 + 10 * number, 300)

@@ -74,6 +74,32 @@ def test_a_wall_tells_thickness_and_voids_with_their_sign() -> None:
 
 
 @pytest.mark.parametrize(
+    ("weighings", "names"),
+    [
+        (Weighings(fabric=182, mixed=300, part=400), "the cup and the bag"),
+        (Weighings(fabric=182, mixed=300, part=400, bag=62), "the cup"),
+        (Weighings(fabric=182, mixed=300, part=400, cup=14), "the bag"),
+    ],
+)
+def test_what_nobody_weighed_is_no_wrong_weighing(weighings: Weighings, names: str) -> None:
+    """82 g "did not add up", and a weighing was called wrong: the cup was taken for empty."""
+    found = balance(weighings, exact(2.67), exact(1.18))
+    assert "unaccounted" not in found.results
+    assert found.results["resin"].value == pytest.approx(218)
+    (warning,) = found.warnings
+    assert warning.startswith(f"What stayed in {names} was not weighed")
+
+
+def test_the_mix_checks_the_part_where_all_was_weighed() -> None:
+    """300 - 14 - 62 = 224 g for the part, 400 - 182 = 218 g in it: 6 g are missing."""
+    whole = Weighings(fabric=182, mixed=300, cup=14, bag=62, part=400)
+    assert balance(whole, exact(2.67), exact(1.18)).results["unaccounted"].value == pytest.approx(6)
+    empty = Weighings(fabric=182, mixed=300, cup=0, bag=0, part=400)
+    found = balance(empty, exact(2.67), exact(1.18))
+    assert found.results["unaccounted"].value == pytest.approx(82), "0 was weighed, so it counts"
+
+
+@pytest.mark.parametrize(
     ("weighings", "said"),
     [
         (Weighings(fabric=-182, mixed=300), "a mass below 0"),

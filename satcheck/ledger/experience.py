@@ -56,9 +56,16 @@ def experience(
 
 
 def resin_uses(ledger: Ledger, resin: str, fibre: str) -> tuple[ResinUse, ...]:
-    """Return dry fabric and resin used of each part weighed with its mix, newest first."""
+    """Return dry fabric and resin used of each part weighed with its mix, newest first.
+
+    A cup that nobody weighed was not empty: such a part is left out.
+    """
     search = Search(kind=Kind.WEIGHING, resin=resin, fibre=fibre, current=True)
-    found = (e.body["sheet"]["weighings"] for e in ledger.find(search, limit=MOST_RECORDS))
+    found = (
+        e.body["sheet"]["weighings"]
+        for e in ledger.find(search, limit=MOST_RECORDS)
+        if "cup" in e.body["entries"]["masses"]
+    )
     return tuple(
         ResinUse(float(w["fabric"]), float(w["mixed"]) - float(w["cup"]))
         for w in found

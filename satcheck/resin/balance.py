@@ -33,10 +33,10 @@ class Weighings:
     """Dry, before the layup."""
     mixed: float | None = None
     """Resin with hardener and promoter."""
-    cup: float = 0.0
-    """Left in the cup."""
-    bag: float = 0.0
-    """Bag and overflow together."""
+    cup: float | None = None
+    """Left in the cup; None where nobody weighed it."""
+    bag: float | None = None
+    """Bag and overflow together; None where nobody weighed them."""
     part: float | None = None
     """Demoulded."""
     trimmings: float = 0.0
@@ -146,9 +146,8 @@ def balance(
 
 def _model(x: Values) -> dict[str, float]:
     """Return all results from the inputs' values."""
-    by_mix = (
-        x["mixed"] - x["cup"] - (x["bag"] - x["film"]) - x["evaporation"] if "mixed" in x else 0
-    )
+    left = x.get("cup", 0.0) + x.get("bag", 0.0) - x["film"] + x["evaporation"]
+    by_mix = x["mixed"] - left if "mixed" in x else 0.0
     if "part" in x:
         laminate = x["part"] + x["trimmings"] - x["hardware"]
         resin = laminate - x["fabric"]
@@ -165,7 +164,7 @@ def _model(x: Values) -> dict[str, float]:
         "volume_fraction": fraction,
         "theoretical_density": theoretical_density(share, x["fibre"], x["resin"]),
     }
-    if "part" in x and "mixed" in x:
+    if {"part", "mixed", "cup", "bag"} <= set(x):
         results |= {"resin_by_mix": by_mix, "unaccounted": by_mix - resin}
     if "areal_mass" in x:
         results["thickness"] = thickness_of_wall(x["areal_mass"], x["fibre"], fraction)
@@ -189,9 +188,9 @@ def _check(w: Weighings) -> None:
         raise UsageError("fabric 0 g: the dry fabric must be weighed before the layup")
     if w.part is None and w.mixed is None:
         raise UsageError("neither part nor mixed was weighed; at least one of them is needed")
-    if w.film > w.bag:
+    if w.film > (bag := w.bag or 0.0):
         raise UsageError(
-            f"film {w.film:g} g is more than bag and overflow {w.bag:g} g, in which it was "
+            f"film {w.film:g} g is more than bag and overflow {bag:g} g, in which it was "
             "weighed; the two were probably swapped"
         )
     if w.mixed is not None:
@@ -201,13 +200,14 @@ def _check(w: Weighings) -> None:
 
 
 def _check_mix(w: Weighings, mixed: float) -> None:
-    for name, value in (("cup", w.cup), ("bag and overflow", w.bag - w.film)):
+    cup, bag = w.cup or 0.0, (w.bag or 0.0) - w.film
+    for name, value in (("cup", cup), ("bag and overflow", bag)):
         if value >= mixed:
             raise UsageError(
                 f"{name} {value:g} g is not less than mixed {mixed:g} g; "
                 "the two were probably swapped"
             )
-    lost = w.cup + w.bag - w.film + w.evaporation
+    lost = cup + bag + w.evaporation
     if lost >= mixed:
         raise UsageError(
             f"cup, bag and vapour took {lost:g} g of the {mixed:g} g that were mixed, so nothing "
@@ -240,6 +240,7 @@ def _check_part(w: Weighings, part: float) -> None:
 def _warnings(results: Mapping[str, Measured], w: Weighings) -> tuple[str, ...]:
     found = [check_packing(results["volume_fraction"].value, "from the weighings")]
     found.append(_on_scale(results["resin"]))
+    found.append(_unchecked(w))
     lost = results.get("unaccounted")
     if lost and abs(lost.value) > DOUBT * lost.u:
         found.append(
@@ -252,6 +253,15 @@ def _warnings(results: Mapping[str, Measured], w: Weighings) -> tuple[str, ...]:
     if "voids" in results:
         found.append(_on_voids(results["voids"]))
     return tuple(each for each in found if each)
+
+
+def _unchecked(w: Weighings) -> str | None:
+    """Say that the mix does not check the part, where what was left of it is not known."""
+    left = {"the cup": w.cup, "the bag": w.bag}
+    names = " and ".join(name for name, value in left.items() if value is None)
+    if w.mixed is None or w.part is None or not names:
+        return None
+    return f"What stayed in {names} was not weighed, so the mix does not check the part."
 
 
 def _why_lost(lost: float, w: Weighings) -> str:
