@@ -204,6 +204,23 @@ def test_the_parts_still_missing_are_counted(promise: Promise, words: str) -> No
     assert promise.missing.startswith(words)
 
 
+@pytest.mark.parametrize(("worst_score", "more"), [(0.5, 13), (math.inf, 47)])
+def test_an_error_that_the_bound_was_free_to_leave_may_be_covered_again(
+    worst_score: float, more: int
+) -> None:
+    """At 46 parts the 10 % step leaves one beyond; at 59 none, unless no bound covers it.
+
+    47 more were asked for, and 14 of the shop that had one part fewer.
+    """
+    scores = [*np.linspace(-0.9, 0.4, 45), worst_score]
+    now = set_bound(scores, -1.0, 0.9)[1]
+    assert now == Promise(46, 1)
+    assert now.missing.startswith("13 to 47 more parts with a starved zone are needed, none")
+    for added, reached in ((more - 1, False), (more, True)):
+        later = set_bound([*scores, *[-0.9] * added], -1.0, 0.9)[1]
+        assert (later.percent == 5) is reached
+
+
 def test_at_the_last_step_nothing_is_missing() -> None:
     assert Promise(59, 0).missing == ""
 

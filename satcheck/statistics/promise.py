@@ -135,12 +135,23 @@ class Promise:
             return f"{_count(more, 'more ')} with a starved zone {_be(more)} needed for a promise."
         for step in STEPS:
             if self.percent > round(100 * step):
-                more = fewest_parts(step, self.errors) - self.parts
                 return (
-                    f"{_count(more, 'more ')} with a starved zone {_be(more)} needed, none of them "
-                    f"called good, to promise at most {100 * step:.0f} %."
+                    f"{self._more(step)} needed, none of them called good, to promise at most "
+                    f"{100 * step:.0f} %."
                 )
         return ""
+
+    def _more(self, step: float) -> str:
+        """Return how many more parts a step needs; a range where the errors may go with them.
+
+        Errors that the bound was free to leave are covered again where the step leaves none, but
+        for those that no bound within the limits covers.
+        """
+        most = fewest_parts(step, self.errors) - self.parts
+        is_free = 0 < self.errors <= errors_allowed(self.parts)
+        least = fewest_parts(step) - self.parts if is_free else most
+        reach = "" if least == most else f"{least} to "
+        return f"{reach}{_count(most, 'more ')} with a starved zone {_be(most)}"
 
 
 def set_bound(scores: Sequence[float], floor: float, ceiling: float) -> tuple[float, Promise]:
