@@ -81,6 +81,7 @@ def test_a_bound_is_rounded_up(size: float, rounded: float) -> None:
         (["3,yes"], 2, "found 'yes' is unknown; allowed are 0, 1"),
         (["3,1", "4,"], 3, "found is blank"),
         (["3,1,a", "4,1,"], 3, "in some rows only"),
+        (["3,1,a", "4,1,b", "5,1,A"], 4, "part 'A' also stands as 'a'; write it one way"),
         (["3,1,a,b"], 2, "more cells than the 3 columns"),
         ([], 1, "no patch"),
     ],

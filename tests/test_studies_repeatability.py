@@ -92,6 +92,7 @@ def test_photos_that_differ_by_rounding_alone_tell_any_parts_apart(tmp_path: Pat
         (["1,,1,0.5"], 2, "person is blank"),
         (["1,A,1,0.5", "1,A,1,0.6"], 3, "stands there before"),
         (["1,A,1,0.5", "1,A,2,0.6"], 3, "fewer than two parts"),
+        (["1,A,1,1", "1,a,1,2", "2,A,1,1", "2,a,1,2"], 3, "person 'a' also stands as 'A'"),
         (["1,A,1,0.5", "2,A,1,0.6"], 3, "fewer than two persons"),
         (["1,A,1,1", "1,B,1,1", "2,A,1,2", "2,B,1,2"], 5, "one photo a person"),
         (["1,A,1,1", "1,A,2,1", "1,B,1,1", "1,B,2,1", "2,A,1,2", "2,A,2,2", "2,B,1,2"], 8,

@@ -78,11 +78,12 @@ def study_detection(table: Path, scale: Scale = "linear", unit: str = "mm") -> D
         Where a row cannot be used, naming the line.
     """
     sizes, found, parts = [], [], []
+    spelled: dict[tuple[str, str], str] = {}
     row = None
     for row in read_rows(table, COLUMNS, OPTIONAL):
         sizes.append(_size(row))
         found.append(row.word("found", WORDS) == "1")
-        parts.append(row.cells["part"])
+        parts.append(row.name("part", spelled, may_be_blank=True))
         if bool(parts[0]) != bool(parts[-1]):
             raise row.refuse("part is given in some rows only", "all rows or none are allowed")
     if row is None:

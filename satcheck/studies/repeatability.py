@@ -138,8 +138,9 @@ def read_readings(
     """Return parts, persons, and their readings (P, O, R); trials in the table's order."""
     cells: dict[tuple[str, str], dict[str, float]] = {}
     last: dict[tuple[str, str], Row] = {}
+    spelled: dict[tuple[str, str], str] = {}
     for row in read_rows(table, COLUMNS, TRIALS):
-        at, name = (row.text("part"), row.text("person")), _trial(row)
+        at, name = (row.name("part", spelled), row.name("person", spelled)), _trial(row)
         own = cells.setdefault(at, {})
         if name in own:
             raise row.refuse(
