@@ -1,5 +1,6 @@
 """From labelled photos to a lesson: drawn parts, whose states are known place by place."""
 
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
@@ -8,6 +9,7 @@ import numpy as np
 import pytest
 from drawn_shop import PARTS, DrawnShop
 from lessons import rows_of, specimens_of
+from numpy.typing import NDArray
 
 from satcheck.errors import TableError, UsageError
 from satcheck.lesson.build import build_lesson
@@ -49,6 +51,35 @@ def test_without_a_painted_map_the_shops_zones_are_the_truth(
     (alone,) = read_specimens(table, shop.calibration, lambda *_: None)
     np.testing.assert_array_equal(alone.truth, alone.shop)
     assert set(np.unique(alone.shop)) == {0, *(STATES[state] for state in PARTS[0])}
+
+
+@pytest.mark.parametrize(
+    ("spoil", "says"),
+    [
+        (lambda marks: np.ascontiguousarray(marks[:, : marks.shape[1] // 2]), "of this shape"),
+        (lambda marks: marks * 50, "hold the code"),
+        (lambda marks: cv2.merge([marks, marks, marks]), "an 8-bit grey PNG"),
+    ],
+)
+@pytest.mark.parametrize("column", ["0.marks.png", ""])
+def test_a_painted_map_that_calibrate_refuses_is_no_truth(
+    shop: DrawnShop,
+    tmp_path: Path,
+    column: str,
+    spoil: Callable[[NDArray[np.uint8]], NDArray[np.uint8]],
+    says: str,
+) -> None:
+    """Learners were scored against the map of another picture, or against nothing."""
+    photo = cv2.imread(str(shop.table.with_name("0.png")))
+    assert photo is not None
+    (tmp_path / "0.png").write_bytes(shop.table.with_name("0.png").read_bytes())
+    marks = np.ones(photo.shape[:2], np.uint8)
+    cv2.imwrite(str(tmp_path / (column or "0.truth.png")), spoil(marks))
+    table = tmp_path / "parts.csv"
+    fibre = next(iter(shop.calibration.fibres))
+    table.write_text(f"photo,part,fibre,outcome,marks\n0.png,P,{fibre},rejected,{column}\n")
+    with pytest.raises(TableError, match=f"line 2: .*{says}"):
+        read_specimens(table, shop.calibration, lambda *_: None)
 
 
 def test_photos_of_one_name_in_two_folders_stay_apart(shop: DrawnShop, tmp_path: Path) -> None:

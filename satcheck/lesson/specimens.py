@@ -3,21 +3,21 @@
 import os
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from satcheck.calibration.file import Calibration
+from satcheck.calibration.painted_marks import marks_at_cells, read_marks
 from satcheck.calibration.parts_table import LabelledPhoto, read_parts
 from satcheck.calibration.zone_calls import where
 from satcheck.errors import TableError
 from satcheck.inspection import Settings, inspect
 from satcheck.model import SCALE, Cells, Inspection, Label
 from satcheck.photo.read import Photo, read_photo
-from satcheck.series.grid import cell_labels, centres
+from satcheck.series.grid import cell_labels
 
 Labels = NDArray[np.uint8]
 Progress = Callable[[int, int, str], None]
@@ -63,7 +63,7 @@ def read_specimens(
     found = []
     for done, labelled in enumerate(rows):
         progress(done, len(rows), labelled.path.name)
-        specimen = read_specimen(names[labelled.path], labelled, calibration)
+        specimen = read_specimen(table, names[labelled.path], labelled, calibration)
         if specimen is not None:
             found.append(specimen)
     progress(len(rows), len(rows), "")
@@ -107,22 +107,41 @@ def _names(table: Path, rows: Sequence[LabelledPhoto]) -> dict[Path, str]:
     }
 
 
-def read_specimen(name: str, labelled: LabelledPhoto, calibration: Calibration) -> Specimen | None:
-    """Return one labelled photo, None where no part is found in it."""
+def read_specimen(
+    table: Path, name: str, labelled: LabelledPhoto, calibration: Calibration
+) -> Specimen | None:
+    """Return one labelled photo, None where no part is found in it.
+
+    Raises
+    ------
+    PhotoError
+        If the photo cannot be read.
+    TableError
+        If its painted map cannot be used; as when it is calibrated from.
+    """
     photo = read_photo(labelled.path)
     found = inspect(photo, calibration, Settings(labelled.fibre, distal=labelled.distal))
     if found.cells is None:
         return None
     shop = _by_zones(found.cells, labelled.zones)
-    painted = _painted(labelled)
-    truth = shop if painted is None else _at_cells(painted, found.cells, photo)
+    truth = _as_painted(table, labelled, found.cells, photo)
+    truth = shop if truth is None else truth
     return Specimen(name, photo, labelled, found, found.cells, truth, shop, cell_labels(found))
 
 
-def _painted(labelled: LabelledPhoto) -> Path | None:
-    """Return the map painted in label codes: the table's marks, else STEM.truth.png beside it."""
+def _as_painted(table: Path, labelled: LabelledPhoto, cells: Cells, photo: Photo) -> Labels | None:
+    """Return what the table's marks, else STEM.truth.png beside the photo, say of the cells.
+
+    9 where they say nothing; None where there are none.
+    """
     beside = labelled.path.with_name(f"{labelled.path.stem}.truth.png")
-    return labelled.marks or (beside if beside.is_file() else None)
+    marked = replace(labelled, marks=labelled.marks or (beside if beside.is_file() else None))
+    painted = read_marks(table, marked)
+    if painted is None:
+        return None
+    labels = marks_at_cells(table, marked, painted, cells, photo)
+    labels = np.where(np.isin(labels, SCALE), labels, Label.NOT_JUDGED)
+    return np.where(cells.part, labels, Label.OUTSIDE).astype(np.uint8)
 
 
 def _by_zones(cells: Cells, zones: Mapping[str, Label]) -> Labels:
@@ -130,17 +149,3 @@ def _by_zones(cells: Cells, zones: Mapping[str, Label]) -> Labels:
     for name, label in zones.items():
         labels[where(cells, name)] = label
     return labels
-
-
-def _at_cells(path: Path, cells: Cells, photo: Photo) -> Labels:
-    """Return a painted map's labels at the cells' centres; 9 where it says nothing."""
-    painted = cv2.imread(str(path), cv2.IMREAD_GRAYSCALE)
-    if painted is None:
-        raise TableError(str(path), 1, "is no picture", "a grey PNG in label codes is allowed")
-    x, y = centres(cells) * painted.shape[1] / photo.width
-    column, row = np.floor(x).astype(int), np.floor(y).astype(int)
-    inside = (row >= 0) & (row < painted.shape[0]) & (column >= 0) & (column < painted.shape[1])
-    labels = np.full(cells.zone.shape, Label.NOT_JUDGED, np.uint8)
-    labels[inside] = painted[row[inside], column[inside]]
-    labels = np.where(np.isin(labels, SCALE), labels, Label.NOT_JUDGED)
-    return np.where(cells.part, labels, Label.OUTSIDE).astype(np.uint8)
