@@ -18,6 +18,12 @@ LABELS_MARK = b"satcheck label map"
 """Text of a PNG by which a label map of ours is told from one that a person painted."""
 
 SCHEMA_FAMILY = b'"satcheck.inspection/'
+AUDIT_FAMILY = b'"satcheck.audit/'
+CALIBRATION_MARK = b"Made by satcheck; read by satcheck."
+PAGE_MARK = b'<meta name="generator" content="satcheck">'
+PDF_MARK = b"/Creator (satcheck)"
+"""By which a record, a calibration, a page and a PDF of ours are told from another's."""
+
 _KINDS = {
     b"SQLite format 3\0": "a ledger",
     b"\xff\xd8\xff": "a JPEG picture",
@@ -25,7 +31,7 @@ _KINDS = {
     b"%PDF": "a PDF",
 }
 _HEADER = 4096
-"""A JPEG comment, a PNG's text and the schema of a record stand within this many first bytes."""
+"""All marks stand within this many first bytes, but for a PDF's, which is anywhere in it."""
 
 
 @dataclass(frozen=True)
@@ -92,16 +98,34 @@ def is_overlay(path: Path) -> bool:
 
 
 def check_replaceable(path: Path, mark: bytes, what: str) -> None:
-    """Raise UsageError where a file stands that has no ``mark`` near its beginning.
+    """Raise UsageError where something stands that has no ``mark``; an empty file may go.
 
     It is another's then, and no older ``what`` (an inspection, an overlay) of ours.
     """
-    header = _header(path)
-    if header and mark not in header:
+    if path.is_dir():
+        raise UsageError(f"{path}: this is a folder; the name of a file to write is allowed")
+    if path.exists() and not path.is_file():  # a device or a pipe, which a file would replace
+        raise UsageError(f"{path}: this is no plain file; the name of a file to write is allowed")
+    content = _header(path)
+    if mark == PDF_MARK and _kind(content) == _kind(b"%PDF"):
+        content = path.read_bytes()
+    if path.exists() and path.stat().st_size and mark not in content:
         raise UsageError(
             f"{path}: this file is there already and is no {what}; "
-            "move it, or give another folder with --out"
+            "move it, or write to another place"
         )
+
+
+def check_target(path: Path, mark: bytes, what: str) -> None:
+    """Make sure that a file that a user named can be written; its folder is made where missing.
+
+    Raises
+    ------
+    UsageError
+        As `check_replaceable`, or if the folder cannot be written.
+    """
+    check_replaceable(path, mark, what)
+    make_writable(path.parent)
 
 
 def make_writable(folder: Path) -> None:

@@ -12,7 +12,7 @@ from reportlab.lib.utils import simpleSplit
 from reportlab.pdfbase.pdfmetrics import stringWidth
 
 from satcheck.cautions import FIRST
-from satcheck.pdf import Canvas
+from satcheck.pdf import CREATOR, Canvas
 from satcheck.resin.mix import figure_text
 from satcheck.resin.mix_sheet import MixSheet, amounts
 
@@ -31,6 +31,7 @@ def mix_card(sheet: MixSheet, size: CardSize = "A6") -> bytes:
     scale = SCALES[size]
     canvas = Canvas(out, (WIDTH * scale * mm, HEIGHT * scale * mm), pageCompression=1, invariant=1)
     canvas.setTitle("Mix card")
+    canvas.setCreator(CREATOR)
     canvas.scale(scale, scale)
     pen = _Pen(canvas)
     pen.title(sheet)

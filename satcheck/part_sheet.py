@@ -33,7 +33,7 @@ from satcheck.audit.rows import PartRow, PhotoRow, photo_headline
 from satcheck.audit.summary import SUPPORTS, Summary, statement
 from satcheck.audit.wording import percent
 from satcheck.model import ZONES, Label, ZoneVerdict
-from satcheck.pdf import Canvas
+from satcheck.pdf import CREATOR, Canvas
 
 MARGIN, WIDTH = 16 * mm, A4[0] - 32 * mm
 INK, QUIET = HexColor("#14212b"), HexColor("#51606b")
@@ -57,7 +57,7 @@ def part_sheet(part: PartRow, found: Summary, picture: Callable[[PhotoRow], byte
     out = io.BytesIO()
     made = BaseDocTemplate(
         out, pagesize=A4, leftMargin=MARGIN, rightMargin=MARGIN, topMargin=MARGIN,
-        bottomMargin=22 * mm, title=f"Audit of part {part.part}", invariant=1,
+        bottomMargin=22 * mm, title=f"Audit of part {part.part}", creator=CREATOR, invariant=1,
     )  # fmt: skip
     frame = Frame(MARGIN, 22 * mm, WIDTH, A4[1] - 22 * mm - MARGIN, 0, 0, 0, 0)
     foot = f"Part {part.part}. Audit of {found.made_at}. {SUPPORTS}"

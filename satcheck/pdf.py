@@ -7,6 +7,9 @@ room. It is a setting of the whole process: here, so that no PDF depends on what
 from reportlab import rl_config
 from reportlab.pdfgen.canvas import Canvas
 
-__all__ = ["Canvas"]
+__all__ = ["CREATOR", "Canvas"]
+
+CREATOR = "satcheck"
+"""What every PDF names as its maker: by that an older one of ours is told from another's."""
 
 rl_config.useA85 = 0

@@ -54,15 +54,15 @@ def test_an_audit_writes_its_files_and_says_what_fails(place: Path, first: int) 
     assert len(list((place / "out" / "pictures").iterdir())) == 2
 
 
-@pytest.mark.parametrize("name", ["parts.csv", "photos.csv"])
-def test_a_table_of_the_shops_own_is_not_overwritten(
+@pytest.mark.parametrize("name", ["parts.csv", "photos.csv", "audit.html", "audit.json"])
+def test_a_file_of_the_shops_own_is_not_overwritten(
     place: Path, tmp_path: Path, name: str, capsys: pytest.CaptureFixture[str]
 ) -> None:
     own = tmp_path / name
     own.write_text("photo,part\na.jpg,4711\n")
     status = run(*words(place, out=str(tmp_path)), "--ledger", str(tmp_path / "a.ledger"))
     assert status == 2
-    assert "is no table of an audit" in capsys.readouterr().err
+    assert f"{name}: this file is there already and is no" in capsys.readouterr().err
     assert own.read_text() == "photo,part\na.jpg,4711\n"
     assert [file.name for file in tmp_path.iterdir()] == [name]
 

@@ -51,6 +51,17 @@ def words(pdf: bytes) -> str:
     return "\n".join(page.get_textpage().get_text_bounded() for page in pages)
 
 
+def test_a_sheet_takes_no_place_of_anothers_file(tmp_path: Path) -> None:
+    found = summarise([part_of("A1", photo_of("A1"))])
+    write_results(found, tmp_path, no_picture)
+    write_results(found, tmp_path, no_picture)
+    (sheet,) = (tmp_path / "sheets").iterdir()
+    sheet.write_bytes(b"%PDF-1.4 an invoice")
+    with pytest.raises(UsageError, match="is no PDF of satcheck"):
+        write_results(found, tmp_path, no_picture)
+    assert sheet.read_bytes() == b"%PDF-1.4 an invoice"
+
+
 def test_every_output_states_calibration_promise_and_caution(found: Summary) -> None:
     sheet = " ".join(words(part_sheet(found.parts[0], found, no_picture)).split())
     terminal = " ".join(text(found).split())

@@ -345,6 +345,15 @@ def test_a_card_that_cannot_be_written_is_one_line(run: Run, options: str, words
     assert not Path("c.pdf").exists()
 
 
+@pytest.mark.parametrize("there", ["buy resin", "photo,part\na.jpg,47\n", "%PDF-1.4 an invoice"])
+def test_a_card_takes_the_place_of_an_older_one_alone(run: Run, there: str) -> None:
+    Path("notes.txt").write_text(there)
+    status, out, err = run("card", "--out", "notes.txt")
+    assert (status, out, Path("notes.txt").read_text()) == (2, "", there)
+    assert err.startswith("notes.txt: this file is there already and is no PDF of satcheck")
+    assert [run("card", "--out", "c.pdf", *more)[0] for more in ((), ("--size", "A4"))] == [0, 0]
+
+
 def test_a_bad_row_is_named_with_its_line_and_nothing_is_written(run: Run) -> None:
     status, _, err = run("calibrate", "bad.csv", "--out", "new.toml")
     assert status == 2

@@ -71,6 +71,18 @@ def test_photos_that_are_left_out_are_counted_with_the_reason(
     assert "Left out: 1 photo in which no part was found: wall.png" in lines
 
 
+@pytest.mark.parametrize("name", ["lesson.html", "chart.pdf"])
+def test_a_page_and_a_chart_of_the_shops_own_stay(
+    made: tuple[Path, list[str]], name: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    folder, arguments = made
+    assert [run(arguments), run(arguments)] == [0, 0]
+    (folder / name).write_text("mine")
+    assert run(arguments) == 2
+    assert f"{name}: this file is there already" in capsys.readouterr().err
+    assert (folder / name).read_text() == "mine"
+
+
 def test_a_trainer_proposes_edits_and_makes(made: tuple[Path, list[str]]) -> None:
     folder, arguments = made
     assert run([*arguments, "--pick"]) == 0

@@ -111,6 +111,18 @@ def test_the_card_is_one_page_with_the_amounts(
         assert words in text
 
 
+def test_a_card_over_anothers_file_is_refused_before_it_is_recorded(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    notes, ledger = tmp_path / "notes.txt", tmp_path / "shop.ledger"
+    notes.write_text("buy resin")
+    status, out, err = run(capsys, *WEIGHED, "--card", str(notes), "--ledger", str(ledger))
+    assert (status, out, notes.read_text(), ledger.exists()) == (2, "", "buy resin", False)
+    assert "notes.txt: this file is there already and is no PDF of satcheck" in err
+    calls = [run(capsys, *WEIGHED, "--card", str(tmp_path / "m.pdf")) for _ in range(2)]
+    assert [call[0] for call in calls] == [0, 0]
+
+
 def test_a_card_of_many_layers_says_where_the_rest_is(
     capsys: pytest.CaptureFixture[str], tmp_path: Path
 ) -> None:

@@ -55,6 +55,18 @@ def test_a_study_prints_its_table_and_meaning_and_writes_a_page_of_its_own(
     assert "<svg" in text
     assert "does not certify" in text
     assert "http" not in text, "nothing from outside"
+    assert call(["study", command, table, "--page", page], capsys)[0] == 0, "written again"
+
+
+@pytest.mark.parametrize("command", [["study", "repeatability"], ["drift"]])
+def test_a_page_takes_no_place_of_anothers_file(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], command: list[str]
+) -> None:
+    notes = tmp_path / "notes.html"
+    notes.write_text("<!doctype html>mine")
+    status, out, err = call([*command, tmp_path / "missing.csv", "--page", notes], capsys)
+    assert (status, out, notes.read_text()) == (2, "", "<!doctype html>mine")
+    assert "notes.html: this file is there already and is no page of satcheck" in err
 
 
 def test_drift_warns_by_its_status_and_names_the_camera(
@@ -111,7 +123,7 @@ def test_a_page_over_the_table_and_mixed_files_are_refused(
     before = table.read_bytes()
     for command in (["study", "repeatability"], ["drift"]):
         status, _, err = call([*command, table, "--page", table], capsys)
-        assert (status, "allowed" in err or "another name" in err) == (2, True)
+        assert (status, "is no page of satcheck" in err) == (2, True)
     assert table.read_bytes() == before
     status, _, err = call(["drift", table, tmp_path / "a.json"], capsys)
     assert (status, "one CSV alone" in err) == (2, True)

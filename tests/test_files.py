@@ -8,9 +8,13 @@ import pytest
 
 from satcheck.errors import UsageError
 from satcheck.files import (
+    CALIBRATION_MARK,
     OVERLAY_MARK,
+    PAGE_MARK,
+    PDF_MARK,
     SCHEMA_FAMILY,
     check_replaceable,
+    check_target,
     is_overlay,
     make_writable,
     plan_jobs,
@@ -120,6 +124,47 @@ def test_an_older_or_a_damaged_result_is_replaced(tmp_path: Path, there: bytes) 
     path.write_bytes(there)
     write_whole(path, b"%PDF-1.7 new")
     assert path.read_bytes() == b"%PDF-1.7 new"
+
+
+@pytest.mark.parametrize("mark", [CALIBRATION_MARK, PAGE_MARK, PDF_MARK])
+@pytest.mark.parametrize(
+    "there",
+    [
+        b"buy resin\n",
+        b"part,zone\n",
+        b"<!doctype html>mine",
+        b"%PDF-1.4 an invoice",
+        b"\xff\xd8\xff",
+    ],
+)
+def test_a_file_that_satcheck_did_not_write_is_no_place_for_a_result(
+    tmp_path: Path, mark: bytes, there: bytes
+) -> None:
+    path = tmp_path / "file"
+    path.write_bytes(there)
+    with pytest.raises(UsageError, match="file: this file is there already and is no page; move"):
+        check_target(path, mark, "page")
+
+
+def test_what_is_no_plain_file_is_no_place_for_a_result(tmp_path: Path) -> None:
+    """A file written as a whole would take the place of the pipe itself, or of a device."""
+    os.mkfifo(tmp_path / "pipe")
+    with pytest.raises(UsageError, match="pipe: this is no plain file; the name of a file"):
+        check_target(tmp_path / "pipe", PAGE_MARK, "page")
+    with pytest.raises(UsageError, match="this is a folder; the name of a file to write"):
+        check_target(tmp_path, PAGE_MARK, "page")
+
+
+@pytest.mark.parametrize("there", [None, b"", PAGE_MARK])
+def test_a_new_an_empty_and_an_older_result_may_be_written(
+    tmp_path: Path, there: bytes | None
+) -> None:
+    path = tmp_path / "new" / "page.html"
+    if there is not None:
+        path.parent.mkdir()
+        path.write_bytes(there)
+    check_target(path, PAGE_MARK, "page")
+    assert path.parent.is_dir()
 
 
 def test_a_photo_in_the_place_of_an_overlay_stays(tmp_path: Path) -> None:

@@ -13,7 +13,7 @@ from satcheck.audit.results import PART_COLUMNS, PHOTO_COLUMNS, as_json, parts_c
 from satcheck.audit.rows import PhotoRow
 from satcheck.audit.summary import Summary
 from satcheck.errors import UsageError
-from satcheck.files import check_replaceable
+from satcheck.files import AUDIT_FAMILY, PAGE_MARK, PDF_MARK, check_replaceable
 from satcheck.pages.audit import audit_page
 from satcheck.part_sheet import part_sheet
 
@@ -23,11 +23,13 @@ PAGE, PARTS, PHOTOS, PLAIN, SHEETS = (
 _NAME_BYTES = 100
 
 
-def check_tables(folder: Path) -> None:
-    """Raise UsageError where a table of the shop's own would be overwritten by one of an audit."""
+def check_results(folder: Path) -> None:
+    """Raise UsageError where a file of the shop's own would be overwritten by one of an audit."""
     for name, columns in ((PARTS, PART_COLUMNS), (PHOTOS, PHOTO_COLUMNS)):
         first = ",".join(columns[:4])  # later versions may add to the others
         check_replaceable(folder / name, first.encode(), "table of an audit")
+    check_replaceable(folder / PLAIN, AUDIT_FAMILY, "audit")
+    check_replaceable(folder / PAGE, PAGE_MARK, "page of satcheck")
 
 
 def write_results(
@@ -43,8 +45,11 @@ def write_results(
     Raises
     ------
     UsageError
-        If the folder cannot be written; the ledger holds what was judged.
+        If the folder cannot be written, or holds another's file of a sheet's name; the ledger
+        holds what was judged.
     """
+    for part in found.parts:
+        check_replaceable(folder / SHEETS / _sheet_name(part.part), PDF_MARK, "PDF of satcheck")
     plain = json.dumps(as_json(found), indent=1, allow_nan=False, ensure_ascii=False)
     mark = "\ufeff"  # spreadsheets ask for it
     try:

@@ -19,7 +19,7 @@ from reportlab.pdfbase.pdfmetrics import stringWidth
 from satcheck.card.layout import IDS_PER_DESIGN, LAYOUT, Rect, Weave, marker_dictionary
 from satcheck.errors import UsageError
 from satcheck.files import write_whole
-from satcheck.pdf import Canvas
+from satcheck.pdf import CREATOR, Canvas
 
 SheetSize = Literal["A6", "A4"]
 MAX_PART_LENGTH = 24
@@ -75,6 +75,7 @@ def write_card(path: Path | str, part: str | None = None, size: SheetSize = "A6"
     out = io.BytesIO()
     canvas = Canvas(out, (width * mm, height * mm), pageCompression=1, invariant=1)
     canvas.setTitle("Reference card")
+    canvas.setCreator(CREATOR)
     canvas.setViewerPreference("PrintScaling", "None")
     for x, y in places:
         _Pen(canvas, height, x, y).draw_card(part, is_cut_out=size == "A4")

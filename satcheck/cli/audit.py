@@ -72,7 +72,7 @@ def audit(
     130 stopped with Ctrl+C.
     """
     from satcheck.audit.gathering import gather
-    from satcheck.audit.outputs import check_tables
+    from satcheck.audit.outputs import check_results
     from satcheck.audit.running import Audit
     from satcheck.files import make_writable
     from satcheck.ledger.book import open_ledger
@@ -80,7 +80,7 @@ def audit(
     bounds = load_calibration(calibration)
     chosen = None if table and fibre is None else pick_fibre(tuple(bounds.fibres), fibre)
     _check_aql(aql)
-    check_tables(out)
+    check_results(out)
     gathered = gather(folders, table, out)
     if not gathered.photos:
         raise UsageError(f"{', '.join(map(str, folders))}: there is no photo in there")

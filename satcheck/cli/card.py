@@ -7,7 +7,6 @@ from typing import Annotated
 import typer
 
 from satcheck.cli.common import say
-from satcheck.errors import UsageError
 
 
 class SheetSize(StrEnum):
@@ -28,10 +27,8 @@ def card(
 ) -> None:
     """Write the card that tells a photo's scale, light and sharpness."""
     from satcheck.card.sheet import write_card
-    from satcheck.files import make_writable
+    from satcheck.files import PDF_MARK, check_target
 
-    if out.is_dir():
-        raise UsageError(f"{out}: this is a folder; the name of a file to write is allowed")
-    make_writable(out.parent)
+    check_target(out, PDF_MARK, "PDF of satcheck")
     write_card(out, part, size.value)
     say(f"{out}: print at 100 % and check the ruler on it")

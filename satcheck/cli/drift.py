@@ -39,15 +39,16 @@ def drift(
     from satcheck.studies.drift import study_drift
     from satcheck.studies.summary import as_text, summarise_drift
 
-    if page is not None and (page.is_dir() or page.resolve() in {f.resolve() for f in files}):
-        raise UsageError(f"{page}: a file of its own is allowed, no folder and none that is read")
+    if page is not None:
+        from satcheck.files import PAGE_MARK, check_target
+
+        check_target(page, PAGE_MARK, "page of satcheck")
     found = study_drift(_shifts(files), baseline)
     if page is not None:
-        from satcheck.files import make_writable, write_whole
+        from satcheck.files import write_whole
         from satcheck.pages.drift import drift_page
 
         source = files[0].name if len(files) == 1 else f"{len(files)} records"
-        make_writable(page.parent)
         write_whole(
             page, drift_page(found, source, datetime.now(UTC).strftime("%Y-%m-%d")).encode()
         )

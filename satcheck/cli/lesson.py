@@ -38,7 +38,7 @@ def lesson(
     """
     if parts is not None and calibration is None:
         raise UsageError("--parts needs the shop's own bounds: give them with --calibration FILE")
-    from satcheck.files import make_writable, write_whole
+    from satcheck.files import PAGE_MARK, PDF_MARK, check_target, make_writable, write_whole
     from satcheck.lesson.build import build_lesson
     from satcheck.lesson.chart import chart_pdf
     from satcheck.lesson.picks import write_picks
@@ -50,6 +50,9 @@ def lesson(
     make_writable(out)
     if pick and (out / PICKS).exists():
         raise UsageError(f"{out / PICKS}: is there already and stays; edit it, or move it away")
+    if not pick:
+        check_target(out / PAGE, PAGE_MARK, "page of satcheck")
+        check_target(out / CHART, PDF_MARK, "PDF of satcheck")
     specimens = read_specimens(table, bounds, show_progress)
     for sentence in left_out(table, bounds, specimens):
         say(sentence)

@@ -8,7 +8,6 @@ import typer
 
 from satcheck.cli.common import say
 from satcheck.cli.recording import RecordOption, name_option, now
-from satcheck.errors import UsageError
 
 if TYPE_CHECKING:
     from satcheck.ledger.experience import Experience
@@ -60,6 +59,7 @@ def mix(
     default: its percentage stands in the resin's data sheet. With --ledger the sheet is recorded,
     and the shop's own earlier parts say what they took. Exit status: 0, or 2 for bad input.
     """
+    from satcheck.files import PDF_MARK, check_target
     from satcheck.resin.mix_sheet import MixEntries, make_mix_sheet
 
     entries = MixEntries(
@@ -68,6 +68,8 @@ def mix(
         circumferences=tuple(circumference or ()), cup=cup, bag=bag, film=film, part=part,
     )  # fmt: skip
     sheet = make_mix_sheet(entries)
+    if card is not None:
+        check_target(card, PDF_MARK, "PDF of satcheck")  # before anything is recorded
     found = None if ledger is None else _recorded(ledger, entries, sheet, temperature, by)
     if card is not None:
         _write_card(card, sheet, size)
@@ -90,12 +92,9 @@ def _recorded(
 
 
 def _write_card(card: Path, sheet: "MixSheet", size: MixCardSize) -> None:
-    from satcheck.files import make_writable, write_whole
+    from satcheck.files import write_whole
     from satcheck.mix_card import mix_card
 
-    if card.is_dir():
-        raise UsageError(f"{card}: this is a folder; the name of a file to write is allowed")
-    make_writable(card.parent)
     write_whole(card, mix_card(sheet, size.value))
 
 

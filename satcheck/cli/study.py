@@ -6,7 +6,6 @@ from typing import Annotated
 import typer
 
 from satcheck.cli.common import help_where_alone, say
-from satcheck.errors import UsageError
 
 study = typer.Typer(
     invoke_without_command=True,
@@ -41,7 +40,7 @@ def agreement(
     from satcheck.studies.agreement import study_agreement
     from satcheck.studies.summary import as_text, summarise_agreement
 
-    _check_page(page, table)
+    _check_page(page)
     found = study_agreement(table, against)
     if page is not None:
         from satcheck.pages.study import agreement_page
@@ -63,7 +62,7 @@ def repeatability(
     from satcheck.studies.repeatability import study_repeatability
     from satcheck.studies.summary import as_text, summarise_repeatability
 
-    _check_page(page, table)
+    _check_page(page)
     found = study_repeatability(table)
     if page is not None:
         from satcheck.pages.study import repeatability_page
@@ -89,7 +88,7 @@ def detection(
     from satcheck.studies.detection import study_detection
     from satcheck.studies.summary import as_text, summarise_detection
 
-    _check_page(page, table)
+    _check_page(page)
     found = study_detection(table, "log" if log_size else "linear", unit)
     if page is not None:
         from satcheck.pages.study import detection_page
@@ -98,20 +97,16 @@ def detection(
     say(as_text(summarise_detection(found)))
 
 
-def _check_page(page: Path | None, table: Path) -> None:
-    """Refuse to write to a folder, or over the table."""
-    if page is None:
-        return
-    if page.is_dir():
-        raise UsageError(f"{page}: this is a folder; the name of a file to write is allowed")
-    if page.resolve() == table.resolve():
-        raise UsageError(f"{page}: this file is read by this call; give another name")
+def _check_page(page: Path | None) -> None:
+    from satcheck.files import PAGE_MARK, check_target
+
+    if page is not None:
+        check_target(page, PAGE_MARK, "page of satcheck")
 
 
 def _write(page: Path, text: str) -> None:
-    from satcheck.files import make_writable, write_whole
+    from satcheck.files import write_whole
 
-    make_writable(page.parent)
     write_whole(page, text.encode())
 
 

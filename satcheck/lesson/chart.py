@@ -9,7 +9,7 @@ from reportlab.pdfbase.pdfmetrics import stringWidth
 from satcheck.lesson.model import Fibre, Lesson
 from satcheck.lesson.texts import TO_DO
 from satcheck.model import SCALE, Label
-from satcheck.pdf import Canvas
+from satcheck.pdf import CREATOR, Canvas
 
 WIDTH, HEIGHT = 420.0, 297.0
 """A3 across, mm (ISO 216)."""
@@ -48,6 +48,7 @@ def chart_pdf(lesson: Lesson, is_demo: bool = False) -> bytes:
     out = io.BytesIO()
     page = Canvas(out, (WIDTH * mm, HEIGHT * mm), invariant=True)
     page.setTitle("How much resin is enough")
+    page.setCreator(CREATOR)
     column = (WIDTH - 2 * EDGE - LEFT) / len(SCALE)
     top = HEIGHT - EDGE
     _heads(page, column, top)
