@@ -25,6 +25,7 @@ from satcheck.calibration.file import (
     write_calibration,
 )
 from satcheck.errors import CalibrationError, UsageError
+from satcheck.files import CALIBRATION_MARK, check_target
 from satcheck.judgement.mixture import Mixture
 from satcheck.model import MEASURE, SCALE
 
@@ -92,6 +93,11 @@ def test_the_file_is_readable_toml_in_the_words_of_the_trade(file: Path) -> None
     basalt = tomllib.loads(text)["fibre"]["basalt"]
     assert basalt["bounds"] == dict(zip(BORDERS, (-0.6, -0.2, 0.3, 0.7), strict=True))
     assert "starved/lean" in basalt["bounds"]
+
+
+def test_an_older_calibration_may_be_replaced(file: Path) -> None:
+    write_calibration(shop(), file)
+    check_target(file, CALIBRATION_MARK, "calibration of satcheck")
 
 
 def test_the_id_follows_the_content_alone(file: Path) -> None:

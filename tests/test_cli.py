@@ -310,6 +310,20 @@ def test_calibrate_writes_over_nothing_that_it_reads_or_writes(run: Run, other: 
     assert not Path("new.toml").exists()
 
 
+@pytest.mark.parametrize("option", ["--out", "--page", "--review"])
+@pytest.mark.parametrize("there", [b"\xff\xd8\xff", b"SQLite format 3\0", b"buy resin"])
+def test_calibrate_refuses_anothers_file_before_it_measures(
+    run: Run, option: str, there: bytes
+) -> None:
+    Path("mine").write_bytes(there)
+    given = {"--out": "new.toml"} | {option: "mine"}
+    status, out, err = run(
+        "calibrate", "parts.csv", *(word for pair in given.items() for word in pair)
+    )
+    assert (status, out, SEEN, Path("mine").read_bytes()) == (2, "", [], there)
+    assert err.startswith("mine: this file is there already and is no ")
+
+
 @pytest.mark.parametrize("option", [(), ("--invented",)])
 def test_invented_parts_are_owned_up_to(run: Run, option: tuple[str, ...]) -> None:
     assert run("calibrate", "parts.csv", "--out", "new.toml", *option)[0] == 0

@@ -42,13 +42,11 @@ def calibrate(
     from satcheck.calibration.file import read_calibration, write_calibration
     from satcheck.calibration.labelled import study_table
     from satcheck.calibration.labelled_pages import calibration_page, review_page
-    from satcheck.files import make_writable, write_whole
+    from satcheck.files import write_whole
 
     page = page or out.with_suffix(".html")
     written = [path for path in (out, page, review) if path is not None]
     _check_targets(written, [path for path in (table, parent) if path is not None])
-    for path in written:
-        make_writable(path.parent)
     known = None if parent is None else read_calibration(parent)
     now = datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
     study = study_table(table, show_progress, is_demo=invented, created=now, parent=known)
@@ -62,14 +60,17 @@ def calibrate(
 
 
 def _check_targets(written: list[Path], read: list[Path]) -> None:
-    """Refuse to write to a folder, to one file twice, or over what is read."""
+    """Refuse to write to one file twice, over what is read, or over another's file."""
+    from satcheck.files import CALIBRATION_MARK, PAGE_MARK, check_target
+
     seen = {path.resolve(): "is read by this call" for path in read}
     for path in written:
-        if path.is_dir():
-            raise UsageError(f"{path}: this is a folder; the name of a file to write is allowed")
         if path.resolve() in seen:
             raise UsageError(f"{path}: this file {seen[path.resolve()]}; give another name")
         seen[path.resolve()] = "is written by this call already"
+    check_target(written[0], CALIBRATION_MARK, "calibration of satcheck")
+    for path in written[1:]:
+        check_target(path, PAGE_MARK, "page of satcheck")
 
 
 def _told(study: "Study", out: Path, page: Path, review: Path | None) -> str:
