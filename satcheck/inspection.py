@@ -18,7 +18,7 @@ from satcheck.judgement.verdict import judge
 from satcheck.measurement import Hints, Measurement, measure_photo, spread
 from satcheck.model import CalibrationFacts, CardFacts, Inspection, Label, PhotoFacts, Side
 from satcheck.photo.read import Photo
-from satcheck.trust.card import other_part, other_scale
+from satcheck.trust.card import lost_ruler, other_part, other_scale
 from satcheck.trust.exposure import lost_to_exposure
 
 
@@ -98,10 +98,11 @@ def _judged(
 
 
 def _warnings(card: CardFacts | None, settings: Settings) -> tuple[str, ...]:
-    """Return where the card contradicts what a person told."""
+    """Return where the card contradicts what a person told, or lacks though they measured it."""
     if card is None:
-        return ()
-    found = (other_part(card, settings.part), other_scale(card, settings.mm_per_px))
+        found: tuple[str | None, ...] = (lost_ruler(settings.card_ruler),)
+    else:
+        found = (other_part(card, settings.part), other_scale(card, settings.mm_per_px))
     return tuple(sentence for sentence in found if sentence is not None)
 
 

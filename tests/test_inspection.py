@@ -173,6 +173,15 @@ def test_what_is_typed_is_held_against_the_card(
     assert inspect(photo, shop.calibration, replace(told, **same)).warnings == ()
 
 
+def test_a_ruler_that_was_measured_of_a_card_that_is_not_seen_is_said(
+    shop: DrawnShop, photo: Photo, found: Inspection
+) -> None:
+    told = replace(BASALT, card_ruler=97.0)
+    (said,) = inspect(photo, shop.calibration, told).warnings
+    assert said == "No card was found in the photo: the 97 mm typed for its ruler were not used."
+    assert found.warnings == ()
+
+
 def test_a_given_pitch_and_scale_are_used(shop: DrawnShop, photo: Photo) -> None:
     """Sizes then are millimetres, and the lattice stays where it was told to be."""
     found = inspect(photo, shop.calibration, Settings("basalt", "down", pitch=9.0, mm_per_px=0.4))

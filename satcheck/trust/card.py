@@ -42,6 +42,7 @@ LEAST_TEXTURE = 0.8  # share of a texture below which noise reduction has eaten 
 TOO_BLURRED = "the edge is too blurred for its field"
 ROOMY = 2.5  # pixels per mm from which an edge's field is wide enough for any photo worth judging
 MOST_WINDOWS = 400
+PRINTED_RULER = 100.0  # mm, of a card printed at 100 %
 DIRECTIONS = ("0", "45", "90", "135")
 Z95 = 1.96
 
@@ -70,7 +71,7 @@ class CardReading:
 
 
 def read_card(
-    sighting: CardSighting, weave: Weave, scale: float, ruler: float = 100.0
+    sighting: CardSighting, weave: Weave, scale: float, ruler: float = PRINTED_RULER
 ) -> CardReading | None:
     """Return what the card tells about a part's photo; None where there is no card.
 
@@ -151,6 +152,13 @@ def other_scale(card: CardFacts, typed: float | None) -> str | None:
     return (
         f"By the card it is {told:.3g} mm per pixel, typed was {typed:.3g}: the typed one counts."
     )
+
+
+def lost_ruler(typed: float) -> str | None:
+    """Return one sentence where a ruler was measured, in mm, of a card that is not in the photo."""
+    if typed == PRINTED_RULER:
+        return None
+    return f"No card was found in the photo: the {typed:g} mm typed for its ruler were not used."
 
 
 def kept_contrast(card: Card, weave: Weave) -> Kept | None:
