@@ -11,6 +11,7 @@ import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import NoReturn
 
 from satcheck.calibration.file import Calibration
 from satcheck.errors import PhotoError, UsageError
@@ -20,6 +21,7 @@ from satcheck.ledger.book import Ledger
 from satcheck.ledger.listing import shown
 from satcheck.ledger.recording import Context, judged, record_inspection
 from satcheck.model import Inspection
+from satcheck.photo.kinds import KINDS
 from satcheck.photo.read import decode_photo
 from satcheck.processes import Lost
 from satcheck.report import headline
@@ -31,6 +33,10 @@ SETTLED = 1.0
 SECOND_TRY = 5.0
 """Seconds after which a file that could not be read is tried once more: some programs that sync
 pause in the middle of a file (own rule)."""
+
+PHOTO_ENDINGS = frozenset({".jpg", ".jpeg", ".jpe", ".heic", ".heif", ".png", ".webp", ".mpo"})
+"""A file that is named so and holds no photo is a problem; any other file is passed over."""
+HOLDS_NONE = "is named as a photo and holds none"
 
 Stamp = tuple[int, int]
 """Size in bytes and time of change in nanoseconds."""
@@ -192,12 +198,21 @@ def is_candidate(path: Path) -> bool:
             start = file.read(12)
     except OSError:
         return True  # to be tried, and named if it cannot be read
-    if path.name.endswith(".labels.png") or is_overlay(path):
+    if _is_ours(path):
         return False
     # The brands of moving pictures begin otherwise: a film is not read in to find that out.
     heic = start[4:8] == b"ftyp" and start[8:12] in (b"heic", b"heix", b"mif1", b"msf1", b"heim")
     webp = start[:4] == b"RIFF" and start[8:12] == b"WEBP"
     return heic or webp or start.startswith((b"\xff\xd8", b"\x89PNG"))
+
+
+def is_named_as_photo(path: Path) -> bool:
+    """Return whether a file's name promises a photo, and satcheck did not make it."""
+    return path.suffix.lower() in PHOTO_ENDINGS and not _is_ours(path)
+
+
+def _is_ours(path: Path) -> bool:
+    return path.name.endswith(".labels.png") or is_overlay(path)
 
 
 def watch(
@@ -246,11 +261,12 @@ def _try(
     say: Callable[[str], None],
 ) -> bool:
     """Try a file; return whether it lay there from the start and had been judged before."""
-    if not is_candidate(path):
+    is_photo = is_candidate(path)
+    if not is_photo and not is_named_as_photo(path):
         arrivals.finish(path)
         return False
     try:
-        line = judge(path)
+        line = judge(path) if is_photo else _refuse(path)
     except PhotoError as error:
         # A share that went away in the middle is no fault of the photo.
         if arrivals.folder.is_dir() and arrivals.fail(path):
@@ -261,3 +277,7 @@ def _try(
         return True
     say(line or f"{shown(path.name)}: the same photo had been judged before")
     return False
+
+
+def _refuse(path: Path) -> NoReturn:
+    raise PhotoError(path.name, HOLDS_NONE, KINDS)

@@ -219,6 +219,18 @@ def test_a_photo_that_never_decodes_is_named_once(tmp_path: Path, clock: Time) -
     assert said == ["a.jpg: the photo is cut off; a whole photo is allowed"]
 
 
+def test_what_is_named_as_a_photo_and_holds_none_is_named_once(tmp_path: Path, clock: Time) -> None:
+    """After a second try: of a sync's file the content may come later than the name."""
+    for name, data in (("IMG.JPG", b"<html>"), ("empty.heic", b""), ("notes.txt", b"<html>")):
+        (tmp_path / name).write_bytes(data)
+    (tmp_path / "x.labels.png").write_bytes(b"painted")
+    said = run(tmp_path, clock, lambda path: f"{path.name}: GOOD", *[nothing] * 12)
+    assert [line.partition(";")[0] for line in said] == [
+        "IMG.JPG: is named as a photo and holds none",
+        "empty.heic: is named as a photo and holds none",
+    ]
+
+
 def test_a_missing_folder_is_refused(tmp_path: Path, clock: Time) -> None:
     with pytest.raises(UsageError, match="no such folder"):
         run(tmp_path / "none", clock, lambda _: None)

@@ -25,19 +25,15 @@ from satcheck.audit.found import (
     Told,
 )
 from satcheck.errors import UsageError
-from satcheck.files import is_overlay
 from satcheck.model import SIDES
 from satcheck.tables import Row, read_rows
-from satcheck.watching import is_candidate
+from satcheck.watching import HOLDS_NONE, PHOTO_ENDINGS, is_candidate, is_named_as_photo
 
 _VIEW = "|".join(VIEWS)
 _NAMED = re.compile(
     rf"(?:(?P<part>.+?)[ _.-]+)?(?P<view>{_VIEW})(?:[ _.-]*\(?\d*\)?)?", re.IGNORECASE
 )
 """NUMBER_VIEW, as in 4711_anterior or 4711 lateral 2; or the view alone (own rule)."""
-
-PHOTO_ENDINGS = frozenset({".jpg", ".jpeg", ".jpe", ".heic", ".heif", ".png", ".webp", ".mpo"})
-"""A file that is named so and holds no photo is a problem; any other file is passed over."""
 
 COLUMNS = ("part", "view", "fibre", "distal", "technician", "resin")
 """What a parts table may say of a photo; all may be blank."""
@@ -113,9 +109,9 @@ def _sort(made: _Sorting, path: Path, root: Path, told: Mapping[Path, Told]) -> 
     """Put one file where it belongs."""
     try:
         if not is_candidate(path):
-            is_named_so = path.suffix.lower() in PHOTO_ENDINGS and not _is_ours(path)
+            is_named_so = is_named_as_photo(path)
             if is_named_so:
-                made.problems.append(Problem(str(path), "is named as a photo and holds none"))
+                made.problems.append(Problem(str(path), HOLDS_NONE))
             made.others += not is_named_so
             return
         with path.open("rb") as file:
@@ -125,10 +121,6 @@ def _sort(made: _Sorting, path: Path, root: Path, told: Mapping[Path, Told]) -> 
         return
     known, part, source = _by_name(told.get(path.resolve(), Told()), path, root)
     made.seen[sha256].append(Found(path, root, sha256, known, part, source))
-
-
-def _is_ours(path: Path) -> bool:
-    return path.name.endswith(".labels.png") or is_overlay(path)
 
 
 def _by_name(told: Told, path: Path, root: Path) -> tuple[Told, str, str]:
