@@ -5,6 +5,7 @@ import shutil
 from pathlib import Path
 
 import pytest
+from calls import latest
 from drawn_shop import DrawnShop
 from ledgers import clock_from
 
@@ -16,7 +17,7 @@ from satcheck.ledger.verifying import verify
 
 def run(*words: str) -> int:
     with pytest.raises(SystemExit) as stopped:
-        main(["audit", *words])
+        main(["audit", *latest(words)])
     return int(stopped.value.code or 0)
 
 

@@ -7,6 +7,7 @@ from typing import Any
 
 import pypdfium2
 import pytest
+from calls import latest
 
 from satcheck.cli import app
 from satcheck.ledger.book import read_ledger
@@ -22,7 +23,7 @@ SLEEVE = [*ACRYLIC, "--target", "0.35", "--fibre", "basalt", "--length", "300"]
 
 def run(capsys: pytest.CaptureFixture[str], *arguments: str) -> tuple[int, str, str]:
     with pytest.raises(SystemExit) as ended:
-        app.main(["mix", *arguments])
+        app.main(["mix", *latest(arguments)])
     out, err = capsys.readouterr()
     assert isinstance(ended.value.code, int)
     return ended.value.code, out, err

@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from calls import latest
 from records import inspection_of
 
 from satcheck.cli import app
@@ -22,7 +23,7 @@ SIDES = ("left", "centre", "right")
 
 def run(capsys: pytest.CaptureFixture[str], *arguments: str) -> tuple[int, str, str]:
     with pytest.raises(SystemExit) as ended:
-        app.main(["weigh", *arguments])
+        app.main(["weigh", *latest(arguments)])
     out, err = capsys.readouterr()
     assert isinstance(ended.value.code, int)
     return ended.value.code, out, err

@@ -40,6 +40,39 @@ def test_every_option_has_help_and_stands_in_the_readme(name: str, option: str) 
     assert f"{option}" in README
 
 
+def options(multiple: bool) -> list[tuple[str, str]]:
+    """Return each command and each option of it that takes a value, such as "ledger list --by"."""
+    groups = {name: vars(COMMANDS[name])["commands"] for name in ("ledger", "study")}
+    inner = {f"{group} {name}": c for group, named in groups.items() for name, c in named.items()}
+    return [
+        (name, parameter.opts[0])
+        for name, command in (COMMANDS | inner).items()
+        for parameter in command.params
+        if parameter.opts[0].startswith("--") and not parameter.is_flag
+        if parameter.multiple is multiple
+    ]
+
+
+@pytest.mark.parametrize(("name", "option"), options(multiple=False))
+def test_an_option_for_one_value_is_refused_twice(
+    name: str, option: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    with pytest.raises(SystemExit) as ended:
+        cli.main([*name.split(), "one", option, "1", option, "1"])
+    assert (ended.value.code, *capsys.readouterr()) == (
+        *(2, "", f"{option}: given more than once; one value is allowed\n"),
+    )
+
+
+def test_an_option_for_several_values_may_be_repeated(capsys: pytest.CaptureFixture[str]) -> None:
+    repeatable = [("mix", "--layer"), ("mix", "--circumference"), ("serve", "--name")]
+    assert sorted(options(multiple=True)) == sorted(repeatable)
+    layers = "--layer mass=40 --layer mass=30"
+    with pytest.raises(SystemExit) as ended:
+        cli.main(f"mix --resin acrylic --target .3 --hardener 2 --fibre glass {layers}".split())
+    assert (ended.value.code, capsys.readouterr().err) == (0, "")
+
+
 @pytest.mark.parametrize("group", ["", "ledger", "study"])
 def test_a_group_alone_prints_its_help(group: str, capsys: pytest.CaptureFixture[str]) -> None:
     with pytest.raises(SystemExit) as ended:

@@ -18,7 +18,7 @@ from satcheck.cli.audit import audit
 from satcheck.cli.calibrate import calibrate
 from satcheck.cli.card import card
 from satcheck.cli.check import check
-from satcheck.cli.common import OK, WRONG, complain, explain, help_where_alone, say
+from satcheck.cli.common import OK, WRONG, OnceCommand, complain, explain, help_where_alone, say
 from satcheck.cli.demo import demo
 from satcheck.cli.drift import drift
 from satcheck.cli.ledger import ledger
@@ -66,6 +66,9 @@ for command in COMMANDS:
     app.command()(command)
 app.add_typer(ledger, name="ledger")
 app.add_typer(study, name="study")
+for group in (app, ledger, study):
+    for registered in group.registered_commands:
+        registered.cls = OnceCommand
 
 
 def main(arguments: Sequence[str] | None = None) -> NoReturn:

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import typer
+from typer.core import TyperCommand, TyperOption
 
 from satcheck.errors import SatcheckError, UsageError
 
@@ -31,6 +32,19 @@ REMEDIES = {
     errno.EROFS: "a disk that can be written is allowed",
 }
 """What to do about an error of the system."""
+
+
+class OnceCommand(TyperCommand):
+    """A command that refuses an option given twice: only the last value would count, unsaid."""
+
+    def parse_args(self, ctx: typer.Context, args: list[str]) -> list[str]:  # type: ignore[override]
+        """Read the arguments; raise UsageError where an option for one value has two."""
+        *_, order = self.make_parser(ctx).parse_args(args=[*args])
+        for option in order:
+            takes_one = isinstance(option, TyperOption) and not (option.multiple or option.is_flag)
+            if takes_one and order.count(option) > 1:
+                raise UsageError(f"{option.opts[0]}: given more than once; one value is allowed")
+        return super().parse_args(ctx, args)
 
 
 def worst_status(statuses: Collection[int]) -> int:
