@@ -2,9 +2,13 @@
 
 import json
 import os
+import pkgutil
+import runpy
 import subprocess
 import sys
+import tomllib
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from types import ModuleType, SimpleNamespace
 from typing import Any
@@ -431,6 +435,36 @@ def test_the_module_runs_as_a_program() -> None:
     ended = subprocess.run(command, capture_output=True, text=True, env=environment, check=False)
     assert ended.returncode == 2
     assert len(ended.stderr.splitlines()) == 1
+
+
+class Interrupted:
+    """What Ctrl+C is that comes while the command line is still being imported."""
+
+    def find_spec(self, name: str, *_: Any) -> None:
+        """Let every other module through."""
+        if name == "satcheck.cli.app":
+            raise KeyboardInterrupt
+
+
+def entry() -> None:
+    """Start what the installed ``satcheck`` starts."""
+    project = Path(__file__).parents[1] / "pyproject.toml"
+    script = tomllib.loads(project.read_text(encoding="utf-8"))["project"]["scripts"]["satcheck"]
+    pkgutil.resolve_name(script)()
+
+
+@pytest.mark.parametrize("start", [entry, partial(runpy.run_module, "satcheck", None, "__main__")])
+def test_ctrl_c_while_python_still_imports_is_quiet(
+    start: Callable[[], object],
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    for name in ("satcheck.cli.app", "satcheck.__main__"):
+        monkeypatch.delitem(sys.modules, name, raising=False)
+    monkeypatch.setattr(sys, "meta_path", [Interrupted(), *sys.meta_path])
+    with pytest.raises(SystemExit) as ended:
+        start()
+    assert (ended.value.code, *capsys.readouterr()) == (130, "", "")
 
 
 @pytest.mark.parametrize("group", [[], ["ledger"], ["study"]])
