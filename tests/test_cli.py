@@ -328,6 +328,13 @@ def test_calibrate_refuses_anothers_file_before_it_measures(
     assert err.startswith("mine: this file is there already and is no ")
 
 
+@pytest.mark.parametrize("out", ["", ".", "/"])
+def test_calibrate_refuses_a_folder_for_its_file(run: Run, out: str) -> None:
+    status, _, err = run("calibrate", "parts.csv", "--out", out)
+    assert (status, SEEN) == (2, [])
+    assert err == f"{out or '.'}: this is a folder; the name of a file to write is allowed\n"
+
+
 @pytest.mark.parametrize("option", [(), ("--invented",)])
 def test_invented_parts_are_owned_up_to(run: Run, option: tuple[str, ...]) -> None:
     assert run("calibrate", "parts.csv", "--out", "new.toml", *option)[0] == 0

@@ -44,7 +44,7 @@ def calibrate(
     from satcheck.calibration.labelled_pages import calibration_page, review_page
     from satcheck.files import write_whole
 
-    page = page or out.with_suffix(".html")
+    page = page or out.parent / f"{out.stem}.html"  # of a folder too, which is refused below
     written = [path for path in (out, page, review) if path is not None]
     _check_targets(written, [path for path in (table, parent) if path is not None])
     known = None if parent is None else read_calibration(parent)
