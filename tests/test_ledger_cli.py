@@ -47,6 +47,21 @@ def test_a_list_has_a_line_an_entry_newest_first(
     ]
 
 
+def test_a_limit_beyond_every_number_of_entries_lists_all(
+    ledger: Ledger, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run("list", "--limit", "9" * 30, "--csv") == 0
+    assert len(capsys.readouterr().out.strip().splitlines()) == 4
+
+
+@pytest.mark.parametrize("command", ["list", "trend"])
+def test_a_list_in_two_forms_at_once_is_refused(
+    ledger: Ledger, capsys: pytest.CaptureFixture[str], command: str
+) -> None:
+    assert run(command, "--csv", "--json") == 2
+    assert capsys.readouterr() == ("", "--csv and --json: a list is printed as one of them\n")
+
+
 @pytest.mark.parametrize(
     ("words", "found"),
     [

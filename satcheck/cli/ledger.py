@@ -1,5 +1,6 @@
 """``satcheck ledger``: list, show, count, export, back up, merge and verify records."""
 
+import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from enum import StrEnum
@@ -10,6 +11,7 @@ import typer
 
 from satcheck.cli.common import DEFECT, help_where_alone, say
 from satcheck.cli.recording import DEFAULT, now
+from satcheck.errors import UsageError
 
 if TYPE_CHECKING:
     from satcheck.ledger.book import Ledger
@@ -93,9 +95,10 @@ def list_(
     from satcheck.ledger.exporting import csv_lines, json_lines
     from satcheck.ledger.listing import list_text
 
+    _check_form(as_csv=as_csv, as_json=as_json)
     search = _search(kind, part, verdict, by, resin, since, until, current=current)
     with _reading(file) as opened:
-        found = opened.find(search, limit=limit)
+        found = opened.find(search, limit=min(limit, sys.maxsize))  # SQLite takes no larger one
     if as_csv or as_json:
         say("\n".join(csv_lines(found) if as_csv else json_lines(found)))
     else:
@@ -144,6 +147,7 @@ def trend(
     from satcheck.ledger.listing import trend_text
     from satcheck.ledger.trend import trend as points_of
 
+    _check_form(as_csv=as_csv, as_json=as_json)
     told_by = "by" if group is Group.TECHNICIAN else group and group.value
     only = {key: value for key, value in (("by", by), ("resin", resin)) if value is not None}
     with _reading(file) as opened:
@@ -242,6 +246,11 @@ def _reading(file: Path) -> "Iterator[Ledger]":
 
     with read_ledger(file) as opened:
         yield opened
+
+
+def _check_form(*, as_csv: bool, as_json: bool) -> None:
+    if as_csv and as_json:
+        raise UsageError("--csv and --json: a list is printed as one of them")
 
 
 def _search(
