@@ -98,6 +98,7 @@ def test_an_unreadable_photo_makes_the_status_2_and_the_rest_is_audited(
     ("more", "problem"),
     [
         (["--aql", "3"], "--aql 3: allowed are 0.01, 0.015"),
+        (["--processes", "9" * 20], "is not in the range 1<=x<=256"),
         (["--fibre", "steel"], "--fibre steel: this calibration does not know it"),
         (["--table", "gone.csv"], "gone.csv, line 1: cannot be read"),
         (["--out", "shop.toml"], "this output folder cannot be written"),

@@ -25,6 +25,9 @@ if TYPE_CHECKING:
 STOPPED = 130
 """Exit status after Ctrl+C, as a shell gives it."""
 
+MOST_PROCESSES = 256
+"""More than a large computer has cores; a slip of the finger would start one a photo (own rule)."""
+
 
 def audit(
     folders: Annotated[
@@ -52,7 +55,10 @@ def audit(
         float, typer.Option(metavar="PERCENT", help="For the sampling plan of a second look.")
     ] = 2.5,
     processes: Annotated[
-        int | None, typer.Option(min=1, metavar="N", help="Photos judged at once; else one a core.")
+        int | None,
+        typer.Option(
+            min=1, max=MOST_PROCESSES, metavar="N", help="Photos judged at once; else one a core."
+        ),
     ] = None,
     cluster: Annotated[
         str | None,
