@@ -257,6 +257,14 @@ def test_a_recorded_mix_says_what_the_shops_own_parts_have_shown(
     assert mixed(capsys, *asked)["experience"]["resin"]["value"] == pytest.approx(273)
 
 
+def test_a_temperature_that_nothing_is_done_with_is_refused(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    status, out, err = run(capsys, *WEIGHED, "--temperature", "warm")
+    assert (status, out) == (2, "")
+    assert err == "--temperature is held against the shop's records: it needs --ledger FILE\n"
+
+
 def test_a_mix_that_is_refused_is_not_recorded(
     capsys: pytest.CaptureFixture[str], tmp_path: Path
 ) -> None:

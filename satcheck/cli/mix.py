@@ -8,6 +8,7 @@ import typer
 
 from satcheck.cli.common import say
 from satcheck.cli.recording import RecordOption, name_option, now
+from satcheck.errors import UsageError
 
 if TYPE_CHECKING:
     from satcheck.ledger.experience import Experience
@@ -67,6 +68,8 @@ def mix(
         dry_fabric=dry_fabric, layers=tuple(layer or ()), layup=layup, length=length,
         circumferences=tuple(circumference or ()), cup=cup, bag=bag, film=film, part=part,
     )  # fmt: skip
+    if temperature is not None and ledger is None:
+        raise UsageError("--temperature is held against the shop's records: it needs --ledger FILE")
     sheet = make_mix_sheet(entries)
     if card is not None:
         check_target(card, PDF_MARK, "PDF of satcheck")  # before anything is recorded
