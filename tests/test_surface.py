@@ -1,8 +1,10 @@
 """What a user meets first: help, README and a command line that answers at once."""
 
 import re
+import shlex
 import subprocess
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -16,28 +18,51 @@ from satcheck.model import SIDES, Label
 
 ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
-COMMANDS: dict[str, Any] = vars(get_command(cli.app))["commands"]
+
+
+def commands(group: Any, path: str = "") -> Iterator[tuple[str, Any]]:
+    """Yield every command by its words, those of groups too."""
+    for name, command in vars(group).get("commands", {}).items():
+        words = f"{path} {name}".strip()
+        yield words, command
+        yield from commands(command, words)
+
+
+COMMANDS: dict[str, Any] = dict(commands(get_command(cli.app)))
+TYPED = [
+    re.split("  +", line.strip())[0]  # what follows two blanks is said about the command
+    for line in README.splitlines()
+    if line.startswith("    satcheck ")
+]
 
 
 @pytest.mark.parametrize("name", COMMANDS)
 def test_every_command_has_help_and_stands_in_the_readme(name: str) -> None:
     assert COMMANDS[name].help
-    assert re.search(rf"`satcheck {name}\b", README)
+    assert re.search(rf"(?:`|^    )satcheck {name}\b", README, re.MULTILINE)
 
 
 @pytest.mark.parametrize(
     ("name", "option"),
     [
-        (name, parameter.opts[0])
+        (name, option)
         for name, command in COMMANDS.items()
         for parameter in command.params
-        if parameter.opts[0].startswith("--")
+        for option in parameter.opts
+        if option.startswith("--")
     ],
 )
 def test_every_option_has_help_and_stands_in_the_readme(name: str, option: str) -> None:
     parameter = next(p for p in COMMANDS[name].params if option in p.opts)
     assert parameter.help
-    assert f"{option}" in README
+    assert re.search(rf"{option}(?![\w-])", README)
+
+
+@pytest.mark.parametrize("line", TYPED)
+def test_every_command_of_the_readme_is_understood(line: str) -> None:
+    """Its words and options; files and what they hold are not looked at."""
+    name = max((n for n in COMMANDS if f"{line} ".startswith(f"satcheck {n} ")), key=len)
+    COMMANDS[name].make_context(name, shlex.split(line.removeprefix(f"satcheck {name}")))
 
 
 def options(multiple: bool) -> list[tuple[str, str]]:
