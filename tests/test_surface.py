@@ -129,12 +129,32 @@ def test_the_command_line_is_imported_without_numpy() -> None:
     assert run.stdout.strip() == "[]"
 
 
+def test_every_module_and_folder_stands_in_the_developers_table() -> None:
+    text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    table = text.partition("## The order of the modules\n")[2].partition("\n## ")[0]
+    first = [line.split("|")[1] for line in table.splitlines() if line.startswith("| ")][1:]
+    named = {name.split("/")[0] for cell in first for name in cell.replace(" ", "").split(",")}
+    modules = (path.relative_to(ROOT / "satcheck") for path in (ROOT / "satcheck").rglob("*.py"))
+    there = {path.parts[0].removesuffix(".py") for path in modules}
+    assert named == there - {"__init__", "__main__"}
+
+
+def test_no_row_of_a_table_has_more_cells_than_its_head() -> None:
+    """What stands in a further cell is not shown."""
+    for name in ("README.md", "DEVELOPERS.md", "sample_images/README.md"):
+        text = (ROOT / name).read_text(encoding="utf-8")
+        tables = re.findall(r"(?:^\|.*\|\n)+", text, re.MULTILINE)
+        assert tables, name
+        for table in tables:
+            head, *rows = (len(re.findall(r"(?<!\\)\|", line)) for line in table.splitlines())
+            assert rows == [head] * len(rows), table
+
+
 def test_the_project_names_no_machine_path() -> None:
     """A path of the machine it was written on would fail on the user's."""
-    found = [
-        path.name
-        for folder in (ROOT / "satcheck", ROOT / ".ci")
-        for path in folder.iterdir()
-        if path.is_file() and re.search(r"/(?:home|root|work)/", path.read_text(encoding="utf-8"))
-    ]
-    assert found == []
+    files = [path for top in ("satcheck", ".ci") for path in (ROOT / top).rglob("*")]
+    read = {
+        path.name: path.read_bytes() for path in files if path.is_file() and path.suffix != ".pyc"
+    }
+    assert {"run", "read.py"} <= set(read)  # folders within folders too
+    assert [name for name, text in read.items() if re.search(rb"/(?:home|root|work)/", text)] == []
