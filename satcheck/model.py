@@ -23,6 +23,10 @@ def at_edges(sides: Sequence[Side]) -> str:
     return " and ".join(f"at the {_EDGES[side]}" for side in sides)
 
 
+VIEWS = ("anterior", "posterior", "medial", "lateral")
+"""Sides from which a part is photographed, a quarter turn apart: together they show all of it."""
+
+
 class Label(IntEnum):
     """Codes of every label map."""
 

@@ -4,10 +4,10 @@ from pathlib import Path
 
 import pytest
 
-from satcheck.calibration.parts_table import OUTCOMES, VIEWS, read_parts
+from satcheck.calibration.parts_table import OUTCOMES, read_parts
 from satcheck.cli import app as cli
 from satcheck.errors import TableError
-from satcheck.model import SCALE, SIDES, STATES, THIRDS, ZONES, Label
+from satcheck.model import SCALE, SIDES, STATES, THIRDS, VIEWS, ZONES, Label
 
 HEADER = "photo,part,view,fibre,outcome,zone,state,marks,distal\n"
 PLAIN = "a.jpg,P-1,medial,basalt,accepted,,,,\n"

@@ -5,8 +5,8 @@ from dataclasses import replace
 
 from records import inspection_of, zones_of
 
-from satcheck.model import ZONES, Inspection
-from satcheck.series.coverage import VIEWS, coverage
+from satcheck.model import VIEWS, ZONES, Inspection
+from satcheck.series.coverage import coverage
 
 WHOLE = ("Every view of the part has been seen.",)
 
@@ -30,7 +30,7 @@ def test_a_part_seen_from_all_sides_is_complete() -> None:
 def test_views_that_nobody_photographed_are_named() -> None:
     found = coverage({"medial": [photo()]})
     assert found.sentences == ("The anterior, posterior and lateral views have not been seen yet.",)
-    assert [view.seen for view in found.views] == [(), ZONES, (), ()]
+    assert [view.seen for view in found.views] == [(), (), ZONES, ()]
 
 
 def test_without_a_photo_nothing_has_been_seen() -> None:

@@ -12,9 +12,10 @@ import pytest
 from typer.main import get_command
 
 from satcheck.cli import app as cli
-from satcheck.cli.check import Side
+from satcheck.cli.check import Side, View
+from satcheck.cli.ledger import Verdict
 from satcheck.flags import EXPLANATIONS, Reason
-from satcheck.model import SIDES, Label
+from satcheck.model import SIDES, VERDICT_ORDER, VIEWS, Label
 
 ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -115,6 +116,8 @@ def test_the_readme_gives_the_code_of_every_label(label: Label) -> None:
 
 def test_the_words_of_the_command_line_are_the_models() -> None:
     assert tuple(side.value for side in Side) == SIDES
+    assert tuple(view.value for view in View) == VIEWS
+    assert {verdict.value for verdict in Verdict} == {label.word for label in VERDICT_ORDER}
 
 
 def test_every_reason_has_words_of_its_own() -> None:

@@ -4,8 +4,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-VIEWS = ("anterior", "posterior", "medial", "lateral")
-
 BY_NAME, BY_FOLDER, ALONE = "file name", "sub-folder", "photo alone"
 """Where a part's number is from, where nothing better names it."""
 

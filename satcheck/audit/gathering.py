@@ -18,14 +18,13 @@ from satcheck.audit.found import (
     ALONE,
     BY_FOLDER,
     BY_NAME,
-    VIEWS,
     Found,
     Gathered,
     Problem,
     Told,
 )
 from satcheck.errors import UsageError
-from satcheck.model import SIDES
+from satcheck.model import SIDES, VIEWS
 from satcheck.tables import Row, read_rows
 from satcheck.watching import HOLDS_NONE, PHOTO_ENDINGS, is_candidate, is_named_as_photo
 

@@ -5,10 +5,10 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from satcheck.audit.found import VIEWS, Found
+from satcheck.audit.found import Found
 from satcheck.judgement.advice import describe_zones
 from satcheck.ledger.entries import Entry
-from satcheck.model import VERDICT_ORDER, Inspection, Label, ZoneVerdict
+from satcheck.model import VERDICT_ORDER, VIEWS, Inspection, Label, ZoneVerdict
 from satcheck.record import inspection_from_json
 from satcheck.report import exit_status, headline, main_reason
 from satcheck.resin_and_photo import Beside

@@ -5,12 +5,11 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from satcheck.errors import TableError
-from satcheck.model import SIDES, STATES, THIRDS, ZONES, Label, Side
+from satcheck.model import SIDES, STATES, THIRDS, VIEWS, ZONES, Label, Side
 from satcheck.tables import Row, read_rows
 
 REQUIRED = ("photo", "part", "fibre", "outcome")
 OPTIONAL = ("view", "zone", "state", "marks", "distal")
-VIEWS = ("anterior", "posterior", "medial", "lateral")
 OUTCOMES = ("accepted", "rejected")
 ZONE_WORDS: tuple[str, ...] = (*THIRDS, *ZONES)
 """A row may speak of a third as a whole, or of one of the zones of a verdict."""

@@ -5,10 +5,7 @@ from dataclasses import dataclass, field
 
 from satcheck.judgement.advice import describe_zones
 from satcheck.judgement.verdict import ENOUGH
-from satcheck.model import ZONES, Inspection
-
-VIEWS = ("anterior", "medial", "posterior", "lateral")
-"""Four views, a quarter turn apart, that together show the whole part."""
+from satcheck.model import VIEWS, ZONES, Inspection
 
 
 @dataclass(frozen=True)

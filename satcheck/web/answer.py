@@ -5,7 +5,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from satcheck.judgement.advice import describe_zones
-from satcheck.model import Inspection, Label
+from satcheck.model import VIEWS, Inspection, Label
 from satcheck.series.align import align
 from satcheck.series.change import change, summary
 from satcheck.series.coverage import coverage
@@ -13,7 +13,6 @@ from satcheck.series.trend import trends
 from satcheck.stringing.plan import plan
 from satcheck.stringing.whole_part import whole_part
 from satcheck.web.phrases import on_a_page, phrased, worded
-from satcheck.web.shot import VIEWS
 from satcheck.web.store import Kept, Store
 from satcheck.web.words import say
 
@@ -153,7 +152,7 @@ def _views(of_part: Sequence[Kept], store: Store) -> dict[str, Any]:
     newest = {one.view: one for one in of_part if one.view in VIEWS}
     # While the resin moves, only the newest photo of a view tells how it looks now.
     shown = {view: store.inspection(one) for view, one in newest.items()}
-    seen = coverage({view: [one] for view, one in shown.items()}, VIEWS)
+    seen = coverage({view: [one] for view, one in shown.items()})
     whole = whole_part({view: plan(one) for view, one in shown.items()})
     return {
         "sentences": [phrased(told) for told in seen.sentences],

@@ -13,11 +13,11 @@ from starlette.responses import HTMLResponse, Response
 from starlette.routing import Route
 
 from satcheck import __version__
+from satcheck.model import VIEWS
 from satcheck.resin.materials import RESINS
 from satcheck.web import grams_routes, lesson_routes, photo_routes
 from satcheck.web.access import Gate, problem
 from satcheck.web.asking import Handler, Shop
-from satcheck.web.shot import VIEWS
 from satcheck.web.words import WORDS
 
 _TYPES = {"css": "text/css", "js": "text/javascript", "svg": "image/svg+xml"}

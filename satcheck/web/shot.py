@@ -6,10 +6,8 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from satcheck.errors import UsageError
-from satcheck.model import SIDES
+from satcheck.model import SIDES, VIEWS
 from satcheck.web.words import say
-
-VIEWS = ("anterior", "posterior", "medial", "lateral")
 
 _ID = re.compile(r"[0-9a-f]{32}(?:[0-9a-f]{32})?")
 _PART = re.compile(r"\w[\w .\-/#]{0,39}")
