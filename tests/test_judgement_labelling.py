@@ -20,7 +20,15 @@ from satcheck.judgement.labelling import (
     label_saturation,
 )
 from satcheck.judgement.saturation import Saturation
-from satcheck.judgement.spots import CORE, OFF_LATTICE, ON_LATTICE, ONE_WAY, SURELY_ONE_WAY, TWO_WAY
+from satcheck.judgement.spots import (
+    CORE,
+    OFF_LATTICE,
+    ON_LATTICE,
+    ONE_WAY,
+    SPECK,
+    SURELY_ONE_WAY,
+    TWO_WAY,
+)
 from satcheck.model import Cells, Label
 
 SHAPE = (30, 36)
@@ -85,9 +93,9 @@ def test_a_bound_belongs_to_the_drier_side(bound: float) -> None:
 def test_a_starved_spot_needs_a_certain_core(monkeypatch: pytest.MonkeyPatch) -> None:
     """A spot that hovers about the bound is lean; with a few certain cells it is starved."""
     doubtful, certain = place(SHAPE, 3, 3, 8, 8), place(SHAPE, 16, 3, 8, 8)
-    core = place(SHAPE, 18, 5, 3, 3)
     index = np.where(doubtful | certain, (CORE - 0.6) / 2, BEST)
-    index[core] = WORST
+    index[place(SHAPE, 18, 5, 1, SPECK)] = WORST
+    index[place(SHAPE, 5, 5, 1, SPECK - 1)] = WORST
     labels, _ = labelled(monkeypatch, index)
     assert (labels[doubtful] == Label.LEAN).all()
     assert (labels[certain] == Label.STARVED).all()
@@ -188,10 +196,11 @@ def test_a_spot_whose_texture_does_not_follow_the_braid_is_a_wrinkle(
 
 
 def test_the_two_way_part_of_such_a_spot_stays_starved(monkeypatch: pytest.MonkeyPatch) -> None:
-    """A dry patch that a fold runs into: on the lattice and two-way is weave."""
-    spot, weave = place(SHAPE, 10, 10, 8, 12), place(SHAPE, 10, 10, 8, 4)
-    cells = textured(np.full(SHAPE, TWO_WAY - 0.1))
-    order = np.where(weave, ON_LATTICE + 0.1, OFF_LATTICE - 0.5).astype(np.float32)
+    """A dry patch that a fold runs into: on the lattice and two-way is weave, not on it alone."""
+    spot, weave = place(SHAPE, 10, 10, 8, 12), place(SHAPE, 11, 10, 7, 4)
+    end = place(SHAPE, 10, 10, 1, 4)
+    cells = textured(np.where(end, TWO_WAY + 0.1, TWO_WAY - 0.1))
+    order = np.where(weave | end, ON_LATTICE + 0.1, OFF_LATTICE - 0.5).astype(np.float32)
     cells = replace(cells, cues={**cells.cues, "order": order})
     labels, _ = labelled(monkeypatch, index_of(spot), cells)
     assert (labels[weave] == Label.STARVED).all()

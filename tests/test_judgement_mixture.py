@@ -41,13 +41,14 @@ def photo(
     shares: tuple[float, ...] = MIXED,
     offset: F64 | None = None,
     alike: int = CELLS_PER_SAMPLE,
+    places: int = 20,
 ) -> tuple[F64, Index, F64]:
-    """Draw 20 independent places of a photo, so many cells each: cues, classes, offset."""
+    """Draw independent places of a photo, so many cells each: cues, classes, offset."""
     if offset is None:
         offset = rng.multivariate_normal(np.zeros(2), SHOP.between)
-    classes = rng.choice(3, 20, p=shares)
-    wide = np.sqrt(FREEDOM / rng.chisquare(FREEDOM, 20))  # Student's t as a mixture of normals
-    rest = rng.multivariate_normal(np.zeros(2), SHOP.scatter[0], 20) * wide[:, None]
+    classes = rng.choice(3, places, p=shares)
+    wide = np.sqrt(FREEDOM / rng.chisquare(FREEDOM, places))  # Student's t as a mixture of normals
+    rest = rng.multivariate_normal(np.zeros(2), SHOP.scatter[0], places) * wide[:, None]
     cues = SHOP.means[classes] + rest + offset
     return np.repeat(cues, alike, 0), np.repeat(classes, alike), offset
 
@@ -115,6 +116,12 @@ def test_photos_of_the_shops_kind_are_unusual_as_rarely_as_stated() -> None:
     found = [understood(SHOP, raw) for raw in drawn]
     assert 18 <= sum(not one.is_usual for one in found) <= 46
     assert np.mean([one.distance for one in found]) == pytest.approx(2, rel=0.2)
+
+
+def test_an_offset_that_few_places_show_is_held_to_what_they_can_show() -> None:
+    """Chi-squared has the mean 2; were the offset's doubt not told apart, it would be 1.7."""
+    drawn = [photo(np.random.default_rng(seed), (0, 1, 0), places=4)[0] for seed in range(200)]
+    assert np.mean([understood(SHOP, raw).distance for raw in drawn]) == pytest.approx(2, rel=0.1)
 
 
 @pytest.mark.parametrize("shares", [MIXED, (0.0, 1.0, 0.0)])

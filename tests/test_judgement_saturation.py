@@ -13,7 +13,7 @@ from scipy.stats import multivariate_t
 from scipy.stats import t as student_t
 
 from satcheck.judgement.mixture import FREEDOM
-from satcheck.judgement.saturation import CAUTION, saturation, usable, values
+from satcheck.judgement.saturation import CAUTION, LIGHT, saturation, usable, values
 
 F64 = NDArray[np.float64]
 
@@ -64,6 +64,15 @@ def test_the_index_falls_as_a_place_turns_dry() -> None:
     assert index[0, 0] - index[0, -1] > 0.9
 
 
+def test_a_dry_patch_may_be_small_and_a_pool_of_resin_may_not() -> None:
+    """Two pitches across is a starved place; a rich one of that size is a glint, and good."""
+    small, large = place((30, 36), 13, 4, 4, 4), place((30, 36), 4, 14, 20, 20)
+    nothing = np.zeros((30, 36))
+    assert index_of(3.0 * small, nothing)[14:16, 5:7].max() < -0.6
+    assert index_of(nothing, 3.0 * small)[14:16, 5:7].max() < 0.4
+    assert index_of(nothing, 3.0 * large)[13:15, 23:25].min() > 0.6
+
+
 def test_a_place_without_a_cue_has_no_index() -> None:
     dry = np.zeros((30, 36))
     dry[4, 5], dry[6, 7] = np.nan, np.inf
@@ -80,12 +89,13 @@ def test_usable_cells_lie_on_the_part_and_have_every_cue() -> None:
     assert values(cells, ("b", "a"), where).tolist() == [[5, 1]]
 
 
-def test_the_weaves_own_odds_are_those_of_the_marginal_densities() -> None:
-    """Student t marginals from scipy; the light cue, however bright, changes nothing in them."""
+@pytest.mark.parametrize("light", LIGHT)
+def test_the_weaves_own_odds_are_those_of_the_marginal_densities(light: str) -> None:
+    """Student t marginals from scipy; the lamp's cue, however far off, changes nothing in them."""
     rng = np.random.default_rng(4)
     spread = np.array([[0.3, 0.1, -0.12], [0.1, 0.2, 0.05], [-0.12, 0.05, 0.4]])
     dry = replace(
-        mixture(("medium", "order", "light"), np.array([[2, 1, 3], [0, 0, 0], [-2, -1, -1]])),
+        mixture(("medium", "order", light), np.array([[2, 1, 3], [0, 0, 0], [-2, -1, -1]])),
         scatter=np.stack([spread, 2 * spread, spread]),
         between=1e-9 * np.eye(3),
     )
@@ -100,7 +110,7 @@ def test_the_weaves_own_odds_are_those_of_the_marginal_densities() -> None:
     ]
     expected = np.log(densities[0] / (densities[1] + densities[2]))
     assert weave == pytest.approx(expected, abs=1e-3)
-    brighter = cues | {"light": cues["light"] + 3}
+    brighter = cues | {light: cues[light] + 3}
     lit, unlit = (saturation(grid(shape, cues=shown), dry, FULL) for shown in (brighter, cues))
     assert lit.weave == pytest.approx(unlit.weave, abs=1e-3)
     assert lit.index.mean() < unlit.index.mean() - 0.2  # the control

@@ -83,7 +83,7 @@ def test_the_surroundings_begin_where_a_window_no_longer_sees_the_spot() -> None
     """Cells at the spot's border mix both: they would hide how smooth it is."""
     near, far = AROUND
     border = place(SHAPE, 12 - near, 12 - near, 10 + 2 * near, 10 + 2 * near)
-    crosswise = layer(border, -1.0)
+    crosswise = layer(border, SMOOTHER - 0.1)
     assert (with_contrast(painted(SPOT, Label.RICH), crosswise)[SPOT] == Label.RICH).all()
     beyond = place(SHAPE, 12 - far, 12 - far, 10 + 2 * far, 10 + 2 * far)
     assert (

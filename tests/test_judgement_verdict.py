@@ -165,11 +165,11 @@ def test_a_patch_that_reaches_a_little_into_a_zone_does_not_name_it() -> None:
     assert verdicts(part) == {"middle centre": STARVED}
 
 
-@pytest.mark.parametrize(("rows", "named"), [(4, GOOD), (12, LEAN)])
+@pytest.mark.parametrize(("rows", "named"), [(9, GOOD), (12, LEAN)])
 def test_lean_that_a_window_sees_over_from_a_starved_zone_is_not_the_zones_own(
     rows: int, named: Label
 ) -> None:
-    """Four cells beside a starved third are its windows'; of twelve, eight are the zone's own."""
+    """Four rows beside a starved third are its windows'; of thirty, eight name a zone, not five."""
     cells = grid(WIDE)
     patches = {STARVED: place(WIDE, 0, 0, 30, 90), LEAN: place(WIDE, 30, 0, rows, 90)}
     part = judged(cells, labels_of(cells, patches))
@@ -188,9 +188,12 @@ def test_no_flagged_patch_is_left_without_a_zone(
     assert (STARVED in verdicts(part).values()) == bool(part.flagged)
 
 
-def test_a_starved_strip_over_six_zones_is_not_called_good() -> None:
-    cells = grid(WIDE)
-    assert judged(cells, labels_of(cells, {STARVED: place(WIDE, 0, 25, 90, 10)})).verdict is STARVED
+@pytest.mark.parametrize(("side", "width"), [(90, 10), (60, 4)])
+def test_a_starved_strip_over_six_zones_is_not_called_good(side: int, width: int) -> None:
+    """Of the narrow one no piece matters by itself, or is a quarter of anything."""
+    cells = grid((side, side))
+    strip = place((side, side), 0, side // 3 - width // 2, side, width)
+    assert judged(cells, labels_of(cells, {STARVED: strip})).verdict is STARVED
 
 
 def test_brim_and_lock_are_zones_of_their_own() -> None:
