@@ -81,6 +81,14 @@ def test_either_direction_warns_and_says_how_far(side: int) -> None:
     assert low < 10 < high
 
 
+@pytest.mark.parametrize("side", [-1, 1])
+def test_a_small_lasting_move_is_told_by_the_sum_alone(side: int) -> None:
+    """One sd off gains a half each time: beyond 6.5 after 14; the average never gets to 1.1 sd."""
+    made = chart([10 + side * 1.0] * 20, Level(10.0, 1.0))
+    assert np.flatnonzero(made.alarms).tolist() == list(range(13, 20))
+    assert np.abs(made.ewma - 10).max() < made.half_width
+
+
 @pytest.mark.parametrize("values", [[], [1.0], [1.0, math.nan]])
 def test_no_level_comes_of_too_little(values: list[float]) -> None:
     with pytest.raises(ValueError, match="two and more"):
