@@ -1,5 +1,7 @@
 """Mass balance: a worked example, its uncertainty against the true scatter, and slips named."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -32,6 +34,12 @@ def test_three_readings_add_their_roundings(step: float, u: float) -> None:
     """Mixed less cup less bag: sqrt(3) d / sqrt(12) = d / 2 (GUM F.2.2.1, 5.1.2)."""
     found = balance(SHOP, exact(2.67), exact(1.18), resolution=step).results
     assert found["resin"].u == pytest.approx(u)
+
+
+def test_what_was_no_resin_and_what_went_as_vapour_is_taken_off() -> None:
+    """The film lay in the bag's 62 g: 4 g more went into the part, 3 g less with the vapour."""
+    found = balance(replace(SHOP, film=4, evaporation=3), exact(2.67), exact(1.18)).results
+    assert found["resin"].value == pytest.approx(224 + 4 - 3)
 
 
 def test_one_reading_is_known_to_its_step_over_root_twelve() -> None:
@@ -97,6 +105,23 @@ def test_the_mix_checks_the_part_where_all_was_weighed() -> None:
     empty = Weighings(fabric=182, mixed=300, cup=0, bag=0, part=400)
     found = balance(empty, exact(2.67), exact(1.18))
     assert found.results["unaccounted"].value == pytest.approx(82), "0 was weighed, so it counts"
+
+
+@pytest.mark.parametrize(
+    ("off", "said"), [(-2.2, ["heavier"]), (-1.8, []), (1.8, []), (2.2, ["leaner"])]
+)
+def test_a_wall_differs_from_the_mean_beyond_twice_their_joint_uncertainty(
+    off: float, said: list[str]
+) -> None:
+    """More fibre is less resin: leaner. Both are known equally well, so jointly to root two."""
+    part = Weighings(fabric=60, part=100)
+    mean = balance(part, exact(2.54), exact(1.20)).results["volume_fraction"]
+    u = mean.u / mean.value
+    thickness = 1e-3 * 600 / (2.54 * mean.value) / (1 + off * np.sqrt(2) * u)
+    wall = Wall(areal_mass=600, thickness=Measured(thickness, thickness * u))
+    found = balance(part, exact(2.54), exact(1.20), wall=wall).warnings
+    told = [warning.split()[7] for warning in found if "than the part's mean" in warning]
+    assert told == said
 
 
 @pytest.mark.parametrize(

@@ -67,3 +67,9 @@ def test_a_cone_agrees_with_a_sum_over_thin_slices() -> None:
     found = sleeve_mass(SLEEVE, length, [math.pi * first, math.pi * second])
     assert found == pytest.approx(total, rel=1e-5)
     assert length_at_nominal(SLEEVE, length, [math.pi * first, math.pi * second]) > length
+
+
+def test_a_cones_surface_is_its_closed_form() -> None:
+    """Radii 80 and 40 mm, 30 mm long: pi (80 + 40) 50, as 30, 40, 50 are a right triangle."""
+    found = surface(30, [2 * math.pi * 80, 2 * math.pi * 40])
+    assert found == pytest.approx(math.pi * 120 * 50 * 1e-6)
