@@ -1,6 +1,7 @@
 """How a server starts: what is wrong with its certificate or port is said before anything is."""
 
 import asyncio
+import re
 import socket
 from contextlib import closing
 from pathlib import Path
@@ -61,6 +62,21 @@ def test_a_port_that_is_taken_is_named() -> None:
         taken.listen()
         with pytest.raises(UsageError, match=r"cannot listen there .*another --port"):
             listen(Place("127.0.0.1", taken.getsockname()[1]))
+
+
+def test_a_server_whose_processes_do_not_start_says_so_in_a_line(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Status 2: 3 would say that a photo could not be judged. No process is up within no time."""
+    monkeypatch.setattr("satcheck.web.workers._START_SECONDS", 0)
+    with closing(listen(Place("127.0.0.1", 0))) as free:
+        port = str(free.getsockname()[1])
+    with pytest.raises(SystemExit) as ended:
+        main(["serve", "--host", "127.0.0.1", "--port", port, "--records", str(tmp_path)])
+    assert ended.value.code == 2
+    assert re.fullmatch(
+        "the processes that judge photos do not start .*\n", capsys.readouterr().err
+    )
 
 
 def test_a_small_answer_is_sent_at_once() -> None:

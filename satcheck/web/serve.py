@@ -1,5 +1,6 @@
 """Put the server together and run it: addresses, key, certificates, the code to scan."""
 
+import asyncio
 import ipaddress
 import re
 import socket
@@ -173,7 +174,7 @@ def listen(place: Place) -> socket.socket:
 
 
 def run(app: Starlette, place: Place, sockets: Sequence[socket.socket]) -> None:
-    """Serve until Ctrl+C."""
+    """Serve until Ctrl+C; raise UsageError where the processes that judge do not start."""
     config = uvicorn.Config(
         app,
         http=PatientProtocol,
@@ -185,8 +186,11 @@ def run(app: Starlette, place: Place, sockets: Sequence[socket.socket]) -> None:
         ssl_certfile=place.certificate,
         ssl_keyfile=place.certificate_key,
         h11_max_incomplete_event_size=16384,
+        lifespan="off",  # it would tell of an error there by a traceback, and end with status 3
     )
-    server = uvicorn.Server(config)
-    server.run(sockets=list(sockets))
-    if not server.started:
-        raise UsageError("the server did not start; what is wrong stands above")
+    asyncio.run(_live(app, uvicorn.Server(config), sockets))
+
+
+async def _live(app: Starlette, server: uvicorn.Server, sockets: Sequence[socket.socket]) -> None:
+    async with app.router.lifespan_context(app):
+        await server.serve(sockets=list(sockets))

@@ -13,6 +13,7 @@ from collections.abc import Callable
 from pathlib import Path
 from types import TracebackType
 
+from satcheck.errors import UsageError
 from satcheck.processes import deaf
 from satcheck.web.judging import CardJob, Found, Job, Refused, serve_jobs
 from satcheck.web.words import say
@@ -98,7 +99,10 @@ class Workers:
         ready = await asyncio.gather(*(asyncio.to_thread(one.is_ready) for one in self._all))
         if not all(ready):
             await self.__aexit__(None, None, None)
-            raise RuntimeError("the processes that judge photos do not start")
+            raise UsageError(
+                f"the processes that judge photos do not start ({self.count} of them, one a core); "
+                "where memory is short, end other programs and start again"
+            )
         for worker in self._all:
             self._free.put_nowait(worker)
         return self
