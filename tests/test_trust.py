@@ -227,3 +227,11 @@ def test_a_blur_counts_against_the_pitch_in_the_photos_own_pixels(scale: float) 
         blur = Blur(share * pitch, 1.0)
         assert blur.most > SOFT_PIXELS
         assert whole_part(weave, Reason.FOCUS, blur, True) == is_soft
+
+
+@pytest.mark.parametrize(("most", "is_soft"), [(0.95, False), (1.05, True)])
+def test_what_a_phones_own_optics_blur_is_no_soft_photo_however_fine_the_weave(
+    most: float, is_soft: bool
+) -> None:
+    """Both are more than 0.15 of the pitch of 6 px, which a coarse weave would not bear."""
+    assert whole_part(weave_of(frame(), 6.0), Reason.FOCUS, Blur(most, 1.0), True) == is_soft

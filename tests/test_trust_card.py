@@ -26,6 +26,7 @@ from satcheck.trust.card import (
     TOO_BLURRED,
     TOW_MM,
     CardReading,
+    Kept,
     corrected,
     implausible_scale,
     kept_contrast,
@@ -81,6 +82,15 @@ def reasons(weave: Weave, card: Card) -> Reason:
     assert not bits[~laminate].any()
     (one,) = np.unique(bits[laminate])
     return Reason(int(one))
+
+
+def test_a_correction_widens_the_uncertainty_as_it_does_the_value() -> None:
+    """Half kept: twice the visibility and twice its uncertainty; without a card both stay."""
+    visibility, uncertainty = (np.full((2, 2), v, np.float32) for v in (0.1, 0.02))
+    value, spread = corrected(visibility, uncertainty, Kept(0.5, 0.1))
+    assert value == pytest.approx(np.full((2, 2), 0.2))
+    assert spread == pytest.approx(np.full((2, 2), 0.04))
+    assert corrected(visibility, uncertainty, None)[1] is uncertainty
 
 
 @pytest.mark.parametrize("over", [1, 2, 3])

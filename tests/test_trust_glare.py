@@ -128,6 +128,14 @@ def test_glare_is_grown_by_half_a_pitch_and_the_rest_is_believed(body: tuple[flo
     assert not lost[:, np.abs(columns - 120) > 30].any()
 
 
+def test_a_broad_pale_place_on_a_coloured_body_is_a_veil_and_no_glare() -> None:
+    """Dry tows may be as pale as a lamp, but no streak: what shows dry there can be believed."""
+    broad = (slice(100, 200), slice(75, 165))  # nine pitches; a streak has six at most
+    found = mirrored(weave_of(frame(AMBER, 9.0, lamp=broad)))
+    assert found.veil[22:38, 17:31].all()
+    assert not found.glare.any()
+
+
 def test_shading_round_the_part_is_no_glare() -> None:
     """Lambert's cosine over the width, on carbon: brighter in the middle and not mirrored."""
     seen = frame(GREY)

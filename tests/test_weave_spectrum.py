@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from scipy.signal import periodogram, welch
 from scipy.signal.windows import hann as scipy_hann
 
-from satcheck.weave.spectrum import contrast, hann, masked_blur, power
+from satcheck.weave.spectrum import blur, contrast, hann, masked_blur, power
 
 F32 = NDArray[np.float32]
 PITCH = 12.0
@@ -80,6 +80,17 @@ def test_blur_lowers_contrast_by_the_gaussian_mtf(sigma: float, left: float) -> 
     sharp = 0.2 * grating(0.1, pitch=10)
     blurred = np.asarray(cv2.GaussianBlur(sharp, (0, 0), sigma), np.float32)
     assert visibility(blurred) / visibility(sharp) == pytest.approx(left, rel=0.01)
+
+
+@pytest.mark.parametrize("sigma", [6.0, 7.5, 9.0, 20.0, 31.0])
+@pytest.mark.parametrize("left", [0.2, 0.5, 0.8])
+def test_a_wide_gaussian_on_fewer_pixels_errs_by_less_than_stated(
+    sigma: float, left: float
+) -> None:
+    """Closed form exp(-2 pi^2 sigma^2 f^2), for the wave of which as much should be left."""
+    wave = grating(1.0, pitch=np.pi * sigma / np.sqrt(-np.log(left) / 2), size=420) - 1
+    soft, seen = blur(wave, sigma)[130:-130, 130:-130], wave[130:-130, 130:-130]
+    assert (soft * seen).sum() / (seen**2).sum() == pytest.approx(left, rel=0.008)
 
 
 def test_slow_shading_is_taken_out() -> None:

@@ -106,6 +106,17 @@ def test_two_crossed_waves_alike_have_no_main_direction() -> None:
     assert coherence[INNER].mean() < 0.1
 
 
+@pytest.mark.parametrize("name", BANDS)
+def test_the_texture_across_is_the_slope_of_either_wave_over_the_bands_finer_sigma(
+    name: str,
+) -> None:
+    """Height h, k radians a pixel: h k sigma / sqrt(2); Sobel's mask takes 3 % of a slope here."""
+    crosswise, _ = two_way(wave(0.6, 45) + wave(0.6, -45), POOL, PITCH, name)
+    slope = 0.1 * 2 * np.pi * 0.6 / PITCH / np.sqrt(2)
+    expected = np.log(slope * BANDS[name][0] * PITCH)
+    assert crosswise[INNER].mean() == pytest.approx(expected, abs=0.05)
+
+
 def test_noise_has_no_main_direction_and_nothing_has_none() -> None:
     """Nothing at all must give 0, not a division by zero."""
     _, coherence = two_way(bands(noise(0.05), MASK, PITCH)["coarse"], POOL, PITCH, "coarse")
