@@ -90,6 +90,26 @@ def test_a_photo_covers_itself(earlier: Inspection) -> None:
     assert_allclose(found.to_earlier, np.eye(2, 3), atol=0.02)
 
 
+def test_the_residual_is_the_outlines_spread_in_pixels_of_the_earlier_photo() -> None:
+    """Wavy flanks on straight ones; a fifth of the outline are the ends, where nothing differs.
+
+    The median of all is then |12 sin| at three eighths of its range, 1.4826 as of a normal spread.
+    """
+    cells = grid()
+    y, x = np.indices((960, 700)) + 0.5
+    inside = (y > 80) & (y < 880)
+    straight, wavy = (
+        inside & (np.abs(x - 350) < 100 + height * np.sin(2 * np.pi * y / 200))
+        for height in (0.0, 12.0)
+    )
+    first, second = (
+        inspection_of(size=(700, 960), labels=np.where(mask, 3, 0).astype(np.uint8), cells=cells)
+        for mask in (straight, wavy)
+    )
+    expected = 1.4826 * 12 * np.sin(3 / 8 * np.pi / 2)
+    assert align(first, second).residual == pytest.approx(expected, rel=0.1)
+
+
 def test_a_bite_out_of_the_outline_hardly_moves_the_fit(earlier: Inspection) -> None:
     """A hand before the part: a robust loss lets the rest of the outline decide."""
     labels = earlier.labels.copy()

@@ -109,6 +109,18 @@ def test_a_worse_alignment_makes_the_change_less_certain() -> None:
     assert (first.word, second.word) == ("shrinking", "unclear")
 
 
+def test_a_slip_counts_in_cells_of_the_later_photo() -> None:
+    """The earlier photo is twice as large: 20 px of it are one cell, as far as the border's own."""
+    twice = Alignment(np.array([[2.0, 0, 0], [0, 2.0, 0]]), 20.0)
+    earlier = shown(grid(to_photo=np.array([[20.0, 0, 200], [0, 20.0, 100]])), {S: BIG})
+    zone = change(earlier, starved(), twice).of("middle left")
+    assert zone is not None
+    assert zone.share is not None
+    assert zone.before == pytest.approx(140 / 180)
+    reach = 1.96 * np.hypot(1, 1) * (38 + 44) / 2 / 180
+    assert zone.share.high - zone.share.value == pytest.approx(reach)
+
+
 @settings(max_examples=40, deadline=None)
 @given(
     st.tuples(st.integers(0, 40), st.integers(0, 30), st.integers(1, 20), st.integers(1, 20)),

@@ -47,6 +47,11 @@ def test_to_and_fro_is_steady() -> None:
     assert trend([wet(rows) for rows in (3, 9, 3, 9, 3, 9)]).word == "steady"
 
 
+def test_one_step_back_of_five_photos_may_be_chance() -> None:
+    """Nine of ten pairs rise: 10 of 120 orders do so or fall so, more than one in twenty."""
+    assert trend([wet(rows) for rows in (0, 6, 3, 9, 12)]).word == "steady"
+
+
 def test_four_photos_tell_no_slope() -> None:
     found = trend([wet(rows) for rows in (0, 3, 6, 9)])
     assert (len(found.points), found.slope, found.word) == (LEAST - 1, None, "too few photos")
