@@ -7,8 +7,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 from grids import grid
+from scipy.stats import sem
 
-from satcheck.calibration.cue_choice import choose, cue_note
+from satcheck.calibration.cue_choice import ScoredZone, choose, cue_note
 from satcheck.calibration.evidence import ZoneEvidence, row_from_table, row_to_table
 from satcheck.calibration.file import make_calibration
 from satcheck.calibration.fitting import added_to, fit_fibre
@@ -89,6 +90,17 @@ def test_a_score_that_is_not_free_of_its_part_sets_no_bound(
     assert settled.promise == counted
 
 
+@pytest.mark.parametrize(("parts", "heavy"), [(9, 0.4), (10, 0.3), (28, 0.3), (29, 0.4)])
+def test_heavy_begins_earlier_until_a_first_promise_is_within_reach(
+    parts: int, heavy: float
+) -> None:
+    """From ten parts on the bounds move; 29 without an error promise 10 % (0.95 = 1 - 0.9^29)."""
+    row = ZoneEvidence("P", "a.png", "ab", "lock", Label.STARVED, Label.LEAN, -0.02, -0.5, 0.1)
+    rows = [replace(row, part=f"P{k}") for k in range(parts)]
+    settled = settle([], (-0.2, 0.0, 0.4, 0.6), (-1.0, 1.0), -0.06, rows)
+    assert settled.bounds[2:] == pytest.approx((heavy, 0.6))
+
+
 def test_evidence_keeps_whether_its_index_has_seen_the_part() -> None:
     """A row of an earlier file does not say so, and is of a part that was held out."""
     row = ZoneEvidence("P", "a.png", "ab", "lock", Label.STARVED, Label.LEAN, 0.1, 0.2, 0.3)
@@ -100,3 +112,27 @@ def test_evidence_keeps_whether_its_index_has_seen_the_part() -> None:
 def test_where_no_part_can_be_held_out_the_note_tells_no_loss() -> None:
     note = cue_note(*choose({"all cues": [], "without colour": []}))
     assert note == "Cues: all cues; 0 parts are too few to choose by."
+
+
+def scored(losses: Sequence[float]) -> list[ScoredZone]:
+    """Return one starved zone a part, whose index lies off its place by the root of a loss."""
+    return [ScoredZone(f"P{k}", Label.STARVED, loss**0.5 - 1) for k, loss in enumerate(losses)]
+
+
+@pytest.mark.parametrize(
+    ("gains", "chosen"),
+    [
+        ((0.0, 2.0) * 5, "all"),  # 1.00 +- 0.33
+        ((0.0, 0.0, 0.0, 0.0, 2.0) * 2, "all"),  # 0.40 +- 0.27
+        ((-1.0, 1.4) * 5, "few"),  # 0.20 +- 0.40
+        ((-1.0, 1.4) * 4, "all"),  # too few parts to choose by
+    ],
+)
+def test_the_richer_cues_are_kept_where_they_win_by_more_than_their_error(
+    gains: tuple[float, ...], chosen: str
+) -> None:
+    """The standard error of paired differences, by hand: s / sqrt(n) with n - 1 in s."""
+    name, found = choose({"all": scored([2.0] * len(gains)), "few": scored([2 + g for g in gains])})
+    assert name == chosen
+    assert found["few"].gain == pytest.approx(np.mean(gains))
+    assert found["few"].error == pytest.approx(sem(gains))

@@ -317,6 +317,43 @@ def test_bounds_ascend_whatever_the_parts_show(parts: list[tuple[tuple[int, ...]
     assert len(bounds) == len(SCALE) - 1
 
 
+def indexed(
+    states: tuple[int, ...], index: NDArray[np.floating], *, accepted: bool = False
+) -> tuple[Evidence, Saturation]:
+    """Return a part whose thirds are surely of some classes, with an index (12, 9)."""
+    made, found = evidence(0, states, accepted)
+    return made, replace(found, index=index.astype(np.float32))
+
+
+def test_bounds_are_quantiles_of_parts_that_count_alike() -> None:
+    """Three of 36 good cells look dry, of the other part's 72 none: by the part 4 %, by cell 2.8 %.
+
+    Four of 72 starved cells look best; nothing good looks rich, so heavy and rich begin earliest.
+    """
+    dry, plain = np.zeros((12, 9)), np.zeros((12, 9))
+    dry[:8] = plain[:4] = -0.9
+    dry[8, :3] = -0.2
+    dry[0, :4] = -0.03
+    held_out = [
+        indexed((STARVED, RICH, GOOD), dry),
+        indexed((STARVED, GOOD, GOOD), plain),
+    ]
+    assert _bounds(held_out) == pytest.approx((-0.2, -0.03, 0.35, 0.5))
+
+
+@pytest.mark.parametrize(("accepted", "starved"), [(False, -0.22), (True, STARVED_RANGE[1])])
+def test_good_zones_of_rejected_parts_count_only_where_no_part_was_accepted(
+    accepted: bool, starved: float
+) -> None:
+    """They may hold starved spots: here a whole third that looks dry."""
+    dry, plain = np.full((12, 9), -0.9), np.zeros((12, 9))
+    held_out = [
+        indexed((STARVED, STARVED, GOOD), dry),
+        indexed((GOOD, GOOD, GOOD), plain, accepted=accepted),
+    ]
+    assert _bounds(held_out)[0] == pytest.approx(starved)
+
+
 def test_the_light_of_the_labelled_photos_is_that_of_the_darkest_and_the_brightest() -> None:
     """Without each photo's last few per cent, and without the cells that were doubted."""
     shown = []
