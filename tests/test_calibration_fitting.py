@@ -94,7 +94,7 @@ def test_a_score_that_is_not_free_of_its_part_sets_no_bound(
 def test_heavy_begins_earlier_until_a_first_promise_is_within_reach(
     parts: int, heavy: float
 ) -> None:
-    """From ten parts on the bounds move; 29 without an error promise 10 % (0.95 = 1 - 0.9^29)."""
+    """From ten parts on the bounds move; 29 without an error promise 10 %, as 0.9^29 is 0.047."""
     row = ZoneEvidence("P", "a.png", "ab", "lock", Label.STARVED, Label.LEAN, -0.02, -0.5, 0.1)
     rows = [replace(row, part=f"P{k}") for k in range(parts)]
     settled = settle([], (-0.2, 0.0, 0.4, 0.6), (-1.0, 1.0), -0.06, rows)

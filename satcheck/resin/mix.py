@@ -5,7 +5,7 @@ data sheet; there is no default for them.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from satcheck.errors import UsageError
 from satcheck.resin.fractions import SQUARE, check_packing, mass_fraction, resin_for
@@ -181,12 +181,10 @@ def mix(
         steps=(),
         warnings=(),
     )
-    return Mix(
-        **{
-            **vars(made),
-            "steps": _steps(made, fabrics, volume, resin, losses),
-            "warnings": _warnings(made, losses, resin.name),
-        }
+    return replace(
+        made,
+        steps=_steps(made, fabrics, volume, resin, losses),
+        warnings=_warnings(made, losses, resin.name),
     )
 
 
