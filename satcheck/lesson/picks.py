@@ -19,7 +19,6 @@ from satcheck.tables import as_typed, read_rows, unformula
 
 COLUMNS = ("use", "part_of_lesson", "photo", "fibre", "state", "why", "note")
 PARTS = ("see", "find", "decide")
-WHY = ("clearest", "borderline", "misjudged")
 FILE = "picks.csv"
 DECISIONS = 2
 """Photos of a fibre that ask which way to string (own rule)."""

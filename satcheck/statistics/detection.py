@@ -46,11 +46,6 @@ class Line:
     is_penalised: bool
     scale: Scale
 
-    @property
-    def aic(self) -> float:
-        """Return Akaike's criterion, two parameters (without the penalty)."""
-        return self.deviance + 4
-
     def size(self, share: float) -> float:
         """Return the size that is found with a probability, 0 to 1."""
         x = (float(logit(share)) - self.intercept) / self.slope
