@@ -22,8 +22,10 @@ def advice(
     return " ".join(advise(zones_of(verdicts), reasons or {}, judged, worst))
 
 
-def test_a_starved_zone_is_fed_from_the_nearest_rich_one() -> None:
-    text = advice({"distal left": S, "middle left": R, "proximal right": R})
+@pytest.mark.parametrize("other", ["proximal right", "distal right"])
+def test_a_starved_zone_is_fed_from_the_nearest_rich_one(other: str) -> None:
+    """Two steps round the part are as far as two along it."""
+    text = advice({"distal left": S, "middle left": R, other: R})
     assert text == "The distal left is starved: string resin there from the middle left."
 
 
