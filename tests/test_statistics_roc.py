@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from sklearn.metrics import roc_auc_score
 
-from satcheck.statistics.roc import roc
+from satcheck.statistics.roc import roc, se_hanley_mcneil
 
 NORMAL, ABNORMAL = (33, 6, 6, 11, 2), (3, 2, 2, 11, 33)
 """Ratings 1 to 5 of 109 images: Hanley & McNeil, Radiology 143 (1982) 29, table I."""
@@ -20,15 +20,22 @@ def test_hanley_and_mcneil_1982_is_reproduced() -> None:
     assert curve is not None
     assert curve.auc * 58 * 51 == pytest.approx(2642)
     assert curve.auc == pytest.approx(0.893171, abs=1e-6)
+    assert curve.se_hanley_mcneil == pytest.approx(0.032487, abs=1e-6)
+    assert curve.se_delong == pytest.approx(0.030724, abs=1e-6)
 
 
-def test_every_cut_of_hanley_and_mcneil_is_a_point_of_the_curve() -> None:
-    """From none to all; rated four and more are 44 of 51 abnormal images and 13 of 58 normal."""
+def test_the_best_cut_of_hanley_and_mcneil_is_four() -> None:
     curve = roc(RATINGS, TRUTH)
     assert curve is not None
-    assert [point.threshold for point in curve.points] == [np.inf, 5, 4, 3, 2, 1]
-    assert [51 * point.tpr for point in curve.points] == pytest.approx([0, 33, 44, 46, 48, 51])
-    assert [58 * point.fpr for point in curve.points] == pytest.approx([0, 2, 13, 19, 25, 58])
+    assert curve.best.threshold == 4
+    assert (curve.best.tpr, curve.best.fpr) == pytest.approx((0.862745, 0.224138), abs=1e-6)
+    assert curve.best.youden == pytest.approx(0.638607, abs=1e-6)
+    assert curve.points[1].youden == pytest.approx(0.612576, abs=1e-6)
+
+
+def test_the_standard_error_from_the_area_alone() -> None:
+    """Hanley & McNeil's formula at 0.8 with 20 and 20, by hand."""
+    assert se_hanley_mcneil(0.8, 20, 20) == pytest.approx(0.071024, abs=1e-6)
 
 
 @given(st.lists(st.tuples(st.integers(0, 5), st.booleans()), min_size=2, max_size=40))
@@ -41,6 +48,15 @@ def test_the_area_is_that_of_a_reference_library(pairs: list[tuple[int, bool]]) 
         assert curve is not None
         assert curve.auc == pytest.approx(roc_auc_score(truth, scores))
         assert (curve.points[-1].tpr, curve.points[-1].fpr) == (1, 1)
+
+
+def test_delong_is_the_spread_of_the_area_over_many_draws() -> None:
+    rng = np.random.default_rng(3)
+    truth = np.repeat([True, False], [30, 40])
+    draws = [roc(rng.normal(truth * 1.0), truth) for _ in range(400)]
+    areas = [curve.auc for curve in draws if curve]
+    stated = [curve.se_delong for curve in draws if curve]
+    assert np.mean(stated) == pytest.approx(np.std(areas), rel=0.12)
 
 
 @pytest.mark.parametrize(("scores", "truth"), [([1, np.nan], [True, False]), ([1], [True, False])])
