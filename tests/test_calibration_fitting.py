@@ -10,7 +10,13 @@ from grids import grid
 from scipy.stats import sem
 
 from satcheck.calibration.cue_choice import ScoredZone, choose, cue_note
-from satcheck.calibration.evidence import ZoneEvidence, row_from_table, row_to_table
+from satcheck.calibration.evidence import (
+    ZoneEvidence,
+    good_sentence,
+    row_from_table,
+    row_to_table,
+    tally,
+)
 from satcheck.calibration.file import make_calibration
 from satcheck.calibration.fitting import added_to, fit_fibre
 from satcheck.calibration.measured import UNKNOWN_PRIOR, ZONE_PRIOR, Evidence
@@ -99,6 +105,29 @@ def test_heavy_begins_earlier_until_a_first_promise_is_within_reach(
     rows = [replace(row, part=f"P{k}") for k in range(parts)]
     settled = settle([], (-0.2, 0.0, 0.4, 0.6), (-1.0, 1.0), -0.06, rows)
     assert settled.bounds[2:] == pytest.approx((heavy, 0.6))
+
+
+def test_calls_are_counted_by_label_and_good_ones_told_in_a_sentence() -> None:
+    """Five good zones of other parts, one that the index has seen, and two starved ones."""
+    row = ZoneEvidence("P", "a.png", "ab", "lock", Label.GOOD, Label.GOOD, 0.1, 0.2, 0.3)
+    calls = (Label.GOOD, Label.LEAN, Label.HEAVY, Label.RICH, Label.NOT_JUDGED)
+    rows = [replace(row, called=call) for call in calls]
+    rows += [replace(row, seen=True), *2 * [replace(row, label=Label.STARVED, called=Label.LEAN)]]
+    found = tally(rows)
+    assert list(found) == [Label.STARVED, Label.GOOD]
+    assert found[Label.STARVED] == {Label.LEAN: 2}
+    assert found[Label.GOOD] == dict.fromkeys(calls, 1)
+    told = "Zones labelled good: 1 of 5 called good, 2 lean or heavy, 1 starved or rich"
+    assert good_sentence(rows) == f"{told}, 1 not judged."
+    assert good_sentence(rows[:4]) == f"{told}.".replace("of 5", "of 4")
+    assert good_sentence(rows[5:]) == ""
+    bounds = fit_fibre(TABLE, "basalt", [part(k, BOTH) for k in range(3)])
+    made = make_calibration({"basalt": replace(bounds, evidence=tuple(rows))}, "", "0", False, ())
+    page = " ".join(calibration_page(made, (), {}).split())
+    number = '<td class="number">'
+    assert f"<td>lean</td>{number}2</td>{number}1</td></tr>" in page
+    assert f"<td>starved</td>{number}</td>{number}</td></tr>" in page
+    assert told in page
 
 
 def test_evidence_keeps_whether_its_index_has_seen_the_part() -> None:

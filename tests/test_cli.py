@@ -65,7 +65,7 @@ def study_table(
     if table.name == "bad.csv":
         raise TableError(table.name, 7, "the state is 'soggy'", "starved, lean, ... are allowed")
     on_progress(1, 1, "x.jpg")
-    fibre = SimpleNamespace(promise=None, sentence="Provisional.")
+    fibre = SimpleNamespace(promise=None, sentence="Provisional.", evidence=())
     made = SimpleNamespace(fibres={"basalt": fibre}, id="c0ffee12", is_demo=is_demo)
     return SimpleNamespace(calibration=made, findings=("x.jpg: labelled twice",))
 

@@ -4,6 +4,7 @@ Each row comes from an index that did not see the zone's part, or says that it d
 so a calibration keeps them: new parts can be added to them later without the old photos.
 """
 
+from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
@@ -74,6 +75,29 @@ def worst_by_part(rows: Iterable[ZoneEvidence]) -> dict[str, ZoneEvidence]:
             if known is None or row.edge > known.edge:
                 worst[row.part] = row
     return worst
+
+
+def tally(rows: Iterable[ZoneEvidence]) -> dict[Label, Counter[Label]]:
+    """Return how often zones of each label were called what, without those that the index saw."""
+    found = {label: Counter[Label]() for label in SCALE}
+    for row in rows:
+        if not row.seen:
+            found[row.label][row.called] += 1
+    return {label: calls for label, calls in found.items() if calls}
+
+
+def good_sentence(rows: Iterable[ZoneEvidence]) -> str:
+    """Return how zones labelled good were called, in a sentence; blank where there are none."""
+    calls = tally(rows).get(Label.GOOD)
+    if calls is None:
+        return ""
+    mild = calls[Label.LEAN] + calls[Label.HEAVY]
+    wrong = calls[Label.STARVED] + calls[Label.RICH]
+    lost = f", {calls[Label.NOT_JUDGED]} not judged" if calls[Label.NOT_JUDGED] else ""
+    return (
+        f"Zones labelled good: {calls[Label.GOOD]} of {calls.total()} called good, {mild} lean or "
+        f"heavy, {wrong} starved or rich{lost}."
+    )
 
 
 def under(row: ZoneEvidence, lean: float) -> ZoneEvidence:

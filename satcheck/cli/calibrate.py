@@ -75,11 +75,14 @@ def _check_targets(written: list[Path], read: list[Path]) -> None:
 
 def _told(study: "Study", out: Path, page: Path, review: Path | None) -> str:
     """Return what is said at the end: the file, each fibre's promise, what a person must see."""
+    from satcheck.calibration.evidence import good_sentence
+
     made = study.calibration
     lines = [f"{out}: calibration {made.id} for {', '.join(made.fibres)}"]
     for name, fibre in sorted(made.fibres.items()):
         missing = fibre.promise.missing if fibre.promise else ""
-        lines.append(f"{name}: {fibre.sentence} {missing}".rstrip())
+        told = (fibre.sentence, missing, good_sentence(fibre.evidence))
+        lines.append(f"{name}: {' '.join(filter(None, told))}")
     if made.is_demo:
         lines.append("The parts are invented: no verdict under these bounds promises anything.")
     lines += [f"Look at: {finding}" for finding in study.findings]

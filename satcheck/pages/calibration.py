@@ -3,12 +3,14 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from satcheck.calibration.evidence import NOT_EVEN_LEAN, ZoneEvidence
+from satcheck.calibration.evidence import NOT_EVEN_LEAN, ZoneEvidence, good_sentence, tally
 from satcheck.calibration.file import BORDERS, DEMO_PROMISE, Calibration, FibreBounds
-from satcheck.model import Label
+from satcheck.model import SCALE, Label
 from satcheck.pages.evidence_charts import curve, distributions
 from satcheck.pages.frame import render
 from satcheck.statistics.roc import Roc, roc
+
+CALLED = (*SCALE, Label.NOT_JUDGED)
 
 Pictures = Mapping[tuple[str, str], str]
 """Data URI of a zone's picture, by the photo's sha256 and the zone."""
@@ -25,6 +27,10 @@ class FibreView:
     curve: str
     rows: tuple[ZoneEvidence, ...]
     misses: tuple[tuple[ZoneEvidence, str], ...]
+    labels: tuple[str, ...]
+    calls: tuple[tuple[str, tuple[int, ...]], ...]
+    """What zones may be called, and how many of each of ``labels`` were."""
+    good: str
 
 
 def calibration_page(calibration: Calibration, findings: Sequence[str], pictures: Pictures) -> str:
@@ -71,6 +77,7 @@ def _view(fibre: FibreBounds, pictures: Pictures) -> FibreView:
     unseen = [r for r in rows if not r.seen]
     told = [r for r in unseen if r.label in (Label.STARVED, Label.GOOD) and r.index == r.index]
     found = roc([-r.index for r in told], [r.label is Label.STARVED for r in told])
+    calls = tally(rows)
     limits = dict(zip(BORDERS, fibre.bounds, strict=True))
     return FibreView(
         bounds=fibre,
@@ -80,4 +87,7 @@ def _view(fibre: FibreBounds, pictures: Pictures) -> FibreView:
         curve="" if found is None else curve(found),
         rows=tuple(sorted(rows, key=lambda r: (r.part, r.file, r.zone))),
         misses=tuple((r, pictures.get((r.photo, r.zone), "")) for r in worst_misses(rows)),
+        labels=tuple(label.word for label in calls),
+        calls=tuple((c.word, tuple(counts[c] for counts in calls.values())) for c in CALLED),
+        good=good_sentence(rows),
     )
