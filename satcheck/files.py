@@ -20,7 +20,7 @@ LABELS_MARK = b"satcheck label map"
 SCHEMA_FAMILY = b'"satcheck.inspection/'
 AUDIT_FAMILY = b'"satcheck.audit/'
 CALIBRATION_MARK = b"Made by satcheck; read by satcheck."
-PAGE_MARK = b'<meta name="generator" content="satcheck">'
+PAGE_MARK = b" supports a trained eye."
 PDF_MARK = b"/Creator (satcheck)"
 """By which a record, a calibration, a page and a PDF of ours are told from another's."""
 
@@ -30,8 +30,10 @@ _KINDS = {
     b"\x89PNG": "a PNG picture",
     b"%PDF": "a PDF",
 }
+_AT_END = {PAGE_MARK: None, PDF_MARK: "a PDF"}
+"""Marks that stand near a file's end, and what kind of file they are looked for in."""
 _HEADER = 4096
-"""All marks stand within this many first bytes, but for a PDF's, which is anywhere in it."""
+"""All other marks stand within this many first bytes."""
 
 
 @dataclass(frozen=True)
@@ -107,8 +109,8 @@ def check_replaceable(path: Path, mark: bytes, what: str) -> None:
     if path.exists() and not path.is_file():  # a device or a pipe, which a file would replace
         raise UsageError(f"{path}: this is no plain file; the name of a file to write is allowed")
     content = _header(path)
-    if mark == PDF_MARK and _kind(content) == _kind(b"%PDF"):
-        content = path.read_bytes()
+    if content and mark in _AT_END:
+        content = path.read_bytes() if _kind(content) == _AT_END[mark] else b""
     if path.exists() and path.stat().st_size and mark not in content:
         raise UsageError(
             f"{path}: this file is there already and is no {what}; "

@@ -20,6 +20,7 @@ from satcheck.files import (
     plan_jobs,
     write_whole,
 )
+from satcheck.pages.frame import render
 from satcheck.record import SCHEMA
 
 
@@ -165,6 +166,16 @@ def test_a_new_an_empty_and_an_older_result_may_be_written(
         path.write_bytes(there)
     check_target(path, PAGE_MARK, "page")
     assert path.parent.is_dir()
+
+
+def test_a_page_is_known_by_its_foot_however_long_it_is(tmp_path: Path) -> None:
+    """As pages of every version have it; the same words in a ledger are no page."""
+    page, book = tmp_path / "page.html", tmp_path / "shop.ledger"
+    page.write_text(render("frame.html").replace("<main>", "<main>" + "x" * 100_000))
+    check_target(page, PAGE_MARK, "page")
+    book.write_bytes(b"SQLite format 3\0" + PAGE_MARK)
+    with pytest.raises(UsageError, match="is no page"):
+        check_target(book, PAGE_MARK, "page")
 
 
 def test_a_photo_in_the_place_of_an_overlay_stays(tmp_path: Path) -> None:
