@@ -6,7 +6,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import binom
 
-from satcheck.statistics.intervals import clopper_pearson, lower_bound, upper_bound, wilson
+from satcheck.statistics.intervals import (
+    clopper_pearson,
+    lower_bound,
+    share_of_parts,
+    upper_bound,
+    wilson,
+)
 
 TWO_SIDED = [  # k, n, Wilson, Clopper-Pearson; recomputed, but for the sources named below
     (81, 263, (0.255289, 0.366210), (0.252737, 0.367622)),  # Newcombe, Stat. Med. 17 (1998) 857
@@ -97,3 +103,11 @@ def test_a_share_of_nothing_is_refused() -> None:
     for interval in (clopper_pearson, wilson):
         with pytest.raises(ValueError, match="of nothing"):
             interval(0, 0)
+
+
+def test_items_of_a_part_count_as_one_and_parts_alone_are_clopper_and_pearson() -> None:
+    parts = share_of_parts([1, 0, 1, 1], [1, 1, 1, 1])
+    assert parts == clopper_pearson(3, 4)
+    assert share_of_parts([6, 0, 6, 6], [6, 6, 6, 6]) == parts
+    with pytest.raises(ValueError, match="of nothing"):
+        share_of_parts([], [])

@@ -62,6 +62,17 @@ def test_an_item_that_one_of_several_has_not_judged_is_not_held_together(tmp_pat
     assert (together.same, together.starved, together.others) == (1, 2, 0)
 
 
+def test_how_often_a_rater_is_the_same_is_as_sure_as_there_are_parts(tmp_path: Path) -> None:
+    """Eight zones of each of ten parts, all the same, are ten parts: 0.025^(1/10), closed form."""
+    zones = [f"{part},z{zone}" for part in range(10) for zone in range(8)]
+    rows = [f"{at},{who},starved" for at in zones for who in ("Ann", "standard")]
+    (ann,) = study(tmp_path, *rows, against="standard").held
+    assert (ann.same, ann.items) == (80, 80)
+    assert ann.share_same is not None
+    assert ann.share_same.low == pytest.approx(0.025**0.1)
+    assert ann.share_same.high == 1
+
+
 def test_the_tool_is_held_against_inspectors_where_it_is_among_the_raters(tmp_path: Path) -> None:
     rows = [*rated("sslgghr", "satcheck"), *rated("sslgghr", "Ann"), *rated("sslgghh", "Ben")]
     found = study(tmp_path, *rows)

@@ -15,7 +15,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from satcheck.statistics.intervals import CONFIDENCE, lower_bound, upper_bound
+from satcheck.statistics.intervals import CONFIDENCE, share_of_parts
 
 F64 = NDArray[np.float64]
 Codes = NDArray[np.int64]
@@ -134,11 +134,8 @@ def _kappa(agree: F64, first: F64, second: F64, part: Codes, weights: F64) -> Ka
     dissent = np.count_nonzero(sums.agree < sums.items - 1e-9)
     if names.size >= BOOTSTRAP_PARTS and dissent >= _DISSENT:
         return made(kappa, *_bootstrap(sums), "bootstrap")
-    # Parts with more items weigh more; so many equal parts are worth as much (Kish 1965).
-    worth = sums.items.sum() ** 2 / np.square(sums.items).sum()
-    tail = (1 + CONFIDENCE) / 2
-    ends = [bound(agreement * worth, worth, tail) for bound in (lower_bound, upper_bound)]
-    low, high = ((end - chance) / (1 - chance) for end in ends)
+    found = share_of_parts(sums.agree.tolist(), sums.items.tolist())
+    low, high = ((end - chance) / (1 - chance) for end in (found.low, found.high))
     return made(kappa, low, high, "exact")
 
 

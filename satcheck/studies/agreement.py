@@ -9,8 +9,9 @@ from pathlib import Path
 import numpy as np
 
 from satcheck.errors import UsageError
+from satcheck.model import Interval
 from satcheck.statistics.agreement import GOOD, POOR, Kappa, cohen, fleiss
-from satcheck.statistics.intervals import upper_bound
+from satcheck.statistics.intervals import share_of_parts, upper_bound
 from satcheck.studies.ratings import (
     NOT_JUDGED,
     OUTCOMES,
@@ -61,6 +62,8 @@ class Held:
     """Items that got one state in all ratings."""
     same: int
     """Items whose every rating is that of the rater held against."""
+    share_same: Interval | None
+    """Share of the items that are the same; its interval counts parts. None without an item."""
     starved: int
     """Ratings of what the other calls starved (rejected)."""
     missed: int
@@ -255,11 +258,15 @@ def _told(rater: str, rows: Mapping[Item, Sequence[tuple[str, str]]]) -> Held:
     bad = (SCALE[0], OUTCOMES[0])
     starved = [said for said, truth in flat if truth in bad]
     others = [said for said, truth in flat if truth not in bad]
+    items, same = Counter(part for part, _ in rows), Counter[str]()
+    for (part, _), pairs in rows.items():
+        same[part] += all(said == truth for said, truth in pairs)
     return Held(
         rater=rater,
         items=len(rows),
         steady=sum(len({said for said, _ in pairs}) == 1 for pairs in rows.values()),
-        same=sum(all(said == truth for said, truth in pairs) for pairs in rows.values()),
+        same=same.total(),
+        share_same=share_of_parts([same[p] for p in items], list(items.values())) if rows else None,
         starved=len(starved),
         missed=sum(said not in bad for said in starved),
         others=len(others),

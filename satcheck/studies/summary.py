@@ -5,7 +5,6 @@ from dataclasses import dataclass
 from satcheck.statistics.agreement import Kappa
 from satcheck.statistics.control import DECISION, SLACK, WEIGHT, WIDTH
 from satcheck.statistics.gauge import Gauge
-from satcheck.statistics.intervals import clopper_pearson
 from satcheck.studies.agreement import AgreementStudy, Held, Pair
 from satcheck.studies.detection import DetectionStudy, round_up
 from satcheck.studies.drift import REMEDIES, DriftStudy, Watched
@@ -102,7 +101,7 @@ def summarise_agreement(study: AgreementStudy) -> Summary:
 
 
 def _held_row(held: Held) -> tuple[str, ...]:
-    interval = clopper_pearson(held.same, held.items) if held.items else None
+    interval = held.share_same
     return (
         held.rater,
         f"{held.same} of {held.items}",
