@@ -4,6 +4,7 @@ A reason has a bit (for maps), a short word (for tables), a sentence and what to
 Bits are stored with inspections: they are never renumbered, only added.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import IntFlag
 
@@ -118,3 +119,14 @@ EXPLANATIONS: dict[Reason, Explanation] = {
 def split(mask: int) -> tuple[Reason, ...]:
     """Return the single reasons in a bit mask, lowest bit first."""
     return tuple(reason for reason in EXPLANATIONS if mask & reason)
+
+
+def largest_first(shares: Mapping[str, float]) -> dict[str, float]:
+    """Return shares by the reason's word, largest first, equal ones in the registry's order.
+
+    A stored record keeps no order: whatever is the main reason at first must stay so.
+    """
+    place = {told.word: k for k, told in enumerate(EXPLANATIONS.values())}
+    return dict(
+        sorted(shares.items(), key=lambda one: (-one[1], place.get(one[0], len(place)), one[0]))
+    )

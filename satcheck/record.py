@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from satcheck.errors import UsageError
+from satcheck.flags import largest_first
 from satcheck.model import (
     CalibrationFacts,
     CardFacts,
@@ -125,7 +126,7 @@ def _from_json(record: Mapping[str, Any]) -> Inspection:
         evenness=None if evenness is None else _build(Evenness, evenness),
         zones=tuple(_zone_from_json(zone) for zone in record["zones"]),
         flagged=tuple(_patch_from_json(patch) for patch in record["flagged"]),
-        reasons=dict(record["reasons"]),
+        reasons=largest_first(record["reasons"]),
         advice=tuple(record["advice"]),
         distal=record["distal"],
         distal_guessed=record["distal_guessed"],
@@ -180,7 +181,7 @@ def _zone_from_json(zone: Mapping[str, Any]) -> ZoneVerdict:
         verdict=_label(zone["verdict"]),
         visibility=None if visibility is None else _build(Interval, visibility),
         share_judged=zone["share_judged"],
-        reasons=dict(zone["reasons"]),
+        reasons=largest_first(zone["reasons"]),
         worst=None if worst is None else _patch_from_json(worst),
     )
 

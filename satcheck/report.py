@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 
+from satcheck.flags import largest_first
 from satcheck.judgement.advice import describe_zones
 from satcheck.model import (
     CalibrationFacts,
@@ -49,7 +50,7 @@ def headline(inspection: Inspection) -> str:
 
 def main_reason(reasons: Mapping[str, float]) -> str | None:
     """Return the word of the reason that hides most; None where nothing does."""
-    return max(reasons, key=lambda word: reasons[word]) if reasons else None
+    return next(iter(largest_first(reasons)), None)
 
 
 def judged_line(inspection: Inspection) -> str:
@@ -155,5 +156,5 @@ def _share(share: float) -> str:
 
 def _why_not(reasons: Mapping[str, float]) -> str:
     """Return the two reasons that hide most of a zone."""
-    worth = sorted((-share, word) for word, share in reasons.items() if share >= _LEAST_SHARE)
-    return ", ".join(word for _, word in worth[:2])
+    worth = [word for word, share in largest_first(reasons).items() if share >= _LEAST_SHARE]
+    return ", ".join(worth[:2])

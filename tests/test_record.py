@@ -18,6 +18,7 @@ from records import cells_of, inspection_of, zones_of
 from satcheck.errors import UsageError
 from satcheck.model import CardFacts, Cells, Inspection, Interval, Label, Patch
 from satcheck.record import CAUTIONS, SCHEMA, inspection_from_json, inspection_to_json
+from satcheck.report import headline, text_report
 
 PATCH = Patch(Label.STARVED, 120.5, 300.0, 14.2, "mm")
 CARD = CardFacts(
@@ -53,6 +54,19 @@ def whole_inspection() -> Inspection:
     zones = zones_of({"lock": Label.STARVED}, {"lock": {"glare": 0.25}})
     zones = (*zones[:-1], replace(zones[-1], worst=PATCH, visibility=None))
     return inspection_of(Label.STARVED, zones=zones, flagged=(PATCH,), card=CARD)
+
+
+def test_the_main_reason_stays_so_in_a_record_that_keeps_no_order() -> None:
+    """The ledger sorts names: a blurred photo's sheet said no weave, its picture out of focus."""
+    reasons = {"out of focus": 1.0, "no weave reference": 1.0, "veil": 0.3, "edge": 0.1}
+    zones = zones_of({"lock": Label.NOT_JUDGED}, {"lock": reasons})
+    first = inspection_of(Label.NOT_JUDGED, zones=zones, reasons=reasons)
+    sorted_ = json.loads(json.dumps(inspection_to_json(first), sort_keys=True))
+    again = inspection_from_json(sorted_, "record")
+    assert list(again.reasons) == list(reasons) == list(again.zones[-1].reasons)
+    assert headline(again) == headline(first) == "NOT JUDGED: out of focus"
+    row = next(line for line in text_report(again).splitlines() if line.startswith("lock"))
+    assert row.endswith("out of focus, no weave reference")
 
 
 @pytest.mark.parametrize(

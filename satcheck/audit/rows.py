@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from satcheck.audit.found import Found
+from satcheck.flags import largest_first
 from satcheck.judgement.advice import describe_zones
 from satcheck.ledger.entries import Entry
 from satcheck.model import VERDICT_ORDER, VIEWS, Inspection, Label, ZoneVerdict
@@ -244,7 +245,7 @@ def mean_reasons(photos: Iterable[PhotoRow]) -> Mapping[str, float]:
     for photo in every:
         for word, share in photo.inspection.reasons.items():
             total[word] += share / len(every)
-    return dict(sorted(total.items(), key=lambda item: (-item[1], item[0])))
+    return largest_first(total)
 
 
 def mean(values: Sequence[float]) -> float | None:

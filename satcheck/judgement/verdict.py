@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from satcheck.arrays.cell_grid import depth, sizes, spots, widened
-from satcheck.flags import EXPLANATIONS, split
+from satcheck.flags import EXPLANATIONS, largest_first, split
 from satcheck.model import (
     SCALE,
     VERDICT_ORDER,
@@ -237,7 +237,7 @@ def _shares(reasons: NDArray[np.uint32], where: Bool) -> dict[str, float]:
         EXPLANATIONS[reason].word: float(((here & np.uint32(reason)) > 0).sum() / total)
         for reason in split(int(np.bitwise_or.reduce(here)))
     }
-    return dict(sorted(shares.items(), key=lambda pair: -pair[1]))
+    return largest_first(shares)
 
 
 def _evenness(cells: Cells, labels: Labels, seen: Bool) -> Evenness | None:
