@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 from audits import month, part_of, photo_of
 
@@ -125,6 +126,33 @@ def test_a_trend_that_moves_is_found_and_one_that_stays_is_not() -> None:
     assert moved.alarm is not None
     assert moved.parts[moved.alarm] >= "P-30"
     assert f"has moved up since part {moved.parts[moved.alarm]}" in trend_sentence(moved)
+
+
+def test_a_trend_says_the_way_it_moved_when_it_warned_and_where_it_stands_now() -> None:
+    """It dips at part 30, comes back, and ends a little above its level: it was told as up."""
+    parts = month(60)
+
+    def dips(part: PartRow) -> float:
+        at = int(part.part[2:])
+        return 0.5 + 0.01 * (at % 5) - 0.1 * (30 <= at < 32) + 0.005 * (at > 45)
+
+    found = trend(parts, "x", dips)
+    assert found.chart is not None
+    assert found.chart.moved > 0
+    assert not found.chart.alarms[-1]
+    assert trend_sentence(found).startswith("X: had moved down at part P-30 (")
+    assert ", and is within its limits now; look for the cause" in trend_sentence(found)
+
+
+def test_a_steady_share_of_starved_zones_warns_in_about_a_third_of_rows_not_in_most() -> None:
+    """One part in eight has starved zones, the others none: no normal spread, as shops have it."""
+    parts, rng, warned = month(50), np.random.default_rng(8), []
+    for _ in range(200):
+        shares = np.where(rng.random(50) < 1 / 8, rng.integers(1, 5, 50) / 9, 0.0)
+        found = trend(parts, "x", lambda part, row=shares: float(row[int(part.part[2:])]))  # type: ignore[misc]
+        if found.chart is not None:
+            warned.append(found.alarm is not None)
+    assert 0.2 < np.mean(warned) < 0.4
 
 
 def test_a_trend_runs_in_the_order_of_dates() -> None:

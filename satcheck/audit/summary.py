@@ -11,7 +11,7 @@ from satcheck.audit.likeness import near_groups
 from satcheck.audit.rows import PartRow, PhotoRow, mean, mean_reasons
 from satcheck.model import ZONES, CalibrationFacts, Interval, Label
 from satcheck.report import DEMO_NOTE
-from satcheck.statistics.control import Chart, chart, level_of
+from satcheck.statistics.control import Chart, chart, level_of_shares
 from satcheck.statistics.intervals import wilson
 from satcheck.statistics.sampling import Plan, sampling_plan, share_that_passes
 
@@ -283,7 +283,7 @@ def trend(
     if len(values) <= baseline:
         problem = f"{len(values)} parts; limits need {FEWEST + 1} and more"
     else:
-        level = level_of(values[:baseline])
+        level = level_of_shares(values[:baseline])
         if level.sd <= 1e-9:
             problem = f"the first {baseline} parts are all alike, so no spread is known"
         else:

@@ -7,6 +7,9 @@ from satcheck.audit.summary import EACH, Group, Repeated, SecondLook, Summary, T
 MANY = 6
 """So many of a list are named before the rest is counted."""
 
+CHANCE = "as up to 1 of 3 rows in order warn so within 30 parts"
+"""How often a trend warns falsely: `control.level_of_shares`."""
+
 
 def counted(count: int, one: str, many: str = "") -> str:
     """Return a count with its word: 1 part, 2 parts."""
@@ -64,9 +67,15 @@ def trend_sentence(found: Trend) -> str:
     if found.alarm is None:
         later = counted(len(found.values) - found.baseline, "part")
         return f"{name}: has not moved in the {later} since the first {found.baseline}."
-    way = "up" if found.chart.moved > 0 else "down"
-    at = found.alarm
-    return f"{name}: has moved {way} since part {found.parts[at]} ({found.times[at][:10]})."
+    chart, at = found.chart, found.alarm
+    way = chart.way(at - found.baseline)
+    part = f"part {found.parts[at]} ({found.times[at][:10]})"
+    if chart.alarms[-1] and chart.way(-1) == way:
+        told = f"{name}: has moved {way} since {part}"
+    else:
+        now = chart.way(-1) if chart.alarms[-1] else "within its limits"
+        told = f"{name}: had moved {way} at {part}, and is {now} now"
+    return f"{told}; look for the cause, {CHANCE}."
 
 
 def second_sentences(second: SecondLook, failing: int, unjudged: int) -> tuple[str, ...]:

@@ -211,6 +211,9 @@ def _moved(one: Watched) -> float:
 
 def _why(one: Watched) -> str:
     assert one.chart is not None
+    if not one.chart.alarms[-1]:
+        way = one.chart.way(int(np.argmax(one.chart.alarms)))
+        return f"{one.name} had moved {way}, and is within its limits now"
     way = "up" if one.chart.moved > 0 else "down"
     return f"{one.name} {way} by {abs(one.chart.moved):.1f} standard deviations"
 
