@@ -11,7 +11,19 @@ from playwright.sync_api import Browser, Locator, Page, expect, sync_playwright
 
 from satcheck.audit.outputs import write_results
 from satcheck.audit.summary import Summary, summarise
-from satcheck.model import Label
+from satcheck.model import ZONES, Label
+
+SPOILED_WORDS = """() => [...document.querySelectorAll('#findings svg')].flatMap(svg => {
+    const boxes = name => [...svg.querySelectorAll(name)].map(node => ({
+        ...JSON.parse(JSON.stringify(DOMRect.fromRect(node.getBBox()))), said: node.textContent,
+    }))
+    const words = boxes('text'), all = [...words, ...boxes('rect')]
+    const meets = (a, b) => a !== b && a.left < b.right && b.left < a.right
+        && a.top + 3 < b.bottom && b.top + 3 < a.bottom
+    return words.filter(one => one.left < 0 || one.right > svg.viewBox.baseVal.width + 0.5
+        || all.some(other => meets(one, other))).map(one => one.said)
+})"""
+"""Words of a chart that leave its picture, or lie on others or on a bar."""
 
 
 @pytest.fixture(scope="module")
@@ -114,3 +126,34 @@ def test_print_holds_each_shown_part_with_its_picture_and_the_promise(
     assert "P-01.jpg" not in words
     assert pictures == sum(len(part.photos) for part in shown)
     assert all(" ".join(sentence.split()) in words for sentence in found.statement)
+
+
+@pytest.fixture
+def crowded(browser: Browser, tmp_path: Path) -> Iterator[Page]:
+    """Yield the page of 120 parts with long names, each starved, and with the longest reason."""
+    who, why = "Annemarie-Müller-Lüdenscheidt-von-Grünau", {"unlike the shop's photos": 0.4}
+    whole, lock = dict.fromkeys(ZONES, Label.STARVED), {"lock": Label.STARVED}
+    parts = []
+    for k in range(120):
+        name, by = f"{k:03}" + "M" * 57, who if k % 2 else "AB"
+        zones = lock if k % 4 < 2 else whole
+        parts.append(part_of(name, photo_of(name, Label.STARVED, zones, by=by, reasons=why)))
+    found = summarise(parts, made_at="2026-04-01", folders=["March"])
+    write_results(found, tmp_path, lambda _: jpeg())
+    page = browser.new_page(viewport={"width": 688, "height": 980})
+    page.goto((tmp_path / "audit.html").as_uri())
+    yield page
+    page.close()
+
+
+def test_no_column_is_cut_off_in_print_whatever_the_names(crowded: Page) -> None:
+    """A4 less its margins is 182 mm, 688 pixels wide."""
+    crowded.emulate_media(media="print")
+    wide = "document.querySelector('#table').scrollWidth - document.body.clientWidth"
+    assert crowded.evaluate(wide) <= 0
+
+
+def test_no_word_of_a_chart_is_cut_off_or_lies_on_another(crowded: Page) -> None:
+    """'unlike the shop's photos' was read as 'like the shop's photos'."""
+    expect(crowded.locator("#findings")).to_contain_text("starved, Annemarie-")
+    assert crowded.evaluate(SPOILED_WORDS) == []

@@ -5,10 +5,13 @@ from html import escape
 
 from satcheck.audit.summary import FEWEST, Trend, ZoneCount
 from satcheck.audit.wording import percent
+from satcheck.ledger.listing import shown
 from satcheck.pages.svg import INK, QUIET, WIDTH, dot, line, path, picture, text
 
-LABEL, ROW, RIGHT = 132, 22, 62
+LABEL, ROW, RIGHT = 162, 22, 84
 """Room for words on the left, height of a bar's row, room for numbers on the right."""
+TITLE = 38
+"""Signs of a heading that leave room for the number at its end; the caption says all of it."""
 LEFT, TOP, BOTTOM = 12, 26, 150
 
 
@@ -74,7 +77,7 @@ def trend_chart(trend: Trend) -> str:
         )
     ]  # fmt: skip
     whose = f", {trend.whose}" if trend.whose else ""
-    drawn.append(text(LEFT, 12, f"{trend.quantity}{whose}"))
+    drawn.append(text(LEFT, 12, shown(f"{trend.quantity}{whose}", TITLE)))
     if made is not None:
         start = x(trend.baseline - 0.5)
         drawn += [line(start, y(limit), x(last), y(limit), dashes="5 3") for limit in limits]
