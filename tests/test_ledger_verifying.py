@@ -1,6 +1,7 @@
 """Whatever is changed, lost, added or moved in the file shows."""
 
 from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import given, settings
@@ -44,9 +45,9 @@ def test_an_untouched_ledger_is_whole(ledger: Ledger) -> None:
 def test_what_is_recorded_while_it_is_verified_is_no_fault(
     ledger: Ledger, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    def count_later(reader: Ledger, head: Head) -> bool:
+    def count_later(reader: Ledger, head: Head, tally: Any) -> bool:
         ledger.append(note("meanwhile"))
-        return count(reader, head)
+        return count(reader, head, tally)
 
     count = verifying._counts_agree
     monkeypatch.setattr(verifying, "_counts_agree", count_later)
@@ -116,6 +117,13 @@ def test_an_end_cut_off_shows_only_against_a_noted_hash(ledger: Ledger) -> None:
     assert "rewritten" in lost.problem
 
 
+def test_the_noted_hash_of_an_empty_ledger_accuses_nobody(tmp_path: Path) -> None:
+    with open_ledger(tmp_path / "new.ledger", clock_from()) as new:
+        noted = verify(new).head.hash
+        new.append(note("one"))
+        assert verify(new, noted=noted).first is None
+
+
 @pytest.mark.parametrize("noted", ["", "abc", "xyzxyzxyz"])
 def test_what_is_no_hash_is_refused(ledger: Ledger, noted: str) -> None:
     with pytest.raises(UsageError, match="is no hash"):
@@ -131,6 +139,9 @@ def test_what_is_no_hash_is_refused(ledger: Ledger, noted: str) -> None:
         'INSERT INTO lookup SELECT 9, kind, made_at, "by", corrects, superseded, part, "view", '
         "series, photo, calibration, fibre, resin, verdict, request FROM lookup WHERE seq = 2",
         "DELETE FROM tally",
+        "UPDATE tally SET verdict = 'rich'",
+        "UPDATE tally SET judged_ppm = 0",
+        """UPDATE tally SET "by" = 'another'""",
     ],
 )
 def test_an_index_that_lies_shows_though_the_entries_are_whole(

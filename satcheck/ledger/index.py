@@ -6,7 +6,7 @@ entries came.
 
 import json
 import sqlite3
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
@@ -70,15 +70,21 @@ def _supersede(db: sqlite3.Connection, corrected: str | None) -> None:
 
 def _tally(db: sqlite3.Connection, row: RowValues, sign: int) -> None:
     """Count an inspection in its month and its ISO week, in UTC; -1 takes it out again."""
+    for key, counts in tally_lines(row):
+        db.execute(_UPSERT, (*key, *(sign * count for count in counts)))
+
+
+def tally_lines(row: RowValues) -> Iterator[tuple[tuple[str, ...], tuple[int, ...]]]:
+    """Yield key and counts of an inspection as it is tallied; nothing for another entry."""
     if row[2] != Kind.INSPECTION:
         return
-    line, body = lookup_line(row, superseded=False), json.loads(row[3])
-    key = [str(row[5]), *(line[6 + LOOKED_UP.index(k)] or "" for k in _TALLIED)]
-    judged, evenness = _measures(body)
-    counts = [sign, sign * judged, sign * (evenness is not None), sign * (evenness or 0)]
+    line = lookup_line(row, superseded=False)
+    key = (str(row[5]), *(line[6 + LOOKED_UP.index(k)] or "" for k in _TALLIED))
+    judged, evenness = _measures(json.loads(row[3]))
+    counts = (1, judged, int(evenness is not None), evenness or 0)
     year, week, _ = datetime.fromisoformat(row[4]).isocalendar()
     for period in (row[4][:7], f"{year:04}-W{week:02}"):
-        db.execute(_UPSERT, (period, *key, *counts))
+        yield (period, *key), counts
 
 
 _TALLIED = ("resin", "calibration", "fibre", "verdict")

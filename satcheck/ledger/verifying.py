@@ -3,14 +3,14 @@
 import hashlib
 import json
 import zlib
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
 from satcheck.errors import LedgerError, UsageError
 from satcheck.ledger.book import Head, Ledger, entry_of
 from satcheck.ledger.entries import START, Kind, canonical, chain_hash, entry_id
-from satcheck.ledger.index import RowValues, lookup_line
+from satcheck.ledger.index import RowValues, lookup_line, tally_lines
 from satcheck.ledger.photos import kept_photo
 
 
@@ -70,6 +70,7 @@ def _verify(ledger: Ledger, seen: "_Noted", noted: str | None, *, photos: bool) 
     head, agrees = Head(0, START), True
     corrected = {row[0] for row in ledger.read("SELECT corrects FROM record WHERE corrects > ''")}
     known: set[str] = set()
+    tally: dict[tuple[str, ...], tuple[int, ...]] = {}
     for row in ledger.rows():
         problem = _entry_problem(row, head) or _content_problem(ledger, row, photos=photos)
         if problem is None and row[6] is not None and row[6] not in known:
@@ -81,13 +82,16 @@ def _verify(ledger: Ledger, seen: "_Noted", noted: str | None, *, photos: bool) 
         head = Head(row[0], row[9])
         seen.look_at(row[9])
         agrees = agrees and _is_indexed(ledger, row, superseded=row[1] in corrected)
+        for key, counts in () if row[1] in corrected else tally_lines(row):
+            had = tally.get(key, (0,) * len(counts))
+            tally[key] = tuple(map(sum, zip(had, counts, strict=True)))
     if not seen.found:
         lost = Finding(
             head.seq, "", f"no entry has the noted hash {noted}: the chain was rewritten"
         )
         return Report(head, lost, agrees)
     _check_file(ledger)
-    return Report(head, None, agrees and _counts_agree(ledger, head))
+    return Report(head, None, agrees and _counts_agree(ledger, head, tally))
 
 
 def _check_file(ledger: Ledger) -> None:
@@ -105,7 +109,7 @@ class _Noted:
         self.start = (noted or "").strip().lower()
         if noted is not None and (len(self.start) < 8 or set(self.start) - set("0123456789abcdef")):
             raise UsageError(f"{noted!r} is no hash; the first 8 digits or more of one are allowed")
-        self.found = noted is None
+        self.found = noted is None or self.start == START  # the last hash of an empty ledger
 
     def look_at(self, hash_: str) -> None:
         self.found = self.found or hash_.startswith(self.start)
@@ -180,14 +184,15 @@ def _is_indexed(ledger: Ledger, row: RowValues, *, superseded: bool) -> bool:
     ]
 
 
-def _counts_agree(ledger: Ledger, head: Head) -> bool:
-    """Return whether the index has no entry too many, and the tally counts each in two periods."""
+def _counts_agree(
+    ledger: Ledger, head: Head, tally: Mapping[tuple[str, ...], tuple[int, ...]]
+) -> bool:
+    """Return whether the index has no entry too many, and trends count what the entries say."""
     (entries,) = ledger.read("SELECT count(*) FROM lookup")[0]
-    (current,) = ledger.read(
-        "SELECT count(*) FROM lookup WHERE kind = ? AND NOT superseded", (Kind.INSPECTION,)
-    )[0]
-    (tallied,) = ledger.read("SELECT coalesce(sum(inspections), 0) FROM tally")[0]
-    return (entries, tallied) == (head.seq, 2 * current)
+    counted = {tuple(line[:6]): tuple(line[6:]) for line in ledger.read("SELECT * FROM tally")}
+    return entries == head.seq and tally == {
+        key: counts for key, counts in counted.items() if any(counts)
+    }
 
 
 def as_origin(row: RowValues) -> str:
