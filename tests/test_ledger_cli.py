@@ -1,5 +1,6 @@
 """The commands of ``satcheck ledger``: what they print, write and refuse."""
 
+import csv
 import json
 import time
 from pathlib import Path
@@ -60,6 +61,34 @@ def test_a_list_in_two_forms_at_once_is_refused(
 ) -> None:
     assert run(command, "--csv", "--json") == 2
     assert capsys.readouterr() == ("", "--csv and --json: a list is printed as one of them\n")
+
+
+def test_a_list_that_leaves_older_entries_out_says_so(
+    ledger: Ledger, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run("list", "--limit", "2") == 0
+    assert "Only the newest 2 are listed" in capsys.readouterr().err
+    assert run("list", "--limit", "3") == 0
+    assert capsys.readouterr().err == ""
+
+
+def test_what_was_corrected_does_not_pass_for_what_counts(
+    ledger: Ledger, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """What corrects it may not be in the list: the starved of March, mended in April."""
+    old = next(ledger.entries())
+    new = ledger.append(note("a reflex, by eye good", corrects=old.id))
+    assert run("list", "--verdict", "starved") == 0
+    _, line, mark, *_ = capsys.readouterr().out.splitlines()
+    assert line.split()[2] == f"{old.id[:8]}*"
+    assert mark.startswith("* corrected by a later entry")
+    assert run("list", "--verdict", "good") == 0
+    assert "*" not in capsys.readouterr().out
+    assert run("export", "march.csv", "--verdict", "starved") == 0
+    assert run("export", "march.json", "--verdict", "starved") == 0
+    (row,) = csv.DictReader(Path("march.csv").read_text("utf-8-sig").splitlines())
+    (entry,) = json.loads(Path("march.json").read_text("utf-8"))
+    assert row["corrected_by"] == entry["corrected_by"] == new.id
 
 
 @pytest.mark.parametrize(

@@ -23,7 +23,7 @@ def ledger(tmp_path: Path) -> Ledger:
 
 
 def test_the_csv_has_a_row_an_entry_and_the_numbers_as_numbers(ledger: Ledger) -> None:
-    rows = list(csv.DictReader(csv_lines(ledger.entries())))
+    rows = list(csv.DictReader(csv_lines(ledger.entries(), ledger.corrected_by)))
     assert tuple(rows[0]) == COLUMNS
     assert [row["kind"] for row in rows] == ["inspection", "note"]
     assert (rows[0]["part"], rows[0]["verdict"]) == ("4711", "good")
@@ -32,7 +32,7 @@ def test_the_csv_has_a_row_an_entry_and_the_numbers_as_numbers(ledger: Ledger) -
 
 
 def test_the_csv_holds_no_formula(ledger: Ledger) -> None:
-    row = list(csv.DictReader(csv_lines(ledger.entries())))[1]
+    row = list(csv.DictReader(csv_lines(ledger.entries(), ledger.corrected_by)))[1]
     assert (row["part"], row["text"]) == ("'-4712", '\'=HYPERLINK("x")')
 
 
@@ -47,10 +47,10 @@ def test_numbers_stay_numbers(number: float | None) -> None:
 
 
 def test_the_json_holds_whole_entries(ledger: Ledger) -> None:
-    found = json.loads("\n".join(json_lines(ledger.entries())))
+    found = json.loads("\n".join(json_lines(ledger.entries(), ledger.corrected_by)))
     assert [entry["id"] for entry in found] == [entry.id for entry in ledger.entries()]
     assert found[0]["body"]["inspection"]["schema"] == "satcheck.inspection/1"
 
 
 def test_an_empty_ledger_is_an_empty_array() -> None:
-    assert json.loads("\n".join(json_lines([]))) == []
+    assert json.loads("\n".join(json_lines([], str))) == []

@@ -106,4 +106,4 @@ def test_any_byte_of_a_calibration_that_is_changed_is_found_or_changes_nothing(
 
 
 def test_an_empty_export_is_its_header() -> None:
-    assert len(list(csv_lines([]))) == 1
+    assert len(list(csv_lines([], str))) == 1

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from satcheck.cli.common import DEFECT, help_where_alone, say
+from satcheck.cli.common import DEFECT, complain, help_where_alone, say
 from satcheck.cli.recording import DEFAULT, now
 from satcheck.errors import UsageError
 
@@ -98,11 +98,14 @@ def list_(
     _check_form(as_csv=as_csv, as_json=as_json)
     search = _search(kind, part, verdict, by, resin, since, until, current=current)
     with _reading(file) as opened:
-        found = opened.find(search, limit=min(limit, sys.maxsize))  # SQLite takes no larger one
-    if as_csv or as_json:
-        say("\n".join(csv_lines(found) if as_csv else json_lines(found)))
-    else:
-        say(list_text(found) if found else "No such entry.")
+        found = opened.find(search, limit=min(limit + 1, sys.maxsize))  # SQLite takes no more
+        shown, by_what = found[:limit], opened.corrected_by
+        if as_csv or as_json:
+            say("\n".join((csv_lines if as_csv else json_lines)(shown, by_what)))
+        else:
+            say(list_text(shown, by_what) if shown else "No such entry.")
+    if len(found) > limit:
+        complain(f"Only the newest {limit} are listed; --limit N lists more, export all.")
 
 
 @ledger.command()
@@ -180,7 +183,7 @@ def export(
 
     search = _search(kind, part, verdict, by, resin, since, until, current=current)
     with _reading(file) as opened:
-        write_export(opened.matching(search), out)
+        write_export(opened.matching(search), opened.corrected_by, out)
     say(f"Exported to {out}.")
 
 

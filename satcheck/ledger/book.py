@@ -142,6 +142,15 @@ class Ledger:
         )
         return tuple(entry_of(row) for row in rows)
 
+    def corrected_by(self, id_: str) -> str:
+        """Return the id of the newest entry that corrects another; blank where none does."""
+        rows = self.read(
+            "SELECT record.id FROM lookup JOIN record USING (seq) WHERE lookup.corrects = ? "
+            "ORDER BY lookup.made_at DESC, lookup.seq DESC LIMIT 1",
+            (id_,),
+        )
+        return str(rows[0][0]) if rows else ""
+
     def matching(self, search: Search, batch: int = 500) -> Iterator[Entry]:
         """Yield all that a search finds, in the order in which it was recorded, few at a time."""
         where, values = search.sql()

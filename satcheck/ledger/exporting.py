@@ -5,7 +5,7 @@ import io
 import json
 import os
 import secrets
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
@@ -19,8 +19,11 @@ from satcheck.tables import unformula
 COLUMNS = (
     *("seq", "id", "kind", "made_at", "by", "corrects"),
     *LOOKED_UP,
-    *("evenness", "share_judged", "text"),
+    *("evenness", "share_judged", "text", "corrected_by"),
 )
+CorrectedBy = Callable[[str], str]
+"""Returns the id of what corrects an entry, from its id, blank where nothing does: it may itself
+be left out of what is exported, and the entry must not pass for one that counts."""
 TREND_COLUMNS = (
     *("period", "group", "inspections"),
     *(verdict.replace(" ", "_") for verdict in VERDICTS),
@@ -28,22 +31,22 @@ TREND_COLUMNS = (
 )
 
 
-def csv_lines(entries: Iterable[Entry]) -> Iterator[str]:
+def csv_lines(entries: Iterable[Entry], corrected_by: CorrectedBy) -> Iterator[str]:
     """Yield the lines of a CSV table, header first; text is never taken for a formula."""
     yield _line(COLUMNS)
     for entry in entries:
-        values = _values(entry)
+        values = _values(entry) | {"corrected_by": corrected_by(entry.id)}
         yield _line([values.get(column) for column in COLUMNS])
 
 
-def json_lines(entries: Iterable[Entry]) -> Iterator[str]:
+def json_lines(entries: Iterable[Entry], corrected_by: CorrectedBy) -> Iterator[str]:
     """Yield the lines of one JSON array of whole entries."""
     yield "["
     before = None
     for entry in entries:
         if before is not None:
             yield f"{before},"
-        before = json.dumps(asdict(entry))
+        before = json.dumps(asdict(entry) | {"corrected_by": corrected_by(entry.id) or None})
     if before is not None:
         yield before
     yield "]"
@@ -68,7 +71,7 @@ def trend_json_text(points: Iterable[Point]) -> str:
     return json.dumps([asdict(point) for point in points], indent=1)
 
 
-def write_export(entries: Iterable[Entry], path: Path) -> None:
+def write_export(entries: Iterable[Entry], corrected_by: CorrectedBy, path: Path) -> None:
     """Write a table or an array to a new file, as its name ends; whole or not at all.
 
     Raises
@@ -87,7 +90,7 @@ def write_export(entries: Iterable[Entry], path: Path) -> None:
     part = path.with_name(f".{path.name[:40]}.{secrets.token_hex(4)}.part")
     try:
         with part.open("x", encoding=encoding, errors="backslashreplace", newline="\n") as file:
-            file.writelines(f"{line}\n" for line in lines(entries))
+            file.writelines(f"{line}\n" for line in lines(entries, corrected_by))
             file.flush()
             os.fsync(file.fileno())
         part.replace(path)

@@ -1,7 +1,7 @@
 """Entries as text for a terminal: a list with one line each, one in full, and their trend."""
 
 import json
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import datetime, tzinfo
 
 from satcheck.ledger.book import Ledger
@@ -12,21 +12,33 @@ from satcheck.ledger.trend import VERDICTS, Point
 from satcheck.ledger.verifying import Report
 from satcheck.report import text_report
 
-_ROW = "{:<16}  {:<8}  {:<10}  {:<14}  {:<10}  {}"
+CORRECTED = "* corrected by a later entry, so it no longer counts; --current leaves it out"
+_ROW = "{:<16}  {:<9} {:<10}  {:<14}  {:<10}  {}"
 _POINT = " {:>5} {:>7} {:>4} {:>4} {:>5} {:>4} {:>6} {:>6} {:>8}"
 
 
-def list_text(entries: Iterable[Entry], zone: tzinfo | None = None) -> str:
+def list_text(
+    entries: Iterable[Entry], corrected_by: Callable[[str], str], zone: tzinfo | None = None
+) -> str:
     """Return one line an entry under a header, 80 columns; times by the computer's own clock.
 
-    ``zone`` is for another clock.
+    Parameters
+    ----------
+    entries : iterable of Entry
+    corrected_by : callable
+        Returns the id of what corrects an entry, from its id; blank where nothing does.
+    zone : tzinfo, optional
+        For another clock.
     """
-    lines = [_ROW.format("time", "id", "kind", "part or photo", "verdict", "by")]
+    lines, marked = [_ROW.format("time", "id", "kind", "part or photo", "verdict", "by")], False
     for entry in entries:
+        is_old = bool(corrected_by(entry.id))
+        marked = marked or is_old
         verdict = str(entry.body.get("verdict") or "")
         cells = (entry.kind[:10], shown(_what(entry), 14), shown(verdict, 10), shown(entry.by, 12))
-        lines.append(_ROW.format(local(entry.made_at, zone), entry.id[:8], *cells).rstrip())
-    return "\n".join(lines)
+        name = entry.id[:8] + "*" * is_old
+        lines.append(_ROW.format(local(entry.made_at, zone), name, *cells).rstrip())
+    return "\n".join([*lines, *([CORRECTED] if marked else [])])
 
 
 def trend_text(points: Sequence[Point], period: str, group: str | None = None) -> str:
