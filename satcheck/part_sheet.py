@@ -39,6 +39,8 @@ MARGIN, WIDTH = 16 * mm, A4[0] - 32 * mm
 INK, QUIET = HexColor("#14212b"), HexColor("#51606b")
 ACROSS, HIGH = 3, 92 * mm
 """Pictures side by side, and the height of one at most."""
+COLUMNS = 6
+"""Photos whose zones stand side by side in one table."""
 _FILES = (("DejaVuSans.ttf", "DejaVuSans-Bold.ttf"), ("Vera.ttf", "VeraBd.ttf"))
 """The first pair that is installed; the second comes with reportlab."""
 
@@ -79,8 +81,7 @@ def _story(part: PartRow, picture: Callable[[PhotoRow], bytes | None]) -> list[F
         *(Paragraph(_said(line), _style(11, after=1.5)) for line in _lines(part)),
         Spacer(1, 3 * mm),
         _pictures(part.photos, picture),
-        Spacer(1, 3 * mm),
-        _zones(part.photos),
+        *(_zones(part.photos, k) for k in range(0, len(part.photos), COLUMNS)),
         Spacer(1, 4 * mm),
     ]
     facts = {p.inspection.calibration.id + p.inspection.calibration.fibre: p for p in part.photos}
@@ -163,10 +164,10 @@ class _Jpeg(ImageReader):
         return self._jpeg
 
 
-def _zones(photos: Sequence[PhotoRow]) -> Table:
-    """Return the table of zones, one column a photo."""
-    some = photos[:6]
-    heads = [_said(photo.view or f"photo {k}") for k, photo in enumerate(some, 1)]
+def _zones(photos: Sequence[PhotoRow], first_of: int) -> Table:
+    """Return the table of zones, one column a photo, of as many photos as it has room for."""
+    some = photos[first_of : first_of + COLUMNS]
+    heads = [_said(photo.view or f"photo {k}") for k, photo in enumerate(some, first_of + 1)]
     rows = [[Paragraph(f"<b>{head}</b>", _style(8)) for head in ("zone", *heads)]]
     for zone in ZONES:
         found = [{z.name: z for z in photo.inspection.zones}.get(zone) for photo in some]
@@ -179,7 +180,8 @@ def _zones(photos: Sequence[PhotoRow]) -> Table:
     ]
     first = 32 * mm
     widths = [first, *([(WIDTH - first) / len(some)] * len(some))]
-    return Table(rows, colWidths=widths, style=TableStyle(lines), repeatRows=1)
+    style = TableStyle(lines)
+    return Table(rows, colWidths=widths, style=style, repeatRows=1, spaceBefore=3 * mm)
 
 
 def _zone(zone: ZoneVerdict | None) -> str:

@@ -156,6 +156,15 @@ def test_a_sheet_names_the_part_in_its_script_or_by_code(found: Summary) -> None
     assert "Inspected by:" in said
 
 
+def test_a_sheet_holds_the_zones_of_every_photo(found: Summary) -> None:
+    """Of a part's seventh photo and those after it no zone was told."""
+    photos = [photo_of("9", path=f"{n}.jpg") for n in range(7)]
+    photos.append(photo_of("9", Label.STARVED, {"lock": Label.STARVED}, path="7.jpg"))
+    said = words(part_sheet(part_of("9", *photos), found, no_picture)).split("Calibration")[0]
+    assert all(f"photo {n}" in said for n in range(1, 9))
+    assert "STARVED" in said.split("photo 7")[1]
+
+
 def test_equal_parts_give_equal_sheets_and_many_photos_several_pages(found: Summary) -> None:
     many = part_of("9", *(photo_of("9", path=f"{n}.jpg") for n in range(14)))
     one, other = (part_sheet(many, found, a_picture) for _ in range(2))
