@@ -5,7 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import binom
 
-from satcheck.statistics.sampling import AQLS, Plan, sampling_plan, share_that_passes
+from satcheck.statistics.sampling import AQLS, Plan, sampling_plan, wrong_that_pass
 
 # Cells that two independent copies of ISO 2859-1:1999, table 2-A, show for general level II.
 PRINTED = [
@@ -48,13 +48,18 @@ def test_a_plan_fits_its_lot_and_keeps_the_makers_risk(lot: int, aql: float, lev
     assert plan.is_all or binom.cdf(plan.accept, plan.size, aql / 100) > 0.8
 
 
-def test_what_passes_is_the_binomials() -> None:
-    plan = sampling_plan(60, 1.0)
-    assert (plan.size, plan.accept) == (13, 0)
-    share = share_that_passes(plan)
-    assert share == pytest.approx(1 - 0.10 ** (1 / 13))
-    looser = Plan(500, 2.5, "H", 50, 3)
-    assert binom.cdf(3, 50, share_that_passes(looser)) == pytest.approx(0.10)
+def test_what_passes_is_counted_in_the_lot_itself() -> None:
+    """5 of 8, none wrong: with 2 wrong C(6,5)/C(8,5) = 6/56 pass, with 3 wrong 1/56."""
+    plan = sampling_plan(8, 2.5)
+    assert (plan.size, plan.accept) == (5, 0)
+    assert wrong_that_pass(plan) == 2
+    assert wrong_that_pass(plan, 1 / 57) == 3
+    assert wrong_that_pass(Plan(8, 2.5, "C", 8, 0)) == 0, "all are looked at"
+
+
+def test_in_a_large_lot_what_passes_is_the_binomials() -> None:
+    plan = Plan(100_000, 2.5, "H", 50, 3)
+    assert binom.cdf(3, 50, wrong_that_pass(plan) / 100_000) == pytest.approx(0.10, abs=1e-3)
 
 
 @pytest.mark.parametrize(("lot", "aql", "level"), [(0, 1.0, "II"), (9, 2.0, "II"), (9, 1.0, "IV")])

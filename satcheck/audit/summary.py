@@ -13,7 +13,7 @@ from satcheck.model import ZONES, CalibrationFacts, Interval, Label
 from satcheck.report import DEMO_NOTE
 from satcheck.statistics.control import Chart, chart, level_of_shares
 from satcheck.statistics.intervals import wilson
-from satcheck.statistics.sampling import Plan, sampling_plan, share_that_passes
+from satcheck.statistics.sampling import Plan, sampling_plan, wrong_that_pass
 
 BASELINE, FEWEST = 20, 10
 """Parts that set a trend's level, by default and at least; as in ``studies.drift``."""
@@ -90,8 +90,13 @@ class SecondLook:
     """None where no part passes."""
     parts: tuple[str, ...]
     """Drawn by a hash of calibration and photos, so that nobody picks them and all can check."""
-    lets_pass: float
-    """Share of wrong parts at which the lot still passes in one of ten."""
+    wrong: int
+    """So many wrong parts, and no more, still let the lot pass in one of ten and more."""
+
+    @property
+    def lets_pass(self) -> float:
+        """Return them as a share of the lot, 0 to 1."""
+        return 0.0 if self.plan is None else self.wrong / self.plan.lot
 
 
 @dataclass(frozen=True)
@@ -296,11 +301,11 @@ def second_look(parts: Sequence[PartRow], aql: float = AQL) -> SecondLook:
     """Return the sampling plan for the parts that pass, and which of them were drawn."""
     passing = [part for part in parts if part.outcome == "pass"]
     if not passing:
-        return SecondLook(None, (), 0.0)
+        return SecondLook(None, (), 0)
     plan = sampling_plan(len(passing), aql)
     drawn = sorted(passing, key=_lot_number)[: plan.size]
-    lets_pass = 0.0 if plan.is_all else share_that_passes(plan)
-    return SecondLook(plan, tuple(sorted(part.part for part in drawn)), lets_pass)
+    wrong = wrong_that_pass(plan)
+    return SecondLook(plan, tuple(sorted(part.part for part in drawn)), wrong)
 
 
 def _lot_number(part: PartRow) -> str:

@@ -92,8 +92,8 @@ def second_sentences(second: SecondLook, failing: int, unjudged: int) -> tuple[s
         first,
         f"Of the {plan.lot} that pass, look at {plan.size} (ISO 2859-1, level II, normal, single, "
         f"AQL {plan.aql:g} %, letter {plan.letter}). Where {allowed} found starved or rich, the "
-        f"lot stands; else look at all. A lot with {percent(second.lets_pass)} wrong still passes "
-        "one time in ten.",
+        f"lot stands; else look at all. With {second.wrong} of the {plan.lot} wrong it still "
+        "passes one time in ten or more.",
         EACH,
     )
 

@@ -8,7 +8,8 @@ cells that two independent copies of the table show. The standard itself comes f
 from bisect import bisect_left
 from dataclasses import dataclass
 
-from scipy.stats import beta
+import numpy as np
+from scipy.stats import hypergeom
 
 AQLS = (
     *(0.010, 0.015, 0.025, 0.040, 0.065, 0.10, 0.15, 0.25, 0.40, 0.65),
@@ -84,6 +85,12 @@ def _cell(row: int, zero: int) -> tuple[int, int]:
     return (zero + 3 + min(below, len(_ACCEPT) - 1), _ACCEPT[min(below, len(_ACCEPT) - 1)])
 
 
-def share_that_passes(plan: Plan, chance: float = 0.10) -> float:
-    """Return the share wrong at which a lot is still accepted with some chance; binomial."""
-    return float(beta.ppf(1 - chance, plan.accept + 1, plan.size - plan.accept))
+def wrong_that_pass(plan: Plan, chance: float = 0.10) -> int:
+    """Return how many of the lot's parts may be wrong so that it is accepted with a chance.
+
+    The most of which that holds: hypergeometric, as parts are drawn from the lot itself and not
+    put back (type A operating characteristic; a binomial says up to twice as many for small lots).
+    """
+    wrong = np.arange(plan.lot + 1)
+    passes = hypergeom.cdf(plan.accept, plan.lot, wrong, plan.size) >= chance
+    return int(np.flatnonzero(passes)[-1])
