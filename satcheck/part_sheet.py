@@ -31,7 +31,7 @@ from reportlab.platypus import (
 
 from satcheck.audit.rows import PartRow, PhotoRow, photo_headline
 from satcheck.audit.summary import SUPPORTS, Summary, statement
-from satcheck.audit.wording import percent
+from satcheck.audit.wording import alike_sentence, percent
 from satcheck.model import ZONES, Label, ZoneVerdict
 from satcheck.pdf import CREATOR, Canvas
 
@@ -70,15 +70,17 @@ def part_sheet(part: PartRow, found: Summary, picture: Callable[[PhotoRow], byte
         lines.drawOn(canvas, MARGIN, 9 * mm)
 
     made.addPageTemplates(PageTemplate(frames=[frame], onPage=below))
-    made.build(_story(part, picture))
+    made.build(_story(part, found, picture))
     return out.getvalue()
 
 
-def _story(part: PartRow, picture: Callable[[PhotoRow], bytes | None]) -> list[Flowable]:
+def _story(
+    part: PartRow, found: Summary, picture: Callable[[PhotoRow], bytes | None]
+) -> list[Flowable]:
     verdict = part.verdict.word.upper() if part.fails else part.verdict.word
     story: list[Flowable] = [
         Paragraph(f"Part {_said(part.part)}: {verdict}", _style(20, bold=True, after=3)),
-        *(Paragraph(_said(line), _style(11, after=1.5)) for line in _lines(part)),
+        *(Paragraph(_said(line), _style(11, after=1.5)) for line in _lines(part, found)),
         Spacer(1, 3 * mm),
         _pictures(part.photos, picture),
         *(_zones(part.photos, k) for k in range(0, len(part.photos), COLUMNS)),
@@ -92,7 +94,7 @@ def _story(part: PartRow, picture: Callable[[PhotoRow], bytes | None]) -> list[F
     return story
 
 
-def _lines(part: PartRow) -> list[str]:
+def _lines(part: PartRow, found: Summary) -> list[str]:
     """Return what is said under the verdict."""
     lines = [f"{part.where[:1].upper()}{part.where[1:]}."] if part.where else []
     even = "" if part.evenness is None else f" Evenness {part.evenness:.2f}."
@@ -100,6 +102,7 @@ def _lines(part: PartRow) -> list[str]:
     if part.scale is not None:
         lines.append(f"Scale and photo: {part.scale.sentence}")
     lines += [f"Mind: {_file_name(photo)}: {photo.mind}" for photo in part.photos if photo.mind]
+    lines += [f"Mind: {alike_sentence(names)}" for names in found.alike if part.part in names]
     advice = part.worst.inspection.advice
     if advice:
         lines.append(f"Next: {' '.join(advice)}")
@@ -127,7 +130,9 @@ def _cell(photo: PhotoRow, jpeg: bytes | None, width: float) -> list[Flowable]:
     """Return a picture with what it is of."""
     name = _file_name(photo)
     view = f"<b>{_said(photo.view)}</b>: " if photo.view else ""
-    when = photo.when[:16].replace("T", " ") + (" (recorded)" if photo.is_when_recorded else "")
+    when = photo.when[:16].replace("T", " ") + (
+        " (recorded, UTC)" if photo.is_when_recorded else ""
+    )
     words = f"{view}{_said(photo_headline(photo))}<br/>{_said(name)}, {when}"
     caption = Paragraph(words, _style(7.5))
     if jpeg is None:

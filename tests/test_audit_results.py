@@ -156,6 +156,24 @@ def test_a_sheet_names_the_part_in_its_script_or_by_code(found: Summary) -> None
     assert "Inspected by:" in said
 
 
+def test_one_part_in_two_spellings_is_named_wherever_a_half_may_pass() -> None:
+    """QM-1 fails; qm-1, the same socket's other photo, had a sheet of its own to sign."""
+    bad = part_of("QM-1", photo_of("QM-1", Label.STARVED, {"lock": Label.STARVED}))
+    found = summarise([bad, part_of("qm-1"), part_of("qm-2")])
+    told = "Spelled alike, counted as 2 parts: QM-1, qm-1."
+    assert told in text(found)
+    assert told in page_of(found)
+    assert as_json(found)["spelled_alike"] == [["QM-1", "qm-1"]]
+    sheets = [words(part_sheet(part, found, no_picture)) for part in found.parts]
+    assert [told in " ".join(sheet.split()) for sheet in sheets] == [True, True, False]
+
+
+def test_a_time_that_is_the_record_s_says_by_which_clock(found: Summary) -> None:
+    part = part_of("1", photo_of("1", is_when_recorded=True))
+    assert "2026-03-04 05:06 (recorded, UTC)" in page_of(summarise([part]))
+    assert "(recorded, UTC)" in " ".join(words(part_sheet(part, found, no_picture)).split())
+
+
 def test_a_sheet_holds_the_zones_of_every_photo(found: Summary) -> None:
     """Of a part's seventh photo and those after it no zone was told."""
     photos = [photo_of("9", path=f"{n}.jpg") for n in range(7)]

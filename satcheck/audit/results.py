@@ -9,6 +9,7 @@ from satcheck.audit.rows import PartRow, PhotoRow, photo_headline
 from satcheck.audit.summary import SUPPORTS, Group, Summary, Trend
 from satcheck.audit.wording import (
     absent_sentence,
+    alike_sentence,
     judged_sentence,
     listed,
     others_sentence,
@@ -81,8 +82,9 @@ def _contradicted(found: Summary) -> list[str]:
 
 
 def _twice(found: Summary) -> list[str]:
-    """Return what is there twice, or nearly."""
-    lines = [shown(same_file_sentence(same), 240) for same in found.repeated]
+    """Return which parts and photos are there twice, or nearly."""
+    lines = [shown(alike_sentence(names), 240) for names in found.alike]
+    lines += [shown(same_file_sentence(same), 240) for same in found.repeated]
     for group in found.near:
         numbers = {photo.part for photo in group}
         across = " UNDER DIFFERENT PARTS" if len(numbers) > 1 else ""
@@ -222,6 +224,7 @@ def as_json(found: Summary) -> dict[str, Any]:
                           for photo in part.photos]}
             for part in found.parts
         ],
+        "spelled_alike": [list(names) for names in found.alike],
         "same_file": [list(same.paths) for same in found.repeated],
         "nearly_the_same": [[photo.path for photo in group] for group in found.near],
         "not_read": [vars(problem) | {} for problem in found.problems],

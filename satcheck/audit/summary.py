@@ -136,6 +136,14 @@ class Summary:
         return tuple(photo for part in self.parts for photo in part.photos)
 
     @property
+    def alike(self) -> tuple[tuple[str, ...], ...]:
+        """Return the parts whose numbers differ in capitals alone, as written, group by group."""
+        spelled: dict[str, list[str]] = defaultdict(list)
+        for part in self.parts:
+            spelled[part.part.casefold()].append(part.part)
+        return tuple(tuple(sorted(some)) for some in spelled.values() if len(some) > 1)
+
+    @property
     def contradicted(self) -> tuple[PhotoRow, ...]:
         """Return the photos whose card names another part than the table or the record."""
         return tuple(photo for photo in self.photos if photo.mind)

@@ -106,6 +106,14 @@ def same_file_sentence(same: Repeated) -> str:
     return f"The same file twice, counted once for part {counted_for}: {listed(same.paths)}"
 
 
+def alike_sentence(names: Sequence[str]) -> str:
+    """Return that parts may be one, in several spellings; each may pass where the whole fails."""
+    return (
+        f"Spelled alike, counted as {len(names)} parts: {listed(names)}. If they are one, write "
+        "its number in one way (--table): its worst photo decides."
+    )
+
+
 def absent_sentence(found: Summary) -> str:
     """Return which photos the table names that were not audited, as they lie elsewhere."""
     photos = counted(len(found.absent), "photo")

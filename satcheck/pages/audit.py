@@ -9,6 +9,7 @@ from satcheck.audit.summary import Summary
 from satcheck.audit.wording import (
     GROUP_HEAD,
     absent_sentence,
+    alike_sentence,
     group_row,
     judged_sentence,
     listed,
@@ -52,6 +53,7 @@ def audit_page(found: Summary, picture: Callable[[PhotoRow], bytes | None]) -> I
         headline=photo_headline,
         percent=percent,
         listed=listed,
+        alike=alike_sentence,
         same_file=same_file_sentence,
         absent=absent_sentence,
         passed_over=others_sentence,
