@@ -107,6 +107,20 @@ def test_merging_there_and_back_ends_with_the_same_entries(north: Ledger, south:
     assert verify(south).first is None
 
 
+def test_a_merge_names_what_each_side_corrected_in_its_own_way(
+    north: Ledger, south: Ledger
+) -> None:
+    """Both corrections count from then on, and nothing said so; once told is enough."""
+    merge(north, south)
+    (photo,) = north.find(Search(kind="photo"))
+    north.append(note("reflex", corrects=photo.id))
+    assert merge(north, south).disputed == ()
+    south.append(note("shadow", corrects=photo.id))
+    assert merge(north, south) == Merged(added=1, known=3, photos=0, disputed=(photo.id,))
+    assert len(north.find(Search(kind="note", current=True))) == 2
+    assert merge(north, south).disputed == ()
+
+
 def test_a_merge_records_the_head_that_it_took(north: Ledger, south: Ledger) -> None:
     merge(north, south, by="QA")
     (entry,) = north.find(Search(kind="merge"))

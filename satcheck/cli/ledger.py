@@ -213,6 +213,9 @@ def merge(
     with _reading(other) as source, open_ledger(file, now) as target:
         merged = take(target, source, by)
     say(f"{merged.added} entries added, {merged.known} were there; {merged.photos} photos copied.")
+    if merged.disputed:
+        names = ", ".join(id_[:8] for id_ in merged.disputed)
+        say(f"Corrected otherwise in each ledger, so that both corrections count: {names}.")
 
 
 @ledger.command()

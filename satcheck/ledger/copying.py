@@ -23,6 +23,8 @@ class Merged:
     """Entries that were there already."""
     photos: int
     """Photos copied."""
+    disputed: tuple[str, ...] = ()
+    """Ids of entries that each ledger corrected in its own way: both corrections count now."""
 
 
 def backup(ledger: Ledger, target: Path) -> int:
@@ -78,7 +80,7 @@ def merge(target: Ledger, source: Ledger, by: str = "") -> Merged:
         )
     photos = _copy_photos(source.path, target.path)
     with target.writing() as db:
-        start = target.head().seq
+        start, before = target.head().seq, {*_disputed(target), *_disputed(source)}
         for row in source.rows(until=report.head.seq):
             for _, sha256 in blobs_of(row):
                 packed = source.read("SELECT * FROM blob WHERE sha256 = ?", (sha256,))[0]
@@ -89,7 +91,17 @@ def merge(target: Ledger, source: Ledger, by: str = "") -> Merged:
         known = report.head.seq - added
         if added:
             _note_merge(target, source, report.head, added, by)
-    return Merged(added, known, photos)
+        disputed = tuple(id_ for id_ in _disputed(target) if id_ not in before)
+    return Merged(added, known, photos, disputed)
+
+
+def _disputed(ledger: Ledger) -> tuple[str, ...]:
+    """Return the ids of the entries that several others correct."""
+    rows = ledger.read(
+        "SELECT corrects FROM lookup WHERE corrects IS NOT NULL GROUP BY corrects "
+        "HAVING count(*) > 1"
+    )
+    return tuple(str(id_) for (id_,) in rows)
 
 
 def _note_merge(target: Ledger, source: Ledger, head: Head, added: int, by: str) -> None:
