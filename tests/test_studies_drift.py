@@ -1,5 +1,6 @@
 """Drift over drawn shifts: each cause is named by what was moved, and a steady row warns rarely."""
 
+import re
 from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
@@ -52,6 +53,19 @@ def test_what_moved_names_the_cause(moves: dict[str, float], word: str, says: st
     assert says in found.sentence
     assert found.alarm is not None
     assert 25 <= found.alarm <= 31
+
+
+def test_what_came_back_is_not_told_as_where_it_stands_now() -> None:
+    """Three soft shifts, then as before: 'blur up by 0.2 standard deviations' told of neither."""
+    row = [
+        replace(s, values={**s.values, "blur": s.values["blur"] + 0.12 * (25 <= k < 28)})
+        for k, s in enumerate(drawn({}))
+    ]
+    found = study_drift(row)
+    assert found.alarm is not None
+    assert 25 <= found.alarm < 28
+    (why,) = [cause.why for cause in found.causes if cause.word == "camera"]
+    assert re.fullmatch(r"blur was up by [2-5]\.\d standard .*average lies 0\.\d off now", why)
 
 
 def test_a_row_in_order_says_so_and_seldom_warns() -> None:

@@ -210,12 +210,17 @@ def _moved(one: Watched) -> float:
 
 
 def _why(one: Watched) -> str:
+    """Return how far the average lies off, and how far it did where it has come back since."""
     assert one.chart is not None
-    if not one.chart.alarms[-1]:
-        way = one.chart.way(int(np.argmax(one.chart.alarms)))
-        return f"{one.name} had moved {way}, and is within its limits now"
-    way = "up" if one.chart.moved > 0 else "down"
-    return f"{one.name} {way} by {abs(one.chart.moved):.1f} standard deviations"
+    made = one.chart
+    way = made.way(int(np.argmax(made.alarms)))
+    off = (made.ewma - made.level.target) / made.level.sd * (1 if way == "up" else -1)
+    if off[-1] < off.max() / 2:
+        return (
+            f"{one.name} was {way} by {off.max():.1f} standard deviations, and its average "
+            f"lies {abs(off[-1]):.1f} off now"
+        )
+    return f"{one.name} {way} by {off[-1]:.1f} standard deviations"
 
 
 def _first_change(shifts: Sequence[Shift], baseline: int, trait: str) -> int | None:
