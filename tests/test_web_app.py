@@ -232,6 +232,19 @@ def test_a_photo_judged_again_corrects_the_first_and_stands_alone(tmp_path: Path
     at_the_shop(tmp_path, work)
 
 
+def test_the_address_of_a_photo_shows_the_verdict_that_counts_now(tmp_path: Path) -> None:
+    async def work(at: Phone) -> None:
+        await at.photograph()
+        for name, of in ((OTHER, ID), (THIRD, OTHER)):
+            await at.begin(id=name, of=of, inside=[[10, 20]])
+            await at.client.get(f"/api/photos/{name}?wait=10")
+        for name in (ID, OTHER, THIRD):
+            found = (await at.client.get(f"/api/photos/{name}")).json()
+            assert found["answer"]["id"] == THIRD
+
+    at_the_shop(tmp_path, work)
+
+
 def test_an_old_verdict_mended_again_leaves_one_current(tmp_path: Path) -> None:
     async def work(at: Phone) -> None:
         await at.photograph()

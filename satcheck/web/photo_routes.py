@@ -90,7 +90,11 @@ async def _progress(request: Request, shop: Shop) -> Response:
 
 
 def _state(shop: Shop, name: str, status: int = 200) -> Response:
-    """Return how far a photo is, with its verdict where it is kept."""
+    """Return how far a photo is, with its verdict where it is kept.
+
+    An address outlives its verdict, by the back button or on another phone: once the outline has
+    been mended, only the mended verdict is shown.
+    """
     progress = shop.bench.progress(name)
     if progress is None:
         return problem(404, "unknown_photo")
@@ -102,12 +106,11 @@ def _state(shop: Shop, name: str, status: int = 200) -> Response:
         "is_here": progress.is_here,
     }
     if progress.state == "kept":
-        content["answer"] = answer(_kept(shop, name))
+        content["answer"] = answer(_known(shop.bench.store.current(name)))
     return Json(content, status)
 
 
-def _kept(shop: Shop, name: str) -> Kept:
-    kept = shop.bench.store.get(name)
+def _known(kept: Kept | None) -> Kept:
     if kept is None:
         raise UsageError(WORDS["unknown_photo"])
     return kept
@@ -116,7 +119,7 @@ def _kept(shop: Shop, name: str) -> Kept:
 @told
 async def _series(request: Request, shop: Shop) -> Response:
     """Return what the part's other photos add, and what to do next."""
-    kept = _kept(shop, request.path_params["id"])
+    kept = _known(shop.bench.store.get(request.path_params["id"]))
     seconds = shop.clocks.seconds_left(kept.part)
     minutes = None if seconds is None else seconds / 60
     found = await asyncio.to_thread(series_answer, kept, shop.bench.store, minutes)

@@ -60,6 +60,9 @@ class Store(Protocol):
     def get(self, name: str) -> Kept | None:
         """Return what was kept under an id."""
 
+    def current(self, name: str) -> Kept | None:
+        """Return what was kept under an id, or what has corrected it last."""
+
     def inspection(self, kept: Kept) -> Inspection:
         """Return the whole inspection, with its cells and label map."""
 
@@ -94,6 +97,13 @@ class LedgerStore:
         entry = self._entry(name)
         return None if entry is None else _kept(entry)
 
+    def current(self, name: str) -> Kept | None:
+        """Return what was kept under an id, or what has corrected it last."""
+        entry = self._entry(name)
+        while entry is not None and (later := self._correction(entry.id)) is not None:
+            entry = later
+        return None if entry is None else _kept(entry)
+
     def inspection(self, kept: Kept) -> Inspection:
         """Return the whole inspection, with its cells and label map."""
         return stored_inspection(self._ledger, self._ledger.entry(kept.entry))
@@ -124,12 +134,16 @@ class LedgerStore:
         A page may show an old verdict, or two may be mended at once: one alone stays current.
         """
         while verdict.corrects is not None:
-            search = Search(kind=Kind.INSPECTION, corrects=verdict.corrects)
-            later = self._ledger.find(search, limit=1)
-            if not later:
+            later = self._correction(verdict.corrects)
+            if later is None:
                 break
-            verdict = replace(verdict, corrects=later[0].id)
+            verdict = replace(verdict, corrects=later.id)
         return verdict
+
+    def _correction(self, corrected: str) -> Entry | None:
+        """Return the inspection that corrects an entry; None where none does."""
+        search = Search(kind=Kind.INSPECTION, corrects=corrected)
+        return next(iter(self._ledger.find(search, limit=1)), None)
 
     def _find(self, search: Search) -> tuple[Kept, ...]:
         return tuple(_kept(entry) for entry in reversed(self._ledger.find(search, limit=None)))
