@@ -211,6 +211,22 @@ def test_the_back_button_leads_to_the_earlier_photo_and_to_the_start(page: Page)
     expect(page.locator("#part")).to_have_value("1009")
 
 
+def test_a_verdict_that_was_left_behind_does_not_come_back_over_what_is_typed(page: Page) -> None:
+    held: list[Route] = []
+    page.route("**/api/photos/*/marks.jpg", lambda route: held.append(route))
+    page.fill("#part", "1029")
+    with page.expect_request("**/api/photos/*/marks.jpg", timeout=WAIT):
+        page.set_input_files("#take", SAMPLES / STARVED)
+    page.go_back()
+    page.wait_for_selector("[data-at=start]")
+    type_part(page, "1030")
+    with page.expect_response("**/api/photos/*/marks.jpg"):
+        held[0].continue_()
+    page.evaluate("fetch('/').then((answer) => answer.blob())")  # by then the picture has come
+    expect(page.locator("#part")).to_have_value("1030")
+    assert page.get_attribute("body", "data-at") == "start"
+
+
 def test_two_people_on_one_part_see_each_others_photos(browser: Browser, bench: Server) -> None:
     pages = [open_page(browser.new_context(), bench) for _ in range(2)]
     for page, view in zip(pages, ("anterior", "medial"), strict=True):

@@ -111,7 +111,7 @@ async function finish(id, state, given) {
   if (state.state === "waiting" || state.state === "measuring") state = await wait(id, tell, given);
   if (given.up) return;
   if (state.state !== "failed" || !state.is_here) dropPhoto(id);
-  if (state.state === "kept") await showResult(state.answer, true);
+  if (state.state === "kept") await showResult(state.answer, given);
   else fail({ status: 1, message: state.sentence || words("unknown_photo"), again: state.is_here });
 }
 

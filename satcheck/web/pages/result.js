@@ -23,10 +23,12 @@ export function stageChanged(now) {
   if (series) showSeries(series, now === "late" || now === "over");
 }
 
-export async function showResult(answer, isNew) {
+// given: whether this photo was given up, which a slow network leaves time for; it then changes nothing.
+export async function showResult(answer, given) {
   const fetched = (which) => pictureIfKept(`/api/photos/${answer.id}/${which}.jpg`);
   const drawn = fetched("marks"), bare = fetched("plain").catch(() => null); // it can do without
   const marks = await drawn;
+  if (given.up) return;
   shown = answer;
   series = null;
   adopt(answer);
@@ -41,6 +43,7 @@ export async function showResult(answer, isNew) {
       if (url && shown === answer) byId("plain").src = url;
     });
     await byId("marks").decode().catch(() => {});
+    if (given.up) return;
   }
   byId("verdict").dataset.v = answer.verdict;
   byId("word").textContent = words(answer.verdict);
@@ -58,7 +61,7 @@ export async function showResult(answer, isNew) {
   go("result", answer.retake ? "take_again" : "take_next", answer.retake);
   requestAnimationFrame(() => performance.measure("shown", "sent")); // for whoever measures
   announce([words(answer.verdict), answer.where, byId("do").textContent].filter(Boolean).join(". "));
-  if (isNew) noise(answer);
+  noise(answer);
   byId("verdict").focus({ preventScroll: true });
   followPart(answer.part);
   loadSeries(answer);
