@@ -258,6 +258,15 @@ def test_a_photo_without_a_part_number_waits_until_it_is_typed(page: Page) -> No
     expect(page.locator("#who-part")).to_have_text("1016")
 
 
+def test_a_photo_that_waited_for_a_number_is_not_offered_for_the_next_part(page: Page) -> None:
+    page.set_input_files("#take", SAMPLES / STARVED)
+    expect(page.locator("#held-send")).to_be_visible()
+    photograph(page, LATER, part="1031")
+    page.click("#who")
+    page.fill("#part", "1032")
+    expect(page.locator("#held-send")).to_be_hidden()
+
+
 def test_the_part_number_is_read_off_the_card_before_the_photo(page: Page, tmp_path: Path) -> None:
     page.set_input_files("#scan", card_photo(tmp_path, "1017"))
     expect(page.locator("#part")).to_have_value("1017")

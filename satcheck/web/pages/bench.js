@@ -32,6 +32,7 @@ async function photograph(input) {
 }
 
 async function take(file) {
+  holdNothing(); // a photo that still waits for a number is not of the next part
   const { view, fibre } = setup();
   await follow({ id: newId(), part: partNumber(), view, fibre, size: file.size }, file);
 }
@@ -83,7 +84,6 @@ async function scan(file) {
 async function sendHeld() {
   const file = held;
   if (missingPart(true) || !file) return;
-  holdNothing();
   await take(file);
 }
 
