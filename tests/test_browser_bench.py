@@ -186,6 +186,24 @@ def test_an_upload_goes_on_where_the_network_broke(
     assert offsets[:3] == ["0", "1048576", "1048576"], "nothing that had come is sent again"
 
 
+def test_an_answer_that_never_comes_is_asked_for_again(page: Page) -> None:
+    lost: list[Route] = []
+
+    def lose_the_first(route: Route) -> None:
+        if lost:
+            route.continue_()
+        else:
+            lost.append(route)
+
+    page.clock.install()
+    page.route("**/api/photos", lose_the_first)
+    page.fill("#part", "1033")
+    page.set_input_files("#take", SAMPLES / STARVED)
+    expect(page.locator("#doing")).to_contain_text("Sending")
+    page.clock.fast_forward(60_000)
+    page.wait_for_selector("[data-at=result]")
+
+
 def test_a_double_tap_judges_a_photo_again_only_once(page: Page) -> None:
     photograph(page, part="1008")
     page.click("#mend")

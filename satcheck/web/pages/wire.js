@@ -3,6 +3,7 @@
 
 const table = JSON.parse(document.getElementById("words").textContent);
 const KEY = "satcheck-key";
+const PATIENCE = 40000; // ms; twice what the server holds an answer back for news (own rule)
 
 export const byId = (name) => document.getElementById(name);
 
@@ -67,11 +68,15 @@ export function understood(text) {
   throw foreign();
 }
 
-// Returns what the server answers; throws a Refusal with its sentence, or TypeError without network.
+// Returns what the server answers; throws a Refusal with its sentence, or an error without a status
+// where there is no network, or where a connection that broke unseen brings nothing any more.
 export async function ask(path, method = "GET", sent = undefined) {
-  const answer = await fetch(path, { method, headers: keyHeader(), body: sent && JSON.stringify(sent) });
-  if (!answer.ok) throw await refusal(answer.status, await answer.text());
-  return understood(await answer.text());
+  const patience = new AbortController(), timer = setTimeout(() => patience.abort(), PATIENCE);
+  try {
+    const answer = await fetch(path, { method, headers: keyHeader(), body: sent && JSON.stringify(sent), signal: patience.signal });
+    if (!answer.ok) throw await refusal(answer.status, await answer.text());
+    return understood(await answer.text());
+  } finally { clearTimeout(timer); }
 }
 
 // Returns the address of a picture, or null where a photo was judged elsewhere and none was kept.
