@@ -245,6 +245,19 @@ def test_a_verdict_that_was_left_behind_does_not_come_back_over_what_is_typed(pa
     assert page.get_attribute("body", "data-at") == "start"
 
 
+def test_an_earlier_photo_that_could_not_be_fetched_is_itself_tried_again(page: Page) -> None:
+    photograph(page, STARVED, part="1034")
+    first = page.url
+    photograph(page, LATER)
+    page.route("**/api/photos/*", lambda route: route.abort())
+    page.go_back()
+    expect(page.locator("#failure")).to_contain_text("does not answer")
+    page.unroute_all()
+    page.click("#retry")
+    page.wait_for_selector("[data-at=result]", timeout=WAIT)
+    assert page.url == first
+
+
 def test_two_people_on_one_part_see_each_others_photos(browser: Browser, bench: Server) -> None:
     pages = [open_page(browser.new_context(), bench) for _ in range(2)]
     for page, view in zip(pages, ("anterior", "medial"), strict=True):

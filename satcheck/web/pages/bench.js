@@ -9,14 +9,14 @@ import { send, wait } from "./send.js";
 import { announce, freeUrls, go, keepUrl, lock } from "./stage.js";
 import { ask, byId, newId, takeKey, words } from "./wire.js";
 
-let last = null; // {shot, file}: what was asked last, to be tried again
+let tryAgain = null; // what failed last, once more
 let held = null; // a photo that waits for its part's number
 let underWay = null; // {id, given}: the photo that this page is sending or waiting for
 
 function fail(error) {
   if (error.isAboutKey) { lock(error.message); return; }
   byId("failure").textContent = error.status ? error.message : words("server_gone");
-  byId("retry").hidden = !(last && (!error.status || error.status >= 500 || error.again));
+  byId("retry").hidden = !(!error.status || error.status >= 500 || error.again);
   announce("");
   go("failed", "take_again");
 }
@@ -41,7 +41,7 @@ async function follow(shot, file = null) {
   giveUp();
   const given = { up: false, stop: () => {} };
   underWay = { id: shot.id, given };
-  last = { shot, file };
+  tryAgain = () => follow(shot, file);
   if (location.hash !== `#photo=${shot.id}`) history.pushState(null, "", `#photo=${shot.id}`);
   showWorking(file);
   if (file) keepPhoto(shot, file);
@@ -181,9 +181,11 @@ async function route() {
   giveUp();
   const given = { up: false, stop: () => {} };
   underWay = { id, given };
+  tryAgain = route;
   showWorking(null);
   try {
     const kept = await keptPhoto(id); // a page that was reloaded goes on with what it was sending
+    if (kept) tryAgain = () => follow(kept.shot, kept.file);
     const state = await ask(`/api/photos/${id}`).catch((error) => {
       if (error.status === 404 && kept) return { state: "sending" };
       throw error;
@@ -208,7 +210,7 @@ async function start() {
   for (const name of ["take", "gallery"]) byId(name).addEventListener("change", () => photograph(byId(name)));
   byId("scan").addEventListener("change", () => { const [file] = byId("scan").files; byId("scan").value = ""; if (file) scan(file); });
   byId("held-send").addEventListener("click", sendHeld);
-  byId("retry").addEventListener("click", () => { if (last) follow(last.shot, last.file); });
+  byId("retry").addEventListener("click", () => tryAgain());
   byId("who").addEventListener("click", () => { history.pushState(null, "", location.pathname); route(); });
   byId("cancel").addEventListener("click", cancel);
   addEventListener("popstate", route);
