@@ -441,6 +441,19 @@ def test_a_clock_that_another_phone_started_is_shown_and_not_started_anew(
     expect(page.locator("#gel-stop")).to_be_visible()
 
 
+def test_over_the_working_time_a_photo_that_was_not_judged_still_says_how_to_retake_it(
+    page: Page,
+) -> None:
+    page.check("[name=fibre][value=glass]", force=True)
+    type_part(page, "1035")
+    start_clock(page)
+    page.evaluate("(now => { Date.now = () => now.call(Date) + 3600000; })(Date.now)")
+    page.route("**/api/clock*", lambda route: route.abort())
+    photograph(page, BLURRED)
+    expect(page.locator("#clock")).to_contain_text("is over")
+    expect(page.locator("#do")).to_contain_text("take it again")
+
+
 def test_without_network_the_clock_counts_a_phones_sleep_and_says_that_it_was_not_stopped(
     page: Page,
 ) -> None:

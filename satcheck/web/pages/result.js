@@ -81,7 +81,7 @@ function showDo() {
   if (!shown) return;
   let text = shown.retake ? shown.advice.join(" ") : shown.advice[0];
   if (series && !shown.retake && series.plan.first) text = series.plan.first;
-  if (stage === "over" && secondsLeft() !== null) text = words("gel_over_say");
+  if (stage === "over" && secondsLeft() !== null && !shown.retake) text = words("gel_over_say");
   byId("do").textContent = text || "";
 }
 
