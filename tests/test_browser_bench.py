@@ -441,6 +441,19 @@ def test_a_clock_that_another_phone_started_is_shown_and_not_started_anew(
     expect(page.locator("#gel-stop")).to_be_visible()
 
 
+def test_the_time_that_an_answer_took_is_no_working_time(page: Page) -> None:
+    held: list[Route] = []
+    type_part(page, "1036")
+    page.click("#clock")
+    page.fill("#gel-minutes", "25")
+    page.route("**/api/clock*", lambda route: held.append(route))
+    with page.expect_request("**/api/clock*"):
+        page.click("#gel-start")
+    page.evaluate("(now => { Date.now = () => now.call(Date) + 600000; })(Date.now)")
+    held[0].continue_()
+    expect(page.locator("#clock")).to_contain_text("14 min left")
+
+
 def test_over_the_working_time_a_photo_that_was_not_judged_still_says_how_to_retake_it(
     page: Page,
 ) -> None:

@@ -24,10 +24,10 @@ export async function followPart(name) {
   if (part !== name) set(null); // not the clock of the part before this one
   part = name;
   if (!name) return;
-  const seen = said;
+  const seen = said, asked = moment();
   try {
     const found = (await ask(path())).seconds_left;
-    if (part === name && said === seen) set(found); // nothing newer has been said meanwhile
+    if (part === name && said === seen) set(found, asked); // nothing newer has been said meanwhile
   } catch { /* without network the clock runs on here */ }
 }
 
@@ -54,12 +54,20 @@ export function openGel() {
 
 const path = () => `/api/clock?part=${encodeURIComponent(part)}`;
 
+// Tells the server, and sets the clock by what it answers.
+async function tell(method, sent) {
+  const name = part, asked = moment();
+  const found = await ask(path(), method, sent);
+  if (part === name) set(found.seconds_left, asked);
+  return found;
+}
+
 async function begin() {
   const minutes = Number(byId("gel-minutes").value.replace(",", "."));
   byId("gel-bad").textContent = "";
   if (!part) { byId("gel-bad").textContent = words("part_missing"); return; }
   try {
-    set((await ask(path(), "POST", { minutes })).seconds_left);
+    await tell("POST", { minutes });
     remember(MINUTES, String(minutes));
     byId("gel").close();
   } catch (error) {
@@ -90,23 +98,25 @@ function plainButtons() {
 async function gelled() {
   if (!isSure("gel-gelled", "gelled_sure")) return;
   try {
-    const found = await ask(path(), "POST", { gelled: true });
-    set(found.seconds_left);
+    const found = await tell("POST", { gelled: true });
     if (found.gelled !== null) byId("gel-noted").textContent = words("gelled_noted", { minutes: Math.round(found.gelled) });
   } catch (error) { complain(error); }
 }
 
 async function stop() {
   if (!isSure("gel-stop", "gel_stop_sure")) return;
-  try { set((await ask(path(), "DELETE")).seconds_left); byId("gel").close(); }
+  try { await tell("DELETE"); byId("gel").close(); }
   catch (error) { complain(error); }
 }
 
+// How long an answer took counts as gone: a slow one, or a sleep before it, must not add working time.
+const moment = () => ({ ticks: performance.now(), wall: Date.now() });
+
 let said = 0; // how often the clock was set
-function set(seconds) {
+function set(seconds, asked = null) {
   said += 1;
   if ((seconds === null) !== (end === null)) plainButtons(); // asked again, a question stands
-  end = seconds === null ? null : { ticks: performance.now() + 1000 * seconds, wall: Date.now() + 1000 * seconds };
+  end = seconds === null ? null : { ticks: asked.ticks + 1000 * seconds, wall: asked.wall + 1000 * seconds };
   show();
 }
 
