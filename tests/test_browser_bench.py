@@ -368,6 +368,26 @@ def test_a_photo_that_was_not_sent_is_offered_when_the_page_opens_again(
     expect(again.locator("#unsent")).to_be_hidden()
 
 
+def test_the_clock_is_of_the_part_whose_photo_is_on_its_way(
+    page: Page, context: BrowserContext, bench: Server
+) -> None:
+    cut_at(page, 1)
+    page.fill("#part", "1037")
+    page.set_input_files("#take", SAMPLES / STARVED)
+    expect(page.locator("#doing")).to_contain_text("No network")
+    page.close()
+    again = open_page(context, bench)
+    cut_at(again, 1)
+    type_part(again, "1038")
+    again.click("#unsent-send")
+    expect(again.locator("#who-part")).to_have_text("1037")
+    start_clock(again)
+    with bench.client() as client:
+        left = {p: client.get(f"/api/clock?part={p}").json()["seconds_left"] for p in (1037, 1038)}
+    assert left[1037] is not None
+    assert left[1038] is None
+
+
 def test_a_refusal_of_the_moment_is_tried_again_with_the_same_photo(page: Page) -> None:
     busy = '{"problem": "uploads_full", "sentence": "Too many photos are under way."}'
     page.route("**/api/photos", lambda route: route.fulfill(status=503, body=busy))

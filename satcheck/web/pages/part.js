@@ -28,6 +28,7 @@ export function adopt(facts) { // a photo that is opened by its address brings i
     if (wanted) wanted.checked = true; // a photo that was judged elsewhere may have no view
   }
   showWho();
+  followPart(partNumber()); // the clock beside the part's name is its own
 }
 
 export function showWho() {

@@ -1,6 +1,6 @@
 // The verdict on the screen: words, picture, what to do, the series, and an outline that taps mend.
 
-import { followPart, secondsLeft } from "./gel.js";
+import { secondsLeft } from "./gel.js";
 import { adopt } from "./part.js";
 import { showSeries } from "./series.js";
 import { announce, freeUrls, go, keepUrl } from "./stage.js";
@@ -63,7 +63,6 @@ export async function showResult(answer, given) {
   announce([words(answer.verdict), answer.where, byId("do").textContent].filter(Boolean).join(". "));
   noise(answer);
   byId("verdict").focus({ preventScroll: true });
-  followPart(answer.part);
   loadSeries(answer);
 }
 
