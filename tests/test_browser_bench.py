@@ -273,10 +273,34 @@ def test_two_people_on_one_part_see_each_others_photos(browser: Browser, bench: 
 @pytest.mark.parametrize(
     "part", ["<script>alert(1)</script>", "../../etc/passwd", "..\\key", '"><img src=x>', "a" * 41]
 )
-def test_a_part_number_that_is_none_is_refused_in_words(page: Page, part: str) -> None:
+def test_a_part_number_that_is_none_is_refused_in_words_and_the_photo_waits_for_another(
+    page: Page, part: str
+) -> None:
     page.eval_on_selector("#part", "(field, text) => { field.value = text; }", part)
-    photograph(page)
-    expect(page.locator("#failure")).to_contain_text("part's number may hold")
+    page.set_input_files("#take", SAMPLES / STARVED)
+    expect(page.locator("#part-bad")).to_contain_text("part's number may hold")
+    page.reload()
+    expect(page.locator("#unsent")).to_be_hidden()
+    page.eval_on_selector("#part", "(field, text) => { field.value = text; }", part)
+    page.set_input_files("#take", SAMPLES / STARVED)
+    expect(page.locator("#part-bad")).to_contain_text("part's number may hold")
+    page.fill("#part", "1039")
+    page.click("#held-send")
+    page.wait_for_selector(DONE, timeout=WAIT)
+    expect(page.locator("#who-part")).to_have_text("1039")
+
+
+def test_a_card_that_is_read_too_late_leads_nowhere(page: Page) -> None:
+    held: list[Route] = []
+    page.route("**/api/card", lambda route: held.append(route))
+    with page.expect_request("**/api/card"):
+        page.set_input_files("#take", SAMPLES / STARVED)
+    page.click("#cancel")
+    with page.expect_response("**/api/card"):
+        held[0].continue_()
+    page.evaluate("fetch('/').then((answer) => answer.blob())")  # by then the page has heard it
+    expect(page.locator("#part-bad")).to_be_empty()
+    expect(page.locator("#held-send")).to_be_hidden()
 
 
 def test_a_photo_without_a_part_number_waits_until_it_is_typed(page: Page) -> None:

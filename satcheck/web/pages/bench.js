@@ -2,7 +2,7 @@
 
 import { readCard } from "./card.js";
 import { followPart, startGel } from "./gel.js";
-import { adopt, listenToSetup, missingPart, partChanged, partNumber, recallSetup, setup, showWho } from "./part.js";
+import { adopt, askNumber, listenToSetup, partChanged, partNumber, recallSetup, setup, showWho } from "./part.js";
 import { dropPhoto, keepPhoto, keptPhoto, unsent } from "./pending.js";
 import { clearResult, listenToResult, showResult, stageChanged } from "./result.js";
 import { send, wait } from "./send.js";
@@ -49,7 +49,9 @@ async function follow(shot, file = null) {
     const state = file ? await send(shot, file, tell, given) : await ask("/api/photos", "POST", shot);
     await finish(shot.id, state, given);
   } catch (error) {
-    if (!given.up) fail(error);
+    if (given.up) return;
+    if (file && error.message === words("bad_part")) holdForNumber(shot.id, file);
+    else fail(error);
   } finally {
     if (underWay && underWay.given === given) underWay = null;
   }
@@ -59,10 +61,12 @@ async function follow(shot, file = null) {
 
 async function nameFromCard(file) { // no number was typed: the card in the photo may say it
   held = file;
-  if (await scan(file)) await sendHeld();
-  else missingPart(true);
+  const isRead = await scan(file);
+  if (isRead) await sendHeld();
+  else if (isRead === false) askNumber("held");
 }
 
+// Returns whether a number was read; null where nobody waits for it any more.
 async function scan(file) {
   const given = { up: false, stop: () => {} };
   giveUp();
@@ -70,10 +74,10 @@ async function scan(file) {
   showWorking(file, "scanning");
   let part = null, why = words("scan_none");
   try { part = await readCard(file); } catch (error) {
-    if (error.isAboutKey) { lock(error.message); return false; }
+    if (error.isAboutKey) { lock(error.message); return null; }
     why = error.status ? error.message : words("server_gone");
   }
-  if (given.up) return false;
+  if (given.up) return null;
   underWay = null;
   go("start", "take");
   if (part !== null) { byId("part").value = part; partChanged(); announce(words("scan_took", { part })); }
@@ -83,8 +87,16 @@ async function scan(file) {
 
 async function sendHeld() {
   const file = held;
-  if (missingPart(true) || !file) return;
-  await take(file);
+  if (!file) return;
+  if (partNumber() === "") askNumber("held");
+  else await take(file);
+}
+
+function holdForNumber(id, file) { // the server refuses the number as it is typed; the photo is good
+  dropPhoto(id);
+  held = file;
+  history.replaceState(null, "", location.pathname);
+  askNumber("bad_part");
 }
 
 function holdNothing() { held = null; byId("held-send").hidden = true; }

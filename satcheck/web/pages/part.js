@@ -45,14 +45,14 @@ export function partChanged() {
   followPart(partNumber());
 }
 
-// Says what is missing; held: that a photo waits for it.
-export function missingPart(held = false) {
-  const bad = partNumber() === "";
-  byId("part-bad").textContent = bad ? words(held ? "held" : "part_missing") : "";
-  byId("held-send").hidden = !bad || !held;
-  byId("part").setAttribute("aria-invalid", String(bad));
-  if (bad) { history.pushState(null, "", location.pathname); go("start", "take"); byId("part").focus(); }
-  return bad;
+// Back to the number, and why; a photo waits for it.
+export function askNumber(why) {
+  byId("part-bad").textContent = words(why);
+  byId("held-send").hidden = false;
+  byId("part").setAttribute("aria-invalid", "true");
+  if (location.hash) history.pushState(null, "", location.pathname);
+  go("start", "take");
+  byId("part").focus();
 }
 
 export function listenToSetup() {
