@@ -142,6 +142,10 @@ def test_without_the_key_the_page_shows_nothing(context: BrowserContext, bench: 
     page.goto(bench.base)
     expect(page.locator("#locked-say")).to_contain_text("Scan the code")
     expect(page.locator("#take-label")).to_be_hidden()
+    page.goto(bench.link)  # the same page to a browser, which does not load it again
+    page.wait_for_selector("[data-at=start]")
+    photograph(page, part="1040")
+    expect(page.locator("#word")).to_have_text("starved")
 
 
 def test_a_wrong_key_is_said_to_be_wrong(context: BrowserContext, bench: Server) -> None:
@@ -549,6 +553,20 @@ def test_the_large_screen_shows_todays_parts_each_with_its_series(
     card.locator("a").click()
     page.wait_for_selector("[data-at=result]", timeout=WAIT)
     expect(page.locator("#who-part")).to_have_text("1015")
+
+
+def test_the_large_screen_leaves_what_is_focused_alone_until_something_is_new(
+    page: Page, bench: Server
+) -> None:
+    photograph(page, STARVED, part="1041")
+    page.clock.install()
+    page.goto(f"{bench.base}/today")
+    link = page.locator(".part", has_text="1041").locator("a")
+    link.focus()
+    with page.expect_response("**/api/today"):
+        page.clock.fast_forward(11_000)
+    page.evaluate("fetch('/').then((answer) => answer.blob())")  # by then the board has heard it
+    expect(link).to_be_focused()
 
 
 def test_a_part_that_was_judged_elsewhere_stands_on_the_board_and_opens(

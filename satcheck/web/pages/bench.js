@@ -214,7 +214,7 @@ async function route() {
 }
 
 async function start() {
-  if (!takeKey()) { lock(words("key_missing")); return; }
+  if (!takeKey()) { lock(words("key_missing")); addEventListener("hashchange", start, { once: true }); return; }
   recallSetup();
   startGel(stageChanged);
   listenToSetup();

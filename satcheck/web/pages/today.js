@@ -5,11 +5,17 @@ import { ask, byId, letterRow, LETTERS, make, pictureIfKept, takeKey, words } fr
 const EVERY = 10000; // ms
 const pictures = new Map(); // id -> URL of its picture
 
+let board = ""; // what the board shows, as it came
+
 async function refresh() {
   try {
-    const { parts, photos } = await ask("/api/today");
-    const cards = await Promise.all(parts.map(card));
-    byId("parts").replaceChildren(...cards);
+    const told = await ask("/api/today"), { parts, photos } = told;
+    if (board !== JSON.stringify(told)) { // else whoever reads, marks or tabs along would lose the place
+      const cards = await Promise.all(parts.map(card));
+      byId("parts").replaceChildren(...cards);
+      board = JSON.stringify(told);
+      forget(parts);
+    }
     byId("count").textContent = photos ? words("today_count", { photos, parts: parts.length }) : words("today_none");
     byId("tally").replaceChildren(...tally(parts));
     document.body.dataset.at = "today";
@@ -61,6 +67,15 @@ function views(part) {
 async function shownBy(id) {
   if (!pictures.has(id)) pictures.set(id, await pictureIfKept(`/api/photos/${id}/marks.jpg`));
   return pictures.get(id);
+}
+
+// Pictures that the board shows no more; it stays open for weeks.
+function forget(parts) {
+  for (const [id, address] of pictures) {
+    if (parts.some((part) => part.newest.id === id)) continue;
+    if (address) URL.revokeObjectURL(address);
+    pictures.delete(id);
+  }
 }
 
 const clock = (time) => new Date(time).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" });
