@@ -30,6 +30,10 @@ ONE_FIBRE = """document.addEventListener("readystatechange", () => {
 });"""
 """Leaves the page what a calibration of one fibre shows."""
 
+TWICE = """document.addEventListener("DOMContentLoaded", () => {
+  document.documentElement.style.fontSize = "200%";
+});"""
+
 STARVED, LATER, BLURRED = "basalt_01.jpg", "basalt_02.jpg", "blurred.jpg"
 
 
@@ -61,6 +65,10 @@ def photograph(page: Page, photo: str | Path = STARVED, part: str | None = None)
 def type_part(page: Page, part: str) -> None:
     page.fill("#part", part)
     page.locator("#part").blur()
+
+
+def width(page: Page) -> int:
+    return int(page.evaluate("document.documentElement.scrollWidth"))
 
 
 def start_clock(page: Page) -> None:
@@ -541,6 +549,41 @@ def test_everything_to_touch_is_at_least_60_pixels_high_and_the_page_no_wider_th
             page.click("#who")
         assert too_low(page) == []
         assert page.evaluate("document.documentElement.scrollWidth") <= 360
+
+
+def test_with_letters_twice_as_large_nothing_leaves_the_phone(page: Page, bench: Server) -> None:
+    page.add_init_script(TWICE)
+    page.reload()
+    page.wait_for_selector("[data-at=start]")
+    assert width(page) <= 360
+    photograph(page, part="1042")
+    expect(page.locator("#more")).to_be_visible()
+    assert width(page) <= 360
+    assert page.eval_on_selector("#word", "word => word.scrollWidth <= word.clientWidth")
+    start_clock(page)
+    page.click("a.to")
+    page.wait_for_selector("[data-at=form]")
+    assert width(page) <= 360
+    page.goto(f"{bench.base}/today")
+    page.wait_for_selector(".part")
+    assert width(page) <= 360
+
+
+def test_a_phone_on_its_side_shows_the_verdict_and_what_to_do(page: Page) -> None:
+    page.set_viewport_size({"width": 740, "height": 360})
+    photograph(page, part="1043")
+    gap = page.evaluate(
+        "document.querySelector('#take-label').getBoundingClientRect().top"
+        " - document.querySelector('#do').getBoundingClientRect().bottom"
+    )
+    assert gap >= 0
+
+
+def test_a_long_part_number_is_shown_to_its_end(page: Page) -> None:
+    photograph(page, part="2026-ABC-0411-000123-xy")
+    start_clock(page)
+    assert page.eval_on_selector("#who-part", "part => part.scrollWidth <= part.clientWidth")
+    assert page.eval_on_selector(".bar", "bar => bar.clientHeight") <= 128
 
 
 def test_the_large_screen_shows_todays_parts_each_with_its_series(

@@ -1,7 +1,7 @@
 // The sheets of the scale: figures typed with large keys, kept by the server, shown again after a reload.
 
 import { followPart, openGel, startGel } from "./gel.js";
-import { ask, byId, make, newId, picture, recall, remember, takeKey, words } from "./wire.js";
+import { ask, byId, make, newId, picture, recall, remember, showPart, takeKey, words } from "./wire.js";
 
 const SETUP = "satcheck-setup"; // part, view and fibre, as the bench remembers them
 const DRAFT = "satcheck-grams"; // what was typed of this part and is not kept yet
@@ -220,7 +220,7 @@ function listen() {
 async function start() {
   if (!takeKey()) { lock(words("key_missing")); return; }
   ({ part = "", fibre = "" } = parsed(SETUP));
-  byId("who-part").textContent = part;
+  showPart(part);
   byId("who-rest").textContent = fibre;
   startGel((stage) => { byId("start-clock").hidden = stage !== ""; });
   listen();

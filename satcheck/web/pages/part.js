@@ -2,7 +2,7 @@
 
 import { followPart } from "./gel.js";
 import { go } from "./stage.js";
-import { byId, recall, remember, words } from "./wire.js";
+import { byId, recall, remember, showPart, words } from "./wire.js";
 
 const SETUP = "satcheck-setup";
 
@@ -33,7 +33,7 @@ export function adopt(facts) { // a photo that is opened by its address brings i
 
 export function showWho() {
   const { view, fibre } = setup();
-  byId("who-part").textContent = partNumber();
+  showPart(partNumber());
   byId("who-rest").textContent = `${words(view)} · ${fibre}`;
   remember(SETUP, JSON.stringify({ ...setup(), part: partNumber() }));
 }

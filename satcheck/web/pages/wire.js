@@ -110,6 +110,13 @@ export function make(tag, text = "", attributes = {}) {
 
 export const LETTERS = { starved: "S", lean: "L", good: "G", heavy: "H", rich: "R", "not judged": "?" };
 
+const LONG = 10; // characters of a part's number from which it is set smaller in the bar (own rule)
+
+export function showPart(name) {
+  byId("who-part").textContent = name;
+  byId("who").classList.toggle("long", name.length > LONG);
+}
+
 // A row of letters, the newest bold.
 export function letterRow(verdicts) {
   const row = make("span", "", { class: "row", role: "img", "aria-label": verdicts.map((verdict) => words(verdict)).join(", ") });
