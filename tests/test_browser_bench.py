@@ -198,6 +198,19 @@ def test_an_upload_goes_on_where_the_network_broke(
     assert offsets[:3] == ["0", "1048576", "1048576"], "nothing that had come is sent again"
 
 
+def test_a_photo_that_has_come_is_not_said_to_be_cancelled(page: Page) -> None:
+    held: list[Route] = []  # never answered
+    page.route("**/api/photos/*?wait=*", lambda route: held.append(route))
+    page.fill("#part", "1044")
+    with page.expect_request("**/api/photos/*?wait=*"):
+        page.set_input_files("#take", SAMPLES / STARVED)
+    expect(page.locator("#cancel")).to_have_text("Back")
+    page.click("#cancel")
+    page.wait_for_selector("[data-at=start]")
+    page.set_input_files("#scan", SAMPLES / STARVED)
+    expect(page.locator("#cancel")).to_have_text("Cancel")
+
+
 def test_an_answer_that_never_comes_is_asked_for_again(page: Page) -> None:
     lost: list[Route] = []
 

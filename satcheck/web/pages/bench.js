@@ -151,6 +151,7 @@ function showWorking(file, doing = file ? "sending" : "measuring") {
   }
   document.body.dataset.doing = doing;
   byId("doing").textContent = words(doing, { percent: 0 });
+  byId("cancel").textContent = words("cancel");
   go("working");
 }
 
@@ -165,6 +166,8 @@ function tell(state) {
     measuring: () => words("measuring"),
   }[state.state]();
   document.body.dataset.doing = state.state;
+  // Once it has come as a whole it is judged and kept: there is a way back, but nothing to cancel.
+  if (["waiting", "measuring"].includes(state.state)) byId("cancel").textContent = words("back");
   byId("doing").textContent = text;
   if (state.state === "measuring" && since === null) since = performance.now();
   announce(state.state === "sending" ? words("sending", { percent: 25 * Math.floor(state.percent / 25) }) : text);
