@@ -32,6 +32,7 @@ from study_tables import gauge_lines, written
 from satcheck.calibration import labelled
 from satcheck.calibration.file import write_calibration
 from satcheck.cli.app import main as satcheck
+from satcheck.files import CALIBRATION_MARK, PAGE_MARK, PDF_MARK
 from satcheck.ledger.book import open_ledger, read_ledger
 from satcheck.ledger.verifying import verify
 
@@ -83,8 +84,9 @@ def furnish(folder: Path) -> None:
         with open_ledger(folder / name, clock_from()) as ledger:
             inspect(ledger, part=name)
             ledger.append(note(name * 3000))
-    for name in ("old.pdf", "old.html", "old.toml"):
-        (folder / name).write_text("as it was")
+    (folder / "old.pdf").write_bytes(b"%PDF-1.7 " + PDF_MARK)
+    (folder / "old.html").write_bytes(PAGE_MARK)
+    (folder / "old.toml").write_bytes(CALIBRATION_MARK)
     written(folder, *gauge_lines())
     study = labelled.study_table(folder / "parts.csv", lambda *_: None, created=CREATED)
     labelled.study_table = lambda *_, **_more: study  # the measuring is not what is tried here

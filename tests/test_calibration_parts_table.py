@@ -7,6 +7,7 @@ import pytest
 from satcheck.calibration.parts_table import OUTCOMES, read_parts
 from satcheck.cli import app as cli
 from satcheck.errors import TableError
+from satcheck.files import CALIBRATION_MARK
 from satcheck.model import SCALE, SIDES, STATES, THIRDS, VIEWS, ZONES, Label
 
 HEADER = "photo,part,view,fibre,outcome,zone,state,marks,distal\n"
@@ -207,7 +208,7 @@ def test_the_command_line_writes_nothing_for_a_bad_row(
     """Not even the folder's list of files changes, and an earlier calibration stays."""
     table.write_text(HEADER + PLAIN + "b/c.jpg,P-2,,basalt,passed,,,,\n")
     earlier = table.with_name("shop.toml")
-    earlier.write_text("# an earlier one\n")
+    earlier.write_bytes(CALIBRATION_MARK)
     before = sorted(table.parent.rglob("*"))
     with pytest.raises(SystemExit) as end:
         cli.main(["calibrate", str(table), "--out", str(earlier)])
@@ -216,4 +217,4 @@ def test_the_command_line_writes_nothing_for_a_bad_row(
     assert printed.out == ""
     assert printed.err.startswith(f"{table}, line 3: outcome 'passed' is unknown")
     assert sorted(table.parent.rglob("*")) == before
-    assert earlier.read_text() == "# an earlier one\n"
+    assert earlier.read_bytes() == CALIBRATION_MARK

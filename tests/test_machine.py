@@ -20,6 +20,7 @@ from satcheck.audit import judging as audit_judging
 from satcheck.audit.judging import Task, judge_task
 from satcheck.calibration.file import Calibration
 from satcheck.cli.app import main
+from satcheck.files import PAGE_MARK, PDF_MARK
 from satcheck.ledger.book import open_ledger
 from satcheck.ledger.recording import Context
 from satcheck.web import judging as web_judging
@@ -47,8 +48,8 @@ def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
         ledger.append(note("film torn"))
     Image.fromarray(np.full((300, 400, 3), 120, np.uint8)).save("blank.png")
     written(tmp_path, *gauge_lines())
-    for name in ("old.pdf", "old.html"):
-        Path(name).write_text("as it was")
+    Path("old.pdf").write_bytes(b"%PDF-1.7 " + PDF_MARK)
+    Path("old.html").write_bytes(PAGE_MARK)
     return tmp_path
 
 
