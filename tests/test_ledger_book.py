@@ -226,3 +226,9 @@ def test_a_second_writer_gets_a_sentence_when_the_first_does_not_end(ledger: Led
     other = open_ledger(ledger.path, clock_from(), patience=0.05)
     with ledger.writing(), pytest.raises(LedgerError, match="another program is writing"):
         other.append(note("late"))
+
+
+def test_of_two_corrections_the_newest_is_named(ledger: Ledger) -> None:
+    old = ledger.append(note("old"))
+    _, newest = ledger.append_all([note(text, corrects=old.id) for text in ("new", "newest")])
+    assert ledger.corrected_by(old.id) == newest.id

@@ -1,5 +1,6 @@
 """A backup is whole while others write; two shops' ledgers become one and nothing is renamed."""
 
+import json
 import threading
 from pathlib import Path
 
@@ -7,14 +8,15 @@ import pytest
 from ledgers import clock_from, inspect, keep_photo, note, tamper
 
 from satcheck.errors import UsageError
+from satcheck.ledger import copying
 from satcheck.ledger.book import Ledger, open_ledger, read_ledger
 from satcheck.ledger.copying import Merged, backup, merge
-from satcheck.ledger.entries import chain_hash
-from satcheck.ledger.photos import kept_photo
+from satcheck.ledger.entries import canonical, chain_hash
+from satcheck.ledger.photos import kept_photo, photo_folder
 from satcheck.ledger.recording import stored_inspection
 from satcheck.ledger.search import Search
 from satcheck.ledger.trend import trend
-from satcheck.ledger.verifying import verify
+from satcheck.ledger.verifying import Report, verify
 
 
 def ledger_at(folder: Path, start: str = "2026-03-04") -> Ledger:
@@ -151,3 +153,63 @@ def test_a_broken_ledger_is_not_merged(north: Ledger, south: Ledger) -> None:
 def test_a_ledger_is_not_merged_into_itself(south: Ledger) -> None:
     with pytest.raises(UsageError, match="itself"):
         merge(south, read_ledger(south.path))
+
+
+def test_what_one_ledger_corrected_twice_by_itself_is_no_dispute(
+    north: Ledger, south: Ledger
+) -> None:
+    (photo,) = south.find(Search(kind="photo"))
+    south.append_all([note("reflex", corrects=photo.id), note("shadow", corrects=photo.id)])
+    assert merge(north, south).disputed == ()
+
+
+def test_what_comes_after_the_other_ledger_was_verified_is_not_merged(
+    north: Ledger, south: Ledger, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def verify_then_write(ledger: Ledger) -> Report:
+        report = verify(ledger)
+        ledger.append(note("not verified"))
+        return report
+
+    monkeypatch.setattr(copying, "verify", verify_then_write)
+    assert merge(north, south) == Merged(added=3, known=0, photos=1)
+    assert north.find(Search(kind="note")) == ()
+
+
+def test_another_shops_clock_does_not_set_ones_own(tmp_path: Path, north: Ledger) -> None:
+    """The other clock is five hours ahead: what is recorded here stays at the time of here."""
+    ahead = ledger_at(tmp_path / "ahead", "2026-03-04T05:00")
+    ahead.append(note("ahead"))
+    merge(north, ahead)
+    assert north.append(note("here")).made_at < "2026-03-04T01"
+
+
+def test_a_photo_that_is_half_written_is_not_copied(south: Ledger, tmp_path: Path) -> None:
+    (whole,) = photo_folder(south.path).glob("??/*")
+    whole.with_name(f".{whole.name}.1234abcd.part").write_bytes(b"half")
+    folder = tmp_path / "copies"
+    folder.mkdir()
+    assert backup(south, folder / "copy.ledger") == 1
+    assert [path.name for path in photo_folder(folder / "copy.ledger").glob("??/*")] == [whole.name]
+
+
+def test_an_origin_changed_two_merges_ago_shows(
+    north: Ledger, south: Ledger, tmp_path: Path
+) -> None:
+    """Who forges the outer place too, with its hash, is found out by the inner one."""
+    merge(north, south)
+    third = ledger_at(tmp_path / "third")
+    merge(third, north)
+    row = next(third.rows())
+    outer = json.loads(row[7])
+    outer["origin"] = outer["origin"].replace('"seq":1', '"seq":7')
+    outer["hash"] = chain_hash(outer["previous_hash"], outer["seq"], row[1], outer["origin"])
+    origin = canonical(outer)
+    tamper(
+        third.path,
+        f"UPDATE record SET origin = '{origin}', "
+        f"hash = '{chain_hash(row[8], 1, row[1], origin)}' WHERE seq = 1",
+    )
+    first = verify(third).first
+    assert first is not None
+    assert (first.seq, first.problem) == (1, "its origin was changed")

@@ -3,10 +3,10 @@
 from pathlib import Path
 
 import pytest
-from ledgers import clock_from
+from ledgers import clock_from, note
 
 from satcheck.ledger.book import Ledger, open_ledger
-from satcheck.ledger.entries import Draft, Kind
+from satcheck.ledger.entries import Draft, Entry, Kind
 from satcheck.ledger.experience import (
     experience,
     experience_sentences,
@@ -31,9 +31,9 @@ def weigh(ledger: Ledger, part: str, fabric: float, mixed: float, fibre: str = "
     record_weighing(ledger, entries, make_weigh_sheet(entries), SheetContext(part=part))
 
 
-def gel(ledger: Ledger, minutes: float, **more: float) -> None:
+def gel(ledger: Ledger, minutes: float, **more: float) -> Entry:
     body = {"event": "gelled", "minutes": minutes, "resin": "acrylic", "promoter": 0.0, **more}
-    ledger.append(Draft(Kind.GEL_CLOCK, body))
+    return ledger.append(Draft(Kind.GEL_CLOCK, body))
 
 
 def planned(dry: str = "180") -> MixSheet:
@@ -94,8 +94,14 @@ def test_a_part_weighed_without_its_mix_teaches_nothing_of_the_mix(ledger: Ledge
 def test_only_a_gel_that_was_seen_at_a_known_temperature_counts(ledger: Ledger) -> None:
     gel(ledger, 20.0, temperature=21.0)
     gel(ledger, 22.0)
-    ledger.append(Draft(Kind.GEL_CLOCK, {"event": "start", "minutes": 25.0, "resin": "acrylic"}))
+    started = {"event": "start", "minutes": 25.0, "resin": "acrylic", "promoter": 0.0}
+    ledger.append(Draft(Kind.GEL_CLOCK, {**started, "temperature": 21.0}))
     assert working_times(ledger, "acrylic") == (WorkingTime(20.0, 21.0, 0.0),)
+
+
+def test_a_gel_that_was_taken_back_teaches_nothing(ledger: Ledger) -> None:
+    ledger.append(note("wrong cup", corrects=gel(ledger, 20.0, temperature=21.0).id))
+    assert working_times(ledger, "acrylic") == ()
 
 
 def test_the_working_time_halves_where_it_always_halved(ledger: Ledger) -> None:

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from ledgers import clock_from, inspect, note
 
 from satcheck.ledger.book import Ledger, open_ledger
-from satcheck.ledger.exporting import COLUMNS, csv_lines, json_lines
+from satcheck.ledger.exporting import COLUMNS, csv_lines, json_lines, write_export
 from satcheck.tables import unformula
 
 
@@ -54,3 +54,11 @@ def test_the_json_holds_whole_entries(ledger: Ledger) -> None:
 
 def test_an_empty_ledger_is_an_empty_array() -> None:
     assert json.loads("\n".join(json_lines([], str))) == []
+
+
+def test_a_name_that_is_no_text_costs_no_export(tmp_path: Path) -> None:
+    """A file's name may hold a lone surrogate, which UTF-8 cannot: its escape stands there."""
+    with open_ledger(tmp_path / "shop.ledger", clock_from()) as ledger:
+        ledger.append(note("photo \udcff"))
+        write_export(ledger.entries(), ledger.corrected_by, tmp_path / "all.csv")
+    assert "photo \\udcff" in (tmp_path / "all.csv").read_text(encoding="utf-8-sig")

@@ -261,3 +261,28 @@ def test_what_a_killed_writer_acknowledged_is_there(tmp_path: Path, how: str, ti
     """The full run: python tests/kill_ledger.py HOW --times 200; watching has its own test."""
     acknowledged, there = kill_often(tmp_path, how, times, seed=2)
     assert 0 < acknowledged <= there
+
+
+def test_a_share_mounted_over_a_disk_or_in_a_folder_with_a_space_is_seen(tmp_path: Path) -> None:
+    """By proc(5) a space is written as its octal code; of two mounts the last lies on top."""
+    mounts, place = tmp_path / "mounts", f"{tmp_path}/the\\040shop"
+    mounts.write_text(
+        f"/dev/sda / ext4 rw 0 0\n/dev/sdb {place} ext4 rw 0 0\nserver:/shop {place} cifs rw 0 0\n"
+    )
+    assert opening._file_system(tmp_path / "the shop" / "shop.ledger", mounts) == "cifs"
+
+
+def test_what_only_the_log_beside_a_ledger_holds_is_not_passed_over(tmp_path: Path) -> None:
+    """Where nothing can be written SQLite would read the file alone, without its last entries."""
+    folder = tmp_path / "copy"
+    folder.mkdir()
+    with open_ledger(tmp_path / "shop.ledger", clock_from()) as ledger:
+        ledger.append(note("in the log"))
+        for name in ("shop.ledger", "shop.ledger-wal"):
+            shutil.copy(tmp_path / name, folder / name)
+    with (
+        without_rights(folder),
+        pytest.raises(LedgerError, match=r"it cannot be (written|opened)"),
+        read_ledger(folder / "shop.ledger") as copy,
+    ):
+        copy.head()

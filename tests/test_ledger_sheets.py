@@ -3,7 +3,7 @@
 from pathlib import Path
 
 import pytest
-from ledgers import clock_from
+from ledgers import clock_from, note
 
 from satcheck.ledger.book import Ledger, open_ledger
 from satcheck.ledger.entries import Entry, Kind
@@ -76,3 +76,8 @@ def test_no_folder_of_this_computer_gets_into_the_record(ledger: Ledger, tmp_pat
     entry = record_mix(ledger, entries, make_mix_sheet(entries), SheetContext())
     assert entry.body["entries"]["layup"] == "layup.toml"
     assert str(tmp_path) not in str(entry.body)
+
+
+def test_a_sheet_that_a_note_took_back_counts_no_more(ledger: Ledger) -> None:
+    ledger.append(note("wrong scale", corrects=weighed(ledger).id))
+    assert newest_sheet(ledger, Kind.WEIGHING, "4711") is None

@@ -81,3 +81,19 @@ def test_the_index_made_again_is_the_same(ledger: Ledger) -> None:
     with ledger.writing() as db:
         rebuild_index(db)
     assert [ledger.read(sql) for sql in tables] == before
+
+
+def test_an_inspection_corrected_twice_is_taken_out_once(tmp_path: Path) -> None:
+    with open_ledger(tmp_path / "twice.ledger", clock_from()) as ledger:
+        first = inspect(ledger, Label.STARVED)
+        for label in (Label.LEAN, Label.GOOD):
+            inspect(ledger, label, corrects=first.id)
+        inspect(ledger, Label.STARVED)
+        (point,) = trend(ledger)
+    assert point.verdicts == {"starved": 1, "lean": 1, "good": 1}
+
+
+def test_a_year_as_the_last_period_is_included_to_its_end(ledger: Ledger) -> None:
+    periods = [point.period for point in trend(ledger, until="2025")]
+    assert (periods[0], periods[-1]) == ("2025-01", "2025-12")
+    assert trend(ledger)[-1].period > "2026"

@@ -185,3 +185,17 @@ def test_any_byte_changed_in_any_text_shows(
         first = verify(ledger).first
         assert first is not None
         assert first.seq == seq
+
+
+def test_a_correction_of_what_was_never_there_shows(ledger: Ledger) -> None:
+    """Forged at the end with every hash right: only what it names tells."""
+    head, nobody = ledger.head(), "f" * 64
+    body, when = '{"text":"forged"}', "2026-03-05T00:00:00.000000Z"
+    forged = entry_id("note", body, when, "AB", nobody)
+    hash_ = chain_hash(head.hash, 5, forged, "")
+    tamper(
+        ledger.path,
+        f"INSERT INTO record VALUES (5, '{forged}', 'note', '{body}', '{when}', 'AB', "
+        f"'{nobody}', '', '{head.hash}', '{hash_}')",
+    )
+    assert problem(ledger) == (5, "it corrects an entry that is not there")

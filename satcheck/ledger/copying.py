@@ -112,8 +112,6 @@ def _note_merge(target: Ledger, source: Ledger, head: Head, added: int, by: str)
 def _copy_photos(source: Path, target: Path) -> int:
     """Copy the photos that lie beside one ledger beside another, where they are missing."""
     old, new = photo_folder(source), photo_folder(target)
-    if old.resolve() == new.resolve():
-        return 0
     copied = 0
     try:
         for photo in sorted(old.glob("??/*")):
