@@ -202,6 +202,15 @@ def test_a_mix_that_gelled_under_the_clock_teaches_the_shop(
     assert working_times(ledger, "acrylic") == (WorkingTime(22.0, 21.0, 1.5),)
 
 
+def test_a_mix_without_promoter_teaches_too(grams: Grams, ledger: Ledger, time: Time) -> None:
+    clocks = Clocks(ledger, time)
+    mix(grams, promoter="")
+    clocks.start("4711", 25)
+    time.pass_(22 * 60)
+    clocks.gelled("4711")
+    assert working_times(ledger, "acrylic") == (WorkingTime(22.0, 21.0, 0.0),)
+
+
 def test_yesterdays_mix_sheet_says_nothing_of_todays_gel(
     grams: Grams, ledger: Ledger, time: Time
 ) -> None:
