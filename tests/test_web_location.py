@@ -58,10 +58,11 @@ def test_no_number_of_the_place_is_left_behind() -> None:
 
 def test_the_place_in_xmp_is_blanked_too() -> None:
     xmp = b'<x exif:GPSLatitude="47,33.3N" exif:Other="1"/>'
-    xmp += b"<exif:GPSLongitude>7,35E</exif:GPSLongitude>"
+    xmp += b"<exif:GPSLongitude>7,35E</exif:GPSLongitude><x exif:GPSAltitude='261/1'/>"
     cleaned = without_location(b"\xff\xd8\xff\xe1" + xmp)
     assert b"47,33" not in cleaned
     assert b"7,35E" not in cleaned
+    assert b"261/1" not in cleaned
     assert b'exif:Other="1"' in cleaned
 
 

@@ -111,3 +111,12 @@ def test_photos_that_end_meanwhile_do_not_disturb_a_new_one(tmp_path: Path) -> N
         finally:
             stop.set()
         other.result()
+
+
+def test_a_piece_more_does_not_drop_a_photo_that_is_whole(tmp_path: Path) -> None:
+    uploads, one = Uploads(tmp_path), shot(3)
+    uploads.begin(one)
+    send(uploads, one, 0, b"abc")
+    with pytest.raises(WrongOffset):
+        send(uploads, one, 3, b"x")
+    assert uploads.photo(ID).read_bytes() == b"abc"
