@@ -13,7 +13,7 @@ from audits import jpeg, month, part_of, photo_of
 from satcheck.audit.found import Problem
 from satcheck.audit.outputs import file_name, older_sheets, write_results
 from satcheck.audit.results import SCHEMA, as_json, parts_csv, photos_csv, text
-from satcheck.audit.rows import PhotoRow
+from satcheck.audit.rows import PartRow, PhotoRow
 from satcheck.audit.summary import SUPPORTS, Summary, summarise
 from satcheck.errors import UsageError
 from satcheck.model import CardFacts, Label
@@ -232,3 +232,14 @@ def test_sheets_of_an_earlier_audit_in_the_folder_are_told_from_this_ones(tmp_pa
     assert older_sheets(april, tmp_path) == ()
     write_results(summarise([part_of("A1", photo_of("A1"))]), tmp_path, no_picture)
     assert older_sheets(april, tmp_path) == (f"{file_name('A1')}.pdf",)
+
+
+def test_a_row_of_the_terminal_says_every_place_within_80_columns(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    places = "starved distal third, proximal right and middle centre/right"
+    where = f"{places}; rich proximal left/centre, middle left and brim"
+    monkeypatch.setattr(PartRow, "where", where)
+    lines = text(summarise([part_of("4711")])).splitlines()
+    assert where in " ".join(" ".join(lines).split())
+    assert max(map(len, lines)) <= 80

@@ -2,6 +2,7 @@
 
 import csv
 import io
+import textwrap
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
@@ -69,7 +70,9 @@ def _text_row(part: PartRow) -> str:
     verdict = part.verdict.word.upper() if part.fails else part.verdict.word
     where = part.where or (part.open if part.outcome == "not judged" else "")
     cells = (shown(part.part, 16), verdict, percent(part.share_judged), len(part.photos))
-    return _ROW.format(*cells, shown(where, 100)).rstrip()
+    indent = " " * len(_ROW.format("", "", "", "", ""))
+    row = _ROW.format(*cells, shown(where, len(where))).rstrip()
+    return textwrap.fill(row, 80, subsequent_indent=indent)
 
 
 def _contradicted(found: Summary) -> list[str]:
