@@ -50,7 +50,7 @@ async function follow(shot, file = null) {
     await finish(shot.id, state, given);
   } catch (error) {
     if (given.up) return;
-    if (file && error.message === words("bad_part")) holdForNumber(shot.id, file);
+    if (file && error.message === words("bad_part")) await holdForNumber(shot.id, file, given);
     else fail(error);
   } finally {
     if (underWay && underWay.given === given) underWay = null;
@@ -92,8 +92,9 @@ async function sendHeld() {
   else await take(file);
 }
 
-function holdForNumber(id, file) { // the server refuses the number as it is typed; the photo is good
-  dropPhoto(id);
+async function holdForNumber(id, file, given) { // the server refuses the number as it is typed; the photo is good
+  await dropPhoto(id); // else a reload would offer it under that number again
+  if (given.up) return;
   held = file;
   history.replaceState(null, "", location.pathname);
   askNumber("bad_part");

@@ -16,11 +16,11 @@ function store() {
 
 async function using(mode, work) {
   try {
-    const all = (await store()).transaction("photos", mode).objectStore("photos");
-    const request = work(all);
+    const change = (await store()).transaction("photos", mode);
+    const request = work(change.objectStore("photos"));
     return await new Promise((done, fail) => {
-      request.onsuccess = () => done(request.result);
-      request.onerror = () => fail(request.error);
+      change.oncomplete = () => done(request.result); // before that a reload undoes it
+      change.onerror = change.onabort = () => fail(change.error);
     });
   } catch { return undefined; }
 }
