@@ -12,7 +12,13 @@ from satcheck.card.find import CardSighting, find_cards
 from satcheck.errors import UsageError
 from satcheck.frame import Cutout
 from satcheck.model import CardFacts, Cells, Label, Side
-from satcheck.outline.find import Part, find_part, part_in_box, part_in_outline
+from satcheck.outline.find import (
+    Part,
+    at_working_size,
+    find_part,
+    part_in_box,
+    part_in_outline,
+)
 from satcheck.photo.read import Photo, closer
 from satcheck.trust.blur import photo_blur
 from satcheck.trust.card import CardReading, corrected, implausible_scale, read_card
@@ -74,9 +80,10 @@ def measure_photo(photo: Photo, hints: Hints) -> Measurement | None:
         If a drawn outline or box holds nothing, or a told scale or pitch makes no sense with the
         part.
     """
+    small = at_working_size(photo.rgb)  # takes both cores; the rest of the search takes one
     with beside() as second:
         cards = second.submit(find_cards, photo.rgb, hints.card_ruler / 100)
-        part = _part(photo, hints, cards)
+        part = _part(photo, small, hints, cards)
     if part is None or not part.silhouette.any():
         return None
     return _measured(photo, part, cards, hints)
@@ -144,7 +151,9 @@ def spread(labels: NDArray[np.uint8], cells: Cells, photo: Photo, laminate: NDAr
     return drawn * (laminate & silhouette)
 
 
-def _part(photo: Photo, hints: Hints, sighting: Future[CardSighting]) -> Part | None:
+def _part(
+    photo: Photo, small: NDArray[np.uint8], hints: Hints, sighting: Future[CardSighting]
+) -> Part | None:
     if hints.outline is not None:
         part = part_in_outline(photo.rgb, np.asarray(hints.outline) * photo.scale)
         if not part.silhouette.any():
@@ -166,7 +175,7 @@ def _part(photo: Photo, hints: Hints, sighting: Future[CardSighting]) -> Part | 
         masks = [card.mask(photo.rgb.shape[:2]) for card in sighting.result().cards]
         return np.logical_or.reduce(masks) if masks else None
 
-    return find_part(photo.rgb, cards)
+    return find_part(photo.rgb, cards, small=small)
 
 
 def _cells(

@@ -15,6 +15,7 @@ from typing import Any, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
+from satcheck.beside import beside
 from satcheck.errors import UsageError
 from satcheck.flags import largest_first
 from satcheck.model import (
@@ -88,8 +89,10 @@ def inspection_to_json(inspection: Inspection, *, cells: bool = True) -> dict[st
         "cautions": list(CAUTIONS),
     }
     if cells:
-        record["labels"] = _pack(inspection.labels)
-        record["cells"] = None if inspection.cells is None else _cells_to_json(inspection.cells)
+        with beside() as second:
+            labels = second.submit(_pack, inspection.labels)
+            record["cells"] = None if inspection.cells is None else _cells_to_json(inspection.cells)
+        record["labels"] = labels.result()
     return record
 
 

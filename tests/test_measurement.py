@@ -194,7 +194,7 @@ def test_a_card_is_no_part(monkeypatch: pytest.MonkeyPatch) -> None:
     masks: list[NDArray[np.bool_] | None] = []
     card = card_of(1.0)
     monkeypatch.setattr(measurement, "find_cards", lambda *_: CardSighting((card,), None))
-    monkeypatch.setattr(measurement, "find_part", lambda _, exclude: masks.append(exclude()))
+    monkeypatch.setattr(measurement, "find_part", lambda _, exclude, **__: masks.append(exclude()))
     assert measure_photo(photo_of(SCENE.rgb), Hints()) is None
     assert masks[0] is not None
     assert_array_equal(masks[0], card.mask(SCENE.mask.shape))

@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 from functools import cache
+from itertools import product
 
 import numpy as np
 import pytest
@@ -13,7 +14,7 @@ from skimage import data
 
 from satcheck.light import linear_light
 from satcheck.trust.doubt import LEAST_WEAVE
-from satcheck.weave.lattice import NODES, Lattice, _scores, find_lattice
+from satcheck.weave.lattice import NODES, Lattice, _strength, find_lattice
 
 BODY_SHAPE = Shape(300, 330, is_round=True)
 SEEN = View(noise=0.01)  # a twentieth of the body's light
@@ -120,8 +121,8 @@ def test_where_there_is_no_weave_none_is_found(name: str) -> None:
 @pytest.mark.parametrize("over", [1, 2, 3])
 def test_power_that_is_everywhere_scores_nothing(over: int) -> None:
     everywhere = np.full((128, 129), 1.7, np.float32)
-    pitch, angle = np.meshgrid([8.0, 10.0, 13.0], [35.0, 45.0])
-    assert _scores(everywhere, pitch, angle, over) == pytest.approx(0, abs=1e-6)
+    for pitch, angle in product((8.0, 10.0, 13.0), (35.0, 45.0)):
+        assert _strength(everywhere, pitch, angle, over) == pytest.approx(0, abs=1e-6)
 
 
 @cache

@@ -71,6 +71,7 @@ def find_part(
     rgb: Rgb,
     exclude: Callable[[], Bool | None] = lambda: None,
     pointed_at: Callable[[Shape], bool] | None = None,
+    small: Rgb | None = None,
 ) -> Part | None:
     """Find the laminated part on a cluttered bench, also one that runs out of the picture.
 
@@ -83,13 +84,15 @@ def find_part(
         meanwhile.
     pointed_at : callable, optional
         Returns whether a shape is what somebody pointed at: such a one is taken for a part.
+    small : (h, w, 3) uint8 array, optional
+        The picture at working size, where it has been made already.
 
     Returns
     -------
     Part or None
         None where nothing in the picture looks enough like a part.
     """
-    small = _reduced(rgb)
+    small = at_working_size(rgb) if small is None else small
     lab = lab_at_even_exposure(small)
     ribbons, banned = find_ribbons(small), None  # most photos show nothing to leave out
     excluded = exclude()
@@ -143,7 +146,7 @@ def part_in_outline(rgb: Rgb, polygon: NDArray[np.floating]) -> Part:
     mask = np.zeros(rgb.shape[:2], np.uint8)
     corners = np.round(np.clip(polygon, -FARTHEST, FARTHEST)).astype(np.int32)
     cv2.fillPoly(mask, [corners], 1)
-    small = _reduced(rgb)
+    small = at_working_size(rgb)
     drawn = mask > 0
     return Part(drawn, 1.0, lab_at_even_exposure(small), _resized(drawn, small.shape[:2]))
 
@@ -158,7 +161,7 @@ def mend(
 
     Taps are x, y in pixels.
     """
-    small = _reduced(rgb)
+    small = at_working_size(rgb)
     scale = small.shape[1] / rgb.shape[1]
     mask = _resized(silhouette, small.shape[:2])
     seeds = np.where(mask, cv2.GC_PR_FGD, cv2.GC_PR_BGD).astype(np.uint8)
@@ -170,7 +173,7 @@ def mend(
     return _upsampled(mended, rgb.shape[:2])
 
 
-def _reduced(rgb: Rgb) -> Rgb:
+def at_working_size(rgb: Rgb) -> Rgb:
     """Return the picture with its long side at most ``FINE``."""
     scale = min(1.0, FINE / max(rgb.shape[:2]))
     size = (max(8, round(rgb.shape[1] * scale)), max(8, round(rgb.shape[0] * scale)))

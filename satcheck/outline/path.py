@@ -1,5 +1,7 @@
 """The best smooth path through a table of scores."""
 
+from functools import cache
+
 import numpy as np
 from numpy.lib.stride_tricks import as_strided, sliding_window_view
 from numpy.typing import NDArray
@@ -61,6 +63,7 @@ def _trace(values: Float, bend_cost: np.float32, slopes: NDArray[np.int_]) -> ND
     return path
 
 
+@cache
 def _ways(slopes: int, bend_cost: float) -> list[list[tuple[int, float]]]:
     """Return for each slope those that lead to it, the straightest first, and what they cost."""
     bends = sorted(range(-MOST_BEND, MOST_BEND + 1), key=abs)

@@ -31,7 +31,6 @@ from satcheck.outline.strength import at_border, colour_step
 
 Float = NDArray[np.float32]
 Bool = NDArray[np.bool_]
-Grid = tuple[Float, Float]
 
 COARSE = 192  # long side of the search picture, px
 ROWS = 64  # rows of the search grid over the long side
@@ -134,13 +133,13 @@ def _ribbons(scene: _Scene, angles: NDArray[np.float64]) -> list[Ribbon]:
     if rough.best.max() <= 0:
         return []
     angles = angles[rough.best >= PROMISING * rough.best.max()]
-    search, grids = _searched(scene, angles, ROWS)
+    search, (x, y) = _searched(scene, angles, ROWS)
     if search.best.max() <= 0:
         return []
     tied = np.flatnonzero(search.best >= TIED * search.best.max())
     traced = [(i, search.trace(int(i))) for i in tied]
     return [
-        Ribbon(_polygon(rows, grids[i], size), float(search.best[i]), float(angles[i]))
+        Ribbon(_polygon(rows, x[i], y[i], size), float(search.best[i]), float(angles[i]))
         for i, rows in traced
         if len(rows) >= LEAST_ROWS
     ]
@@ -148,14 +147,12 @@ def _ribbons(scene: _Scene, angles: NDArray[np.float64]) -> list[Ribbon]:
 
 def _searched(
     scene: _Scene, angles: NDArray[np.float64], rows: int
-) -> tuple[FlankSearch, list[Grid]]:
+) -> tuple[FlankSearch, tuple[Float, Float]]:
     """Search along some directions on grids of so many rows; return the search and the grids."""
-    grids = [_grid(scene.distance.shape, float(angle), rows) for angle in angles]
+    grids = _grids(scene.distance.shape, angles, rows)
     level = BACKGROUND_FLOOR + BACKGROUND_TYPICAL * quantile(scene.distance, 0.4)
-    layers = [_layers(scene, level, *grid) for grid in grids]
-    evidence, across, along = (np.stack(layer) for layer in zip(*layers, strict=True))
     least = (LEAST_CUT if scene.runs_out else LEAST_WIDTH) * rows // ROWS
-    return FlankSearch(evidence, across, along, least), grids
+    return FlankSearch(*_layers(scene, level, *grids), least), grids
 
 
 def shrink(mask: Bool | None, size: tuple[int, int]) -> Bool:
@@ -166,43 +163,53 @@ def shrink(mask: Bool | None, size: tuple[int, int]) -> Bool:
     return np.asarray(small > 0)
 
 
-def _grid(shape: tuple[int, ...], angle: float, rows: int) -> Grid:
-    """Return x and y (rows, rows) of a grid whose rows lie across the direction ``angle``."""
+def _grids(shape: tuple[int, ...], angles: NDArray[np.float64], rows: int) -> tuple[Float, Float]:
+    """Return x and y (directions, rows, rows) of grids whose rows lie across their direction."""
     height, width = shape
     cell = max(shape) / rows
-    sin, cos = float(np.sin(angle)), float(np.cos(angle))
-    v = (np.arange(rows) - (rows - 1) / 2)[:, None] * cell
-    u = (np.arange(rows) - (rows - 1) / 2)[None, :] * cell
+    sin, cos = (f(angles)[:, None, None] for f in (np.sin, np.cos))
+    place = (np.arange(rows) - (rows - 1) / 2) * cell
+    u, v = place[None, :], place[:, None]
     x = width / 2 - 0.5 + v * sin + u * cos
     y = height / 2 - 0.5 + v * cos - u * sin
     return x.astype(np.float32), y.astype(np.float32)
 
 
 def _layers(scene: _Scene, level: float, x: Float, y: Float) -> tuple[Float, Float, Float]:
-    """Return evidence for the part, edges across and edges along on one grid.
+    """Return evidence for the part, edges across and edges along, (directions, rows, rows) each.
 
     At the distance ``level`` from what the border shows, evidence is even. Edges along are not a
     number where a part that runs out may end.
     """
     height, width = scene.distance.shape
     inside = (x >= 0) & (y >= 0) & (x <= width - 1) & (y <= height - 1)
-    sample, unlike = (
-        np.asarray(
-            cv2.remap(layer, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE), np.float32
-        )
-        for layer in (scene.lab, scene.distance)
-    )
+    sample, unlike = (_sampled(layer, x, y) for layer in (scene.lab, scene.distance))
     evidence = np.clip((unlike - level) / level, -1, 1)
     evidence[~inside] = -2
     along = colour_step(sample, inside, 0)
     if scene.runs_out:
-        along[at_border(inside, CUT)] = np.nan
+        along[np.stack([at_border(each, CUT) for each in inside])] = np.nan
     return evidence, colour_step(sample, inside, 1), along
 
 
-def _polygon(rows: NDArray[np.intp], grid: Grid, size: tuple[int, int]) -> Float:
-    """Return a ribbon's outline in fractions of the picture; an edge lies before its cell."""
-    x, y = grid
+def _sampled(layer: Float, x: Float, y: Float) -> Float:
+    """Return a layer (H, W) or (H, W, C) on grids (directions, N, N)."""
+    below = (-1, x.shape[-1])  # one grid below the other: one call for all
+    found = cv2.remap(
+        layer,
+        x.reshape(below),
+        y.reshape(below),
+        cv2.INTER_LINEAR,
+        borderMode=cv2.BORDER_REPLICATE,
+    )
+    return np.asarray(found, np.float32).reshape(*x.shape, *layer.shape[2:])
+
+
+def _polygon(rows: NDArray[np.intp], x: Float, y: Float, size: tuple[int, int]) -> Float:
+    """Return a ribbon's outline in fractions of the picture; an edge lies before its cell.
+
+    The cells lie at x, y (N, N).
+    """
     half = np.array([x[0, 1] - x[0, 0], y[0, 1] - y[0, 0]]) / 2
     row, left, right = rows.T
     flanks = [np.stack([x[row, c], y[row, c]], axis=1) - half for c in (left, right)]

@@ -7,7 +7,6 @@ in which they part or close like mirror images.
 
 from functools import cache
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -21,10 +20,11 @@ Bool = NDArray[np.bool_]
 ALPHA, EDGE_PAR, EDGE_FLOOR, EDGE_TYPICAL = 0.03, 0.5, 3.0, 1.0
 MOVE_WIDTH, MOVE_AXIS, MOVE_FAR = 0.15, 0.4, 0.3
 MISS = 1.5  # an edge that a flank lacks costs more than one it has earns
+FARTHEST = 2  # columns that a flank may move from row to row
 MOVES = [
     (dl, dr)
-    for dl in range(-2, 3)
-    for dr in range(-2, 3)
+    for dl in range(-FARTHEST, FARTHEST + 1)
+    for dr in range(-FARTHEST, FARTHEST + 1)
     if abs(dl + dr) <= 1 and (dl, dr) != (0, 0)
 ]
 NEVER = np.float32(-1e9)
@@ -53,14 +53,16 @@ class FlankSearch:
         column = np.arange(n)
         narrow = np.where(column - column[:, None, None] < least_width, NEVER, np.float32(0))
         value = np.full((n, directions, n), NEVER)
+        room = _room(value.shape)
         self.best = np.full(directions, NEVER)
-        self._last = [(0, 0)] * directions
+        self._cap, self._last = cap, np.zeros(directions, np.intp)
         self._rows: list[tuple[Float, Bool]] = []
         to_right, from_left = filled + flank, flank - filled
         for row in range(rows):
             close = _between(cap[:, row])
-            self._finish(row - 1, value + close)
-            value = _step(value)
+            if row > 0:
+                self._finish(row - 1, value + close)
+            value = _step(value, room)
             begins = close >= value
             np.maximum(value, close, out=value)
             value += to_right[:, row]
@@ -71,14 +73,15 @@ class FlankSearch:
     def _finish(self, row: int, value: Float) -> None:
         """Note the ribbons that would end at ``row`` where they beat the best so far."""
         top = value.max(axis=0).max(axis=1)
-        for i in np.flatnonzero(top > self.best):
-            self.best[i] = top[i]
-            self._last[i] = (row, int(value[:, i].argmax()))
+        self._last[top > self.best] = row
+        np.maximum(self.best, top, out=self.best)
 
     def trace(self, direction: int) -> NDArray[np.intp]:
         """Return (N, 3) row, left, right of the best ribbon of one direction."""
-        row, state = self._last[direction]
-        left, right = divmod(state, self._rows[0][0].shape[2])
+        row = int(self._last[direction])
+        close = _between(self._cap[direction : direction + 1, row + 1])
+        ends = self._rows[row][0][:, direction] + close[:, 0]
+        left, right = divmod(int(ends.argmax()), len(ends))
         found = []
         while True:
             found.append((row, left, right))
@@ -106,28 +109,45 @@ def _move_cost(left: int, right: int) -> np.float32:
 
 
 @cache
-def _moves_by_cost() -> list[tuple[np.float32, NDArray[np.uint8]]]:
-    """Return each cost with its moves, as the shape over which a dilation takes the maximum."""
-    shapes: dict[np.float32, NDArray[np.uint8]] = {}
-    for dl, dr in MOVES:
-        shape = shapes.setdefault(_move_cost(dl, dr), np.zeros((5, 5), np.uint8))
-        shape[2 - dl, 2 - dr] = 1
-    return list(shapes.items())
+def _moves_by_cost() -> list[tuple[np.float32, list[tuple[int, int]]]]:
+    """Return each cost with its moves."""
+    moves: dict[np.float32, list[tuple[int, int]]] = {}
+    for move in MOVES:
+        moves.setdefault(_move_cost(*move), []).append(move)
+    return list(moves.items())
 
 
-def _step(value: Float) -> Float:
+def _room(shape: tuple[int, ...]) -> Float:
+    """Return room for states (n, directions, n), with states beside them that are never reached.
+
+    So many that in its flat view no move leads from one row or direction into another.
+    """
+    n, directions, _ = shape
+    return np.full((n + 2 * FARTHEST, directions, n + FARTHEST), NEVER)
+
+
+def _step(value: Float, room: Float) -> Float:
     """Return the best value reachable in each state by one move of both flanks.
 
-    The directions lie side by side in one picture, so far apart that none reaches another.
+    A move is one shift of the flat ``room``, into which the states are copied.
     """
     n, directions, _ = value.shape
-    apart = np.full((n, directions, n + 2), NEVER)
-    apart[..., :n] = value
-    best = apart.copy()
-    for cost, shape in _moves_by_cost():
-        moved = np.asarray(cv2.dilate(apart.reshape(n, -1), shape), np.float32) - cost
-        np.maximum(best, moved.reshape(apart.shape), out=best)
-    return np.ascontiguousarray(best[..., :n])
+    room[FARTHEST:-FARTHEST, :, :n] = value
+    flat, row = room.ravel(), directions * (n + FARTHEST)
+
+    def moved(by: tuple[int, int]) -> Float:
+        start = (FARTHEST - by[0]) * row - by[1]
+        return flat[start : start + n * row]
+
+    best = moved((0, 0)).copy()
+    offer = np.empty_like(best)
+    for cost, (first, second, *others) in _moves_by_cost():
+        np.maximum(moved(first), moved(second), out=offer)
+        for other in others:
+            np.maximum(offer, moved(other), out=offer)
+        offer -= cost
+        np.maximum(best, offer, out=best)
+    return np.ascontiguousarray(best.reshape(n, directions, -1)[..., :n])
 
 
 def _came_from(value: Float, left: int, right: int) -> tuple[int, int]:

@@ -27,18 +27,19 @@ def edges(
 
 
 def colour_step(image: Float, usable: Bool, axis: int) -> Float:
-    """Return the step in L*a*b* (H, W, 3) between each cell and the one before it along ``axis``.
+    """Return the step in L*a*b* (..., H, W, 3) between each cell and the one before it.
 
-    Or half of it over three cells, where that is more; 0 beside what is not usable (H, W).
+    Or half of it over three cells, where that is more; 0 beside what is not usable (..., H, W).
+    Before a cell is the one above it (``axis`` 0) or to its left (1).
     """
-    near = (image - np.roll(image, 1, axis)) ** 2
-    wide = (np.roll(image, -1, axis) - np.roll(image, 2, axis)) ** 2
-    step = np.sqrt(np.maximum(wide / 4, near) @ CHANNELS**2)
-    step[~(usable & np.roll(usable, 1, axis))] = 0
-    lines = np.moveaxis(step, axis, 0)
-    lines[:2] = 0
-    lines[-1] = 0
-    return np.asarray(step, np.float32)
+    step = np.zeros(usable.shape, np.float32)
+    lines, inside = np.moveaxis(image, axis - 3, 0), np.moveaxis(usable, axis - 2, 0)
+    near = (lines[2:-1] - lines[1:-2]) ** 2
+    wide = (lines[3:] - lines[:-3]) ** 2
+    size = np.sqrt(np.maximum(wide / 4, near) @ CHANNELS**2)
+    size[~(inside[2:-1] & inside[1:-2])] = 0
+    np.moveaxis(step, axis - 2, 0)[2:-1] = size
+    return step
 
 
 def at_border(inside: Bool, reach: int) -> Bool:

@@ -120,7 +120,7 @@ def _within(light: F32, band: Bool) -> Blur | None:
     The sensor's noise is sharp, and at a fine smoothing it is taken for edges of a shake: a blur
     that is not well below a smoothing is looked at with the next one, and the largest counts.
     """
-    picture = np.log(light + np.float32(0.01))
+    picture = np.asarray(cv2.log(light + np.float32(0.01)), np.float32)
     found: list[Blur] = []
     for narrow, wide in SCALES:
         seen = _by_direction(picture, band, narrow, wide)
@@ -154,8 +154,8 @@ def _by_direction(picture: F32, band: Bool, narrow: float, wide: float) -> Blur 
     if ridge[0].size < FEWEST / CONSIDERED:
         return None
     dx, dy = dx[ridge], dy[ridge]
-    fine = np.hypot(dx, dy)
-    coarse = np.hypot(*(g[ridge] for g in _gradient(picture, wide)))
+    fine = np.sqrt(_square(dx, dy))
+    coarse = np.sqrt(_square(*(g[ridge] for g in _gradient(picture, wide))))
     ratio = np.maximum(fine / np.maximum(coarse, 1e-9), 1 + 1e-3) ** 2
     square = np.maximum((wide**2 - ratio * narrow**2) / (ratio - 1) - OPTICS, 0)
     angle = np.mod(np.arctan2(dy, dx), np.pi)
@@ -188,11 +188,17 @@ def _ridge(dx: F32, dy: F32, band: Bool) -> tuple[Index, Index]:
     """
     row, column = np.nonzero(band)
     along_x = np.abs(dx[row, column]) >= np.abs(dy[row, column])
-    at = np.hypot(dx[row, column], dy[row, column])
+    square = _square(dx, dy)
+    at = square[row, column]
     height, width = band.shape
     for step in (-1, 1):
         r = np.where(along_x, row, (row + step) % height)
         c = np.where(along_x, (column + step) % width, column)
-        higher = at >= np.hypot(dx[r, c], dy[r, c])
+        higher = at >= square[r, c]
         row, column, along_x, at = row[higher], column[higher], along_x[higher], at[higher]
     return row, column
+
+
+def _square(dx: F32, dy: F32) -> F32:
+    """Return a gradient's squared length."""
+    return dx * dx + dy * dy

@@ -123,11 +123,11 @@ def find_lattice(frame: Frame, pitch: float | None = None) -> Lattice | None:
         weighed = PRIOR_WEIGHT * (prior - RARITY[over])
         found = _best_match(seen, pitches, over, weighed, _window(width))
         for stretch, (value, i, j) in zip(stretches, found, strict=True):
-            at = pitches[i : i + 1, None], ANGLES[None, j : j + 1]
-            strength = float(_scores(stretch.whitened, *at, over)[0, 0])
+            place = float(pitches[i]), float(ANGLES[j])
+            strength = _strength(stretch.whitened, *place, over)
             if value + CLEARNESS * strength > best_value:
                 best_value = value + CLEARNESS * strength
-                there = Lattice(float(pitches[i]), float(ANGLES[j]), over, strength)
+                there = Lattice(*place, over, strength)
                 best = there if pitch is not None else _at_the_middle(there, stretch.width)
     return best
 
@@ -139,19 +139,21 @@ def pitch_range(width: float) -> tuple[float, float]:
 
 @dataclass(frozen=True, eq=False)
 class _Seen:
-    """Stretches' whitened spectra, (n, ...), and what every other pitch would see of them.
+    """Stretches' whitened spectra, peaks capped, and what every other pitch would see of them.
 
-    ``thinned`` has one array (n, places) a pitch: the places of its ring, as ``_normed``.
+    ``capped`` is (n, ...); ``thinned`` has one array (n, places) a pitch: the places of its ring,
+    as ``_normed``.
     """
 
-    spectra: F32
+    capped: F32
     thinned: list[F32]
 
     @classmethod
     def of(cls, stretches: "list[_Stretch]", pitches: F64) -> "_Seen":
         """Look at the stretches with the pitches of a grid."""
-        spectra = np.stack([s.whitened for s in stretches])
-        return cls(spectra, [_normed(spectra, _ring(float(p), 2), 2) for p in pitches[::2]])
+        whitened = np.maximum([s.whitened for s in stretches], np.float32(0))
+        capped = np.asarray(PEAK_CAP * np.tanh(whitened / PEAK_CAP), np.float32)
+        return cls(capped, [_normed(capped, _ring(float(p), 2), 2) for p in pitches[::2]])
 
 
 def _best_match(
@@ -169,13 +171,13 @@ def _best_match(
     ], 1)  # fmt: skip
     coarse = coarse + prior[::2, ::2]
     found = []
-    for spectrum, values in zip(seen.spectra, coarse, strict=True):
+    for capped, values in zip(seen.capped, coarse, strict=True):
         i, j = (2 * int(k) for k in np.unravel_index(np.argmax(values), values.shape))
         rows, columns = (
             range(max(k - 1, 0), min(k + 2, n)) for k, n in zip((i, j), prior.shape, strict=True)
         )
         near = np.concatenate([
-            _normed(spectrum[None], _ring(p, 1), 1) @ _template(p, columns, over, size, 1).T
+            _normed(capped[None], _ring(p, 1), 1) @ _template(p, columns, over, size, 1).T
             for p in pitches[list(rows)].tolist()
         ])  # fmt: skip
         near = near + prior[np.ix_(rows, columns)]
@@ -235,26 +237,26 @@ def _template(pitch: float, angles: range, over: int, size: int, thin: int) -> F
     rows, columns = (np.exp(np.maximum(narrow * f**2, np.float32(-30))) for f in (along, across))
     rows *= np.sqrt(weight)[..., None]
     drawn = (rows[..., :, None] * columns[..., None, :]).max(0)
-    shape = drawn[:, _ring(pitch, thin)]
-    shape -= shape.mean(1, keepdims=True)
-    shape /= np.maximum(np.linalg.norm(shape, axis=1, keepdims=True), 1e-9)
-    return np.asarray(shape, np.float32)
+    return _unit(drawn[:, _ring(pitch, thin)])
 
 
 _known = lru_cache(maxsize=512)(_template)
 
 
-def _normed(spectra: F32, ring: NDArray[np.bool_], thin: int) -> F32:
-    """Return (n, places) of spectra in a ring, peaks capped, of mean 0 and length 1.
+def _normed(capped: F32, ring: NDArray[np.bool_], thin: int) -> F32:
+    """Return (n, places) of capped spectra in a ring, of mean 0 and length 1.
 
     A product with a template is then their correlation.
     """
     reach = thin * len(ring)
-    seen = spectra[:, :reach:thin, :reach:thin][:, ring]
-    capped = PEAK_CAP * np.tanh(np.maximum(seen, 0) / PEAK_CAP)
-    capped = capped - capped.mean(1, keepdims=True)
-    length = np.linalg.norm(capped, axis=1, keepdims=True)
-    return np.asarray(capped / np.maximum(length, 1e-9), np.float32)
+    return _unit(capped[:, :reach:thin, :reach:thin][:, ring])
+
+
+def _unit(rows: F32) -> F32:
+    """Return rows (n, places) of mean 0 and length 1."""
+    centred = rows - rows.mean(1, keepdims=True)
+    length = np.sqrt(np.einsum("np,np->n", centred, centred))
+    return np.asarray(centred / np.maximum(length, np.float32(1e-9))[:, None], np.float32)
 
 
 def _window_corners(
@@ -300,8 +302,9 @@ def _stretches(frame: Frame, width: float) -> list[_Stretch]:
         return []
     spectra = power(_evened(frame, width), rows, columns, size, PADDED)
     textured = spectra.mean((1, 2)) > SMOOTH
-    whole = np.maximum(spectra.mean((1, 2), keepdims=True), np.float32(1e-12))
-    log = np.log(spectra / whole + np.float32(1e-9))
+    spectra /= np.maximum(spectra.mean((1, 2), keepdims=True), np.float32(1e-12))
+    spectra += np.float32(1e-9)
+    log = cv2.log(spectra)
     middle = rows + size // 2
     third = np.minimum(3 * (middle - middle.min()) // max(1, np.ptp(middle)), 2)
     wide = frame.span[1][middle] / frame.half_width
@@ -341,23 +344,25 @@ def _radial(log: F32) -> F32:
     return np.asarray(medians(log, ring, int(ring.max()))[ring], np.float32)
 
 
-def _scores(whitened: F32, pitch: F64, angle: F64, over: int) -> F64:
-    """Return node power less power between nodes, for grids of pitches (px) and angles (deg)."""
+def _strength(whitened: F32, pitch: float, angle: float, over: int) -> float:
+    """Return node power less power between nodes, for a pitch in pixels and an angle in degrees.
+
+    -9 where fewer than three nodes lie within what was measured.
+    """
     radians = np.deg2rad(angle)
     across, along = over * pitch / np.cos(radians), pitch / np.sin(radians)
     peak = cv2.dilate(whitened, np.ones((3, 3), np.uint8))
+    height, width = peak.shape
 
-    def at(i: float, j: float) -> F64:
-        x = np.rint(i * PADDED / across).astype(int)
-        y = np.rint(j * PADDED / along).astype(int)
-        inside = (x < peak.shape[1] - 2) & (y < peak.shape[0] - 2)
-        value = peak[np.minimum(y, peak.shape[0] - 1), np.minimum(x, peak.shape[1] - 1)]
-        return np.where(inside, np.minimum(value, PEAK_CAP), np.nan)
+    def at(i: F64, j: F64) -> tuple[F32, NDArray[np.bool_]]:
+        x, y = (np.rint(k * PADDED / by).astype(int) for k, by in ((i, across), (j, along)))
+        value = peak[np.minimum(y, height - 1), np.minimum(x, width - 1)]
+        return np.minimum(value, np.float32(PEAK_CAP)), (x < width - 2) & (y < height - 2)
 
-    weights = np.array([w for _, _, w in NODES[over]])
-    nodes = np.stack([at(i, j) for i, j, _ in NODES[over]])
-    known = np.where(np.isnan(nodes), 0, weights[:, None, None])
-    on = np.nansum(nodes * weights[:, None, None], 0) / np.maximum(known.sum(0), 1e-9)
-    between = np.stack([at(i, j) for i, j in BETWEEN])
-    off = np.nansum(between, 0) / np.maximum((~np.isnan(between)).sum(0), 1)
-    return np.where((known > 0).sum(0) >= 3, on - off, -9.0)
+    i, j, weight = np.array(NODES[over]).T
+    node, is_known = at(i, j)
+    between, is_seen = at(*np.array(BETWEEN).T)
+    if is_known.sum() < 3:
+        return -9.0
+    on = (node * weight)[is_known].sum() / weight[is_known].sum()
+    return float(on - between[is_seen].sum() / max(is_seen.sum(), 1))

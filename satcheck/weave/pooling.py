@@ -101,7 +101,8 @@ def gaussian_rows(size: int, places: Index, sigma: float, step: int = 1) -> F32:
     taps = np.rint(centres).astype(np.intp)[:, None] + np.arange(-reach, reach + 1)
     values = np.exp(-0.5 * ((taps - centres[:, None]) / spread) ** 2)
     values /= values.sum(1, keepdims=True)
-    mirrored = np.pad(np.arange(count), 2 * reach, mode="reflect" if count > 1 else "edge")
-    line = np.arange(places.size)[:, None] * count + mirrored[taps + 2 * reach]
+    last = max(count - 1, 1)
+    mirrored = np.minimum(last - np.abs(taps % (2 * last) - last), count - 1)
+    line = np.arange(places.size)[:, None] * count + mirrored
     weights = np.bincount(line.ravel(), values.ravel(), places.size * count)
     return weights.reshape(places.size, count).astype(np.float32)

@@ -106,8 +106,10 @@ def _filled(frame: Frame, x: Index, y: Index, size: int) -> F32:
     weights, places = [], []
     for centres, length in zip((y, x), frame.laminate.shape, strict=True):
         each, place = np.unique(centres, return_inverse=True)
-        first = each - size // 2
-        weights.append(np.stack([np.pad(squared, (at, length - at - size)) for at in first]))
+        weight = np.zeros((each.size, length), np.float32)
+        seen = each[:, None] - size // 2 + np.arange(size)
+        np.put_along_axis(weight, seen, squared[None], 1)
+        weights.append(weight)
         places.append(place)
     share = weights[0] @ frame.laminate.astype(np.float32) @ weights[1].T
     return np.asarray(np.maximum(share[places[0], places[1]], 0.2), np.float32)
