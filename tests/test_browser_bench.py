@@ -1,5 +1,6 @@
 """The phone page in a real browser, on a phone's screen, by a mapped name over plain http."""
 
+import json
 import re
 from collections.abc import Iterator
 from datetime import UTC, datetime
@@ -143,6 +144,38 @@ def test_an_outline_is_mended_by_taps_and_the_verdict_follows(page: Page) -> Non
     page.wait_for_url(lambda url: url != before)
     page.wait_for_selector(DONE, timeout=WAIT)
     expect(page.locator("#word")).to_have_text(re.compile("starved|lean|good|heavy|rich"))
+
+
+def test_the_last_tap_is_taken_back_and_the_others_stay(page: Page) -> None:
+    photograph(page, STARVED, part="1048")
+    page.click("#mend")
+    expect(page.locator("#mend-back")).to_be_hidden()
+    page.tap("#frame", position={"x": 180, "y": 200})
+    page.check("[name=tap][value=outside]", force=True)
+    page.tap("#frame", position={"x": 20, "y": 20})
+    page.tap("#frame", position={"x": 170, "y": 210})  # the part, by mistake
+    page.get_by_role("button", name="Take back the last tap").click()
+    expect(page.locator("#taps b.outside")).to_have_count(1)
+    expect(page.locator("#taps b.inside")).to_have_count(1)
+    with page.expect_request(lambda r: (r.method, r.url[-11:]) == ("POST", "/api/photos")) as sent:
+        page.click("#mend-go")
+    told = json.loads(sent.value.post_data or "")
+    assert (len(told["inside"]), len(told["outside"])) == (1, 1)
+    assert told["outside"][0][0] < 0.2 * told["inside"][0][0]
+    page.wait_for_selector(DONE, timeout=WAIT)
+    page.click("#mend")
+    expect(page.locator("#mend-back")).to_be_hidden()
+    page.tap("#frame", position={"x": 180, "y": 200})
+    page.click("#mend-back")
+    expect(page.locator("#mend-back")).to_be_hidden()
+    expect(page.locator("#taps b")).to_have_count(0)
+
+
+def test_the_button_with_the_number_is_read_out_with_the_number(page: Page) -> None:
+    photograph(page, STARVED, part="1049")
+    who = page.get_by_role("button", name=re.compile("^1049.*Change part, view or fibre$", re.I))
+    expect(who).to_be_visible()
+    expect(who).to_have_attribute("id", "who")
 
 
 def test_without_the_key_the_page_shows_nothing(context: BrowserContext, bench: Server) -> None:

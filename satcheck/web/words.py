@@ -98,6 +98,7 @@ WORDS: dict[str, str] = {
     "mend_in": "Part",
     "mend_out": "Not part",
     "mend_go": "Judge again",
+    "mend_back": "Take back the last tap",
     "mend_few": "Tap the picture first.",
     "no_picture": "Judged elsewhere: no picture was kept.",
     "demo": "Demo bounds: a shop must calibrate its own.",

@@ -133,6 +133,7 @@ function endMending() {
   byId("mending").hidden = true;
   byId("mend").hidden = false;
   byId("taps").replaceChildren();
+  byId("mend-back").hidden = true;
 }
 
 function addTap(x, y) {
@@ -142,6 +143,14 @@ function addTap(x, y) {
   mark.style.left = `${100 * x}%`;
   mark.style.top = `${100 * y}%`;
   byId("taps").append(mark);
+  byId("mend-back").hidden = false;
+}
+
+function takeBack() {
+  const last = byId("taps").lastElementChild;
+  mending[last.className].pop();
+  last.remove();
+  byId("mend-back").hidden = !byId("taps").childElementCount;
 }
 
 function judgeMended() {
@@ -161,6 +170,7 @@ export function listenToResult(judge) {
   byId("mend").addEventListener("click", startMending);
   byId("mend-stop").addEventListener("click", () => { endMending(); picturePlain(false); });
   byId("mend-go").addEventListener("click", judgeMended);
+  byId("mend-back").addEventListener("click", takeBack);
   byId("noise").addEventListener("click", () => { remember(NOISE, recall(NOISE) === "on" ? "off" : "on"); showNoise(); });
   showNoise();
 }
