@@ -7,6 +7,7 @@ import httpx
 import pytest
 from starlette.responses import PlainTextResponse
 
+from satcheck.errors import UsageError
 from satcheck.web.access import MOST_WRONG, WRONG_SECONDS, Gate, WrongKeys, keep_key
 
 KEY = "k" * 22
@@ -86,3 +87,19 @@ def test_the_key_is_random_stays_and_is_its_owners_alone(tmp_path: Path) -> None
     assert (tmp_path / "key").stat().st_mode & 0o077 == 0
     assert keep_key(tmp_path / "key", renew=True) != key
     assert keep_key(tmp_path / "other") != key
+
+
+@pytest.mark.parametrize("renew", [False, True])
+@pytest.mark.parametrize("text", ["to the cupboard: 4711", "C sharp minor, but not of satcheck"])
+def test_a_file_that_is_no_key_is_neither_used_nor_replaced(
+    tmp_path: Path, text: str, *, renew: bool
+) -> None:
+    (tmp_path / "key").write_text(text)
+    with pytest.raises(UsageError, match="no key of satcheck"):
+        keep_key(tmp_path / "key", renew=renew)
+    assert (tmp_path / "key").read_text() == text
+
+
+def test_a_key_that_was_never_written_is_made(tmp_path: Path) -> None:
+    (tmp_path / "key").touch()
+    assert len(keep_key(tmp_path / "key")) == 22  # of 128 bits (RFC 4648)

@@ -10,7 +10,7 @@ import pytest
 
 from satcheck.cli.app import main
 from satcheck.errors import UsageError
-from satcheck.web.serve import Place, address, allowed_hosts, check_names, listen
+from satcheck.web.serve import Place, address, allowed_hosts, check_names, listen, qr_text
 
 
 @pytest.mark.parametrize("content", [None, b"", b"junk", b"-----BEGIN CERTIFICATE-----\nAA\n"])
@@ -104,3 +104,8 @@ def test_the_key_stands_where_no_browser_sends_it() -> None:
     assert address(place, "abc") == "https://shop.test:8470/#k=abc"
     assert address(Place("::1", 8470), "abc") == "http://[::1]:8470/#k=abc"
     assert "shop.test" in allowed_hosts(place)
+
+
+@pytest.mark.parametrize(("encoding", "is_drawn"), [("utf-8", True), ("ascii", False)])
+def test_a_code_is_drawn_where_the_terminal_has_blocks(encoding: str, *, is_drawn: bool) -> None:
+    assert (qr_text("http://bench.test:8470/#k=abc", encoding) is not None) is is_drawn

@@ -1,5 +1,6 @@
 """``satcheck serve``: the phone page at the bench."""
 
+import sys
 from pathlib import Path
 from typing import Annotated
 
@@ -81,7 +82,9 @@ def serve(
     opened = open_shop(chosen, records, hosts, ledger=ledger, lesson=lesson, renew_key=new_key)
     with opened as (app, key), listen(place) as socket:
         link = address(place, key)
-        say(qr_text(link))
-        say(f"Scan the code with a phone on the shop's Wi-Fi, or open\n  {link}")
+        code = qr_text(link, sys.stdout.encoding)
+        say(code or "")
+        scan = "" if code is None else "scan the code or "
+        say(f"With a phone on the shop's Wi-Fi {scan}open\n  {link}")
         say(f"Photos and verdicts are kept in {records.resolve()}. Stop with Ctrl+C.")
         run(app, place, [socket])

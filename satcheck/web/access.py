@@ -6,6 +6,8 @@ a phone ask in its name.
 """
 
 import json
+import math
+import re
 import secrets
 import time
 from collections import deque
@@ -18,12 +20,16 @@ from starlette.datastructures import Headers, MutableHeaders
 from starlette.responses import JSONResponse
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from satcheck.errors import UsageError
 from satcheck.files import write_whole
 from satcheck.web.words import say
 
 KEY_HEADER = "x-satcheck-key"
 KEY_BYTES = 16
 """128 random bits cannot be guessed; the count of wrong keys only keeps the log quiet."""
+
+_KEY = re.compile(rf"[\w-]{{{math.ceil(8 * KEY_BYTES / 6)}}}", re.ASCII)
+"""As URL-safe base64 has so many bytes (RFC 4648)."""
 
 MOST_WRONG = 20
 WRONG_SECONDS = 60.0
@@ -46,11 +52,18 @@ SECURITY: Mapping[str, str] = {
 
 
 def keep_key(path: Path, *, renew: bool = False) -> str:
-    """Return the shop's key, kept in a file that only its owner reads; made where it is missing."""
-    if path.exists() and not renew:
-        found = path.read_text(encoding="ascii", errors="replace").strip()
-        if len(found) >= KEY_BYTES:
-            return found
+    """Return the shop's key, kept in a file that only its owner reads; made where it is missing.
+
+    Raises
+    ------
+    UsageError
+        If the file holds something else.
+    """
+    found = path.read_text(encoding="ascii", errors="replace").strip() if path.exists() else ""
+    if found and not _KEY.fullmatch(found):
+        raise UsageError(f"{path}: no key of satcheck; move it away, and a new one is made")
+    if found and not renew:
+        return found
     key = secrets.token_urlsafe(KEY_BYTES)
     path.touch(mode=0o600, exist_ok=True)
     write_whole(path, f"{key}\n".encode())

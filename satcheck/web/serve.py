@@ -135,10 +135,14 @@ def address(place: Place, key: str) -> str:
     return f"{place.scheme}://{name}:{place.port}/#k={key}"
 
 
-def qr_text(text: str) -> str:
-    """Return a QR code for the terminal."""
+def qr_text(text: str, encoding: str) -> str | None:
+    """Return a QR code for a terminal; None where its encoding has no blocks to draw it with."""
     stream = StringIO()
     segno.make(text, error="m", micro=False).terminal(stream, compact=True, border=2)
+    try:
+        stream.getvalue().encode(encoding)
+    except UnicodeEncodeError:
+        return None
     return stream.getvalue()
 
 
