@@ -263,6 +263,8 @@ def test_a_temperature_that_nothing_is_done_with_is_refused(
     status, out, err = run(capsys, *WEIGHED, "--temperature", "warm")
     assert (status, out) == (2, "")
     assert err == "--temperature is held against the shop's records: it needs --ledger FILE\n"
+    status, out, err = run(capsys, *WEIGHED, "--by", "AB")
+    assert (status, out, err) == (2, "", "--by is for the record: it needs --ledger FILE\n")
 
 
 def test_a_mix_that_is_refused_is_not_recorded(

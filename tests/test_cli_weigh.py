@@ -256,7 +256,10 @@ def test_a_weighing_is_recorded_under_the_parts_number(
     assert entry.body["sheet"] == found
 
 
-def test_a_number_without_a_ledger_is_refused(capsys: pytest.CaptureFixture[str]) -> None:
-    status, _, err = run(capsys, *SHOP, "--number", "4711")
-    assert status == 2
-    assert "needs --ledger" in err
+@pytest.mark.parametrize("name", ["--number", "--by"])
+def test_what_is_told_for_the_record_without_a_ledger_is_refused(
+    name: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    status, out, err = run(capsys, *SHOP, name, "4711")
+    assert (status, out) == (2, "")
+    assert err == f"{name} is for the record: it needs --ledger FILE\n"

@@ -333,3 +333,16 @@ def test_a_ledger_that_cannot_be_opened_is_said_before_a_photo_is_judged(
         main(["check", str(photo), "--fibre", "basalt", "--ledger", str(tmp_path)])
     assert stopped.value.code == 2
     assert "it is a folder" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("name", ["--by", "--resin"])
+def test_what_is_told_for_the_record_without_a_ledger_is_refused_before_a_photo_is_judged(
+    name: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    photo = Path(__file__).parents[1] / "sample_images" / "basalt_12.jpg"
+    with pytest.raises(SystemExit) as stopped:
+        main(["check", str(photo), "--out", str(tmp_path), name, "AB"])
+    said = capsys.readouterr()
+    assert (stopped.value.code, said.out) == (2, "")
+    assert said.err == f"{name} is for the record: it needs --ledger FILE\n"
+    assert not list(tmp_path.iterdir())

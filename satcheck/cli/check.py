@@ -16,6 +16,7 @@ from satcheck.cli.recording import (
     RecordOption,
     ResinNameOption,
     TechnicianOption,
+    check_recorded,
     recorder,
 )
 from satcheck.errors import UsageError
@@ -111,6 +112,7 @@ def check(
 
     if box is not None and outline is not None:
         raise UsageError("--box and --outline: each says where the part is; one of them is allowed")
+    check_recorded(ledger, by=by, resin=resin)
     jobs = plan_jobs(_without_overlays(photos), out)
     with beside() as second:
         reading = ahead(second, read_photo, [job.photo for job in jobs])

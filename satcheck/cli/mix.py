@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from satcheck.cli.common import say
-from satcheck.cli.recording import RecordOption, name_option, now
+from satcheck.cli.recording import RecordOption, check_recorded, name_option, now
 from satcheck.errors import UsageError
 
 if TYPE_CHECKING:
@@ -70,6 +70,7 @@ def mix(
     )  # fmt: skip
     if temperature is not None and ledger is None:
         raise UsageError("--temperature is held against the shop's records: it needs --ledger FILE")
+    check_recorded(ledger, by=by)
     sheet = make_mix_sheet(entries)
     if card is not None:
         check_target(card, PDF_MARK, "PDF of satcheck")  # before anything is recorded

@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from satcheck.errors import UsageError
+
 if TYPE_CHECKING:
     from satcheck.inspection import Settings
     from satcheck.model import Inspection
@@ -37,6 +39,14 @@ TechnicianOption = Annotated[
     str, name_option("--by", "NAME", "Who laminates or inspects, for the record.")
 ]
 ResinNameOption = Annotated[str | None, name_option("--resin", "NAME", "Resin, for the record.")]
+
+
+def check_recorded(ledger: Path | None, **told: str | None) -> None:
+    """Raise UsageError where something is told for the record and nothing is recorded."""
+    names = [name for name, value in told.items() if value]
+    if names and ledger is None:
+        raise UsageError(f"--{names[0]} is for the record: it needs --ledger FILE")
+
 
 Keep = Callable[["Inspection"], None]
 """Records an inspection; when it returns, that is on the disk."""

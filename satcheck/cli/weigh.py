@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from satcheck.cli.common import read_record, say
-from satcheck.cli.recording import RecordOption, name_option, now
+from satcheck.cli.recording import RecordOption, check_recorded, name_option, now
 from satcheck.errors import UsageError
 
 if TYPE_CHECKING:
@@ -62,8 +62,7 @@ def weigh(
     """
     told = {name: value for name, value in locals().items() if isinstance(value, str)}
     typed = {name: value for name, value in told.items() if name not in ("number", "by")}
-    if number is not None and ledger is None:
-        raise UsageError("--number is for the record: it needs --ledger FILE")
+    check_recorded(ledger, number=number, by=by)
     entries = _entries(typed, weights)
     if inspection is not None and entries.target is None:
         raise UsageError("--target is missing: it says what is enough, beside --inspection")
