@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 
 from satcheck.flags import largest_first
 from satcheck.judgement.advice import describe_zones
+from satcheck.lines import WIDTH, wrapped
 from satcheck.model import (
     CalibrationFacts,
     CardFacts,
@@ -22,7 +23,7 @@ DEMO_NOTE = (
 DEMO_SHORT = "Demo calibration: a shop must use its own."
 _LEAST_SHARE = 0.05
 """A reason that hides less of a zone than this is not worth a word in the table (own rule)."""
-_ROW = "{:<16} {:<11} {:>17} {:>7}  {}"
+_ROW = "{:<16} {:<11} {:>16} {:>7}  {}"
 
 
 def exit_status(inspection: Inspection) -> int:
@@ -83,11 +84,11 @@ def text_report(inspection: Inspection) -> str:
     return "\n".join(
         [
             f"{inspection.photo.name}   {_calibration(inspection.calibration)}",
-            headline(inspection),
+            wrapped(headline(inspection)),
             "",
             *_table(inspection.zones),
-            *_facts(inspection),
-            f"Next: {' '.join(inspection.advice)}" if inspection.advice else "Next: nothing to do.",
+            *map(wrapped, _facts(inspection)),
+            wrapped(f"Next: {' '.join(inspection.advice) or 'nothing to do.'}"),
         ]
     )
 
@@ -155,6 +156,7 @@ def _share(share: float) -> str:
 
 
 def _why_not(reasons: Mapping[str, float]) -> str:
-    """Return the two reasons that hide most of a zone."""
+    """Return the reason that hides most of a zone, and the next one where the row has room."""
     worth = [word for word, share in largest_first(reasons).items() if share >= _LEAST_SHARE]
-    return ", ".join(worth[:2])
+    both = ", ".join(worth[:2])
+    return both if len(_ROW.format("", "", "", "", both)) <= WIDTH else worth[0]

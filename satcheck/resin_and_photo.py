@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from satcheck.lines import wrapped
 from satcheck.model import ACROSS, THIRDS, Inspection, Label
 from satcheck.resin.weigh_sheet import WeighSheet
 
@@ -72,7 +73,8 @@ def beside_to_json(found: Beside) -> dict[str, Any]:
 
 def beside_text(found: Beside) -> str:
     """Return what both say together, for a terminal."""
-    return f"{found.sentence}\n{DEMO_NOTE}" if found.is_demo else found.sentence
+    said = (found.sentence, DEMO_NOTE) if found.is_demo else (found.sentence,)
+    return "\n".join(map(wrapped, said))
 
 
 def _sentence(

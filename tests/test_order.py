@@ -16,6 +16,7 @@ ORDER = (
     "model",
     "files",
     "tables",
+    "lines",
     "processes",
     "beside",
     "pdf",

@@ -85,22 +85,34 @@ def test_a_demo_calibration_and_a_guessed_end_are_said() -> None:
     plain = inspection_of()
     facts = replace(plain.calibration, is_demo=True)
     text = text_report(replace(plain, calibration=facts, distal_guessed=True))
-    assert DEMO_NOTE in text
+    assert DEMO_NOTE in " ".join(text.split())
     assert "Distal end taken to be down" in text
     assert DEMO_NOTE not in text_report(plain)
 
 
 def test_a_part_that_runs_out_of_the_picture_is_said() -> None:
     text = text_report(inspection_of(cut=("up", "left")))
-    assert "The part runs out of the picture at the top and at the left:" in text
+    assert "The part runs out of the picture at the top and at the left:" in " ".join(text.split())
     assert "runs out" not in text_report(inspection_of())
 
 
 def test_the_table_is_ascii_in_80_columns() -> None:
-    reasons = {"lock": {"noise reduction": 0.5, "too few pixels": 0.4, "glare": 0.1}}
-    text = text_report(inspection_of(S, zones=zones_of({"lock": S}, reasons)))
+    reasons = {
+        "lock": {"noise reduction": 0.5, "too few pixels": 0.4, "glare": 0.1},
+        "brim": {"unlike the shop's photos": 0.9, "veil": 0.1},
+        "distal left": {"wrinkle or seam": 0.2, "edge": 0.1},
+    }
+    plain = inspection_of(S, zones=zones_of({"lock": S}, reasons))
+    facts = replace(plain.calibration, is_demo=True)
+    advice = ("String resin into the lock end.", "Glare hides most of it: turn the part a little.")
+    text = text_report(replace(plain, calibration=facts, advice=advice))
     assert text.isascii()
-    assert max(map(len, text.splitlines()[:-1])) <= 90
+    assert max(map(len, text.splitlines())) <= 80
+    assert "  " + advice[1] not in text
+    assert f"Next: {' '.join(advice)}" in " ".join(text.split())
+    assert row(text, "lock").endswith("  noise reduction")
+    assert row(text, "brim").endswith("  unlike the shop's photos")
+    assert row(text, "distal left").endswith("  wrinkle or seam, edge")
 
 
 @pytest.mark.parametrize(

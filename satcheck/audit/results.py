@@ -2,7 +2,6 @@
 
 import csv
 import io
-import textwrap
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
@@ -22,8 +21,8 @@ from satcheck.audit.wording import (
     trend_sentence,
 )
 from satcheck.ledger.listing import shown
+from satcheck.lines import wrapped
 from satcheck.model import ZONES, Label, ZoneVerdict
-from satcheck.resin.mix_sheet import wrapped
 from satcheck.tables import unformula
 
 SCHEMA = "satcheck.audit/1"
@@ -72,7 +71,7 @@ def _text_row(part: PartRow) -> str:
     cells = (shown(part.part, 16), verdict, percent(part.share_judged), len(part.photos))
     indent = " " * len(_ROW.format("", "", "", "", ""))
     row = _ROW.format(*cells, shown(where, len(where))).rstrip()
-    return textwrap.fill(row, 80, subsequent_indent=indent)
+    return wrapped(row, indent)
 
 
 def _contradicted(found: Summary) -> list[str]:

@@ -76,6 +76,7 @@ def _check_targets(written: list[Path], read: list[Path]) -> None:
 def _told(study: "Study", out: Path, page: Path, review: Path | None) -> str:
     """Return what is said at the end: the file, each fibre's promise, what a person must see."""
     from satcheck.calibration.evidence import good_sentence
+    from satcheck.lines import wrapped
 
     made = study.calibration
     lines = [f"{out}: calibration {made.id} for {', '.join(made.fibres)}"]
@@ -87,4 +88,4 @@ def _told(study: "Study", out: Path, page: Path, review: Path | None) -> str:
         lines.append("The parts are invented: no verdict under these bounds promises anything.")
     lines += [f"Look at: {finding}" for finding in study.findings]
     again = [] if review is None else [f"{review}: the labels to look at again"]
-    return "\n".join([*lines, f"{page}: the evidence", *again])
+    return "\n".join([*map(wrapped, lines), f"{page}: the evidence", *again])

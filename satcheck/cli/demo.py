@@ -29,6 +29,7 @@ def demo(
     from satcheck.beside import ahead, beside
     from satcheck.files import make_writable, plan_jobs
     from satcheck.inspection import Settings
+    from satcheck.lines import wrapped
     from satcheck.photo.read import read_photo
 
     bounds, folder = load_calibration(None), find_demo(Path.cwd())
@@ -45,7 +46,7 @@ def demo(
             outcome = attempt(job, photo.result, bounds, settings, write=out is not None)
             say(outcome.text)
             statuses.add(outcome.status)
-    say(DEMO_CLOSING)
+    say(wrapped(DEMO_CLOSING))
     raise typer.Exit(WRONG if WRONG in statuses else OK)
 
 

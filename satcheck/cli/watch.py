@@ -34,6 +34,7 @@ def watch(
     from satcheck.inspection import Settings
     from satcheck.ledger.book import open_ledger
     from satcheck.ledger.recording import Context
+    from satcheck.lines import wrapped
     from satcheck.processes import Helper
     from satcheck.report import DEMO_NOTE
     from satcheck.watching import Arrivals, Watch, judge_photo
@@ -48,7 +49,7 @@ def watch(
         stop = _stop_on_signals()
         say(f"Watching {folder}; records go to {ledger}. Stop with Ctrl+C.")
         if bounds.is_demo:
-            say(DEMO_NOTE)
+            say(wrapped(DEMO_NOTE))
         watch_folder(arrivals, judge, say, stop.wait)
     say("Stopped; all that was said is recorded.")
 

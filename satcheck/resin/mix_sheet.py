@@ -1,6 +1,5 @@
 """The mix sheet: what a technician typed to what is weighed out, as record, JSON and text."""
 
-import textwrap
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -8,6 +7,7 @@ from typing import Any
 
 from satcheck.cautions import FIRST, MIXING, Caution, ExposureLimit, cautions_for, limits_for
 from satcheck.errors import UsageError
+from satcheck.lines import wrapped
 from satcheck.resin.braid import Opened, surface
 from satcheck.resin.layup import Layer, Part, fabrics, parse_layer, read_layup, stations
 from satcheck.resin.materials import FIBRES, RESINS, Material, pick_material
@@ -186,11 +186,6 @@ def mix_text(sheet: MixSheet) -> str:
             FIRST,
         ]
     )
-
-
-def wrapped(text: str) -> str:
-    """Return a line for a terminal of 80 columns, what runs on set in."""
-    return textwrap.fill(text, 80, subsequent_indent="  ")
 
 
 def _part(entries: MixEntries) -> Part | None:

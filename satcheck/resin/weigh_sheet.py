@@ -9,10 +9,10 @@ from typing import Any
 
 from satcheck.cautions import FIRST, WEIGHING, cautions_for, cautions_to_json
 from satcheck.errors import UsageError
+from satcheck.lines import wrapped
 from satcheck.resin.balance import DOUBT, LINES, Balance, Wall, Weighings, balance
 from satcheck.resin.materials import FIBRES, RESINS, pick_material
 from satcheck.resin.mix import Target, make_target
-from satcheck.resin.mix_sheet import wrapped
 from satcheck.resin.uncertainty import Measured, between, rounded
 from satcheck.resin.units import (
     AREAL,

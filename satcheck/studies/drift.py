@@ -102,7 +102,8 @@ class DriftStudy:
             return self._too_few
         if self.alarm is None or not self.causes:
             later = len(self.shifts) - self.baseline
-            return f"Nothing has moved in the {later} shifts since the first {self.baseline}."
+            since = "shift" if later == 1 else f"{later} shifts"
+            return f"Nothing has moved in the {since} since the first {self.baseline}."
         first = self.causes[0]
         return (
             f"The measurement has moved since {_named(self.shifts[self.alarm])}, likely the "

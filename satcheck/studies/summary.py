@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from satcheck.lines import wrapped
 from satcheck.statistics.agreement import Kappa
 from satcheck.statistics.control import DECISION, SLACK, WEIGHT, WIDTH
 from satcheck.statistics.gauge import Gauge
@@ -47,7 +48,7 @@ def as_text(summary: Summary) -> str:
             for row in rows
         ]  # fmt: skip
         lines.append("")
-    return "\n".join([*lines, summary.sentence, *summary.cautions])
+    return "\n".join([*lines, *map(wrapped, (summary.sentence, *summary.cautions))])
 
 
 def summarise_agreement(study: AgreementStudy) -> Summary:

@@ -1,0 +1,15 @@
+"""Lines for a terminal of 80 columns."""
+
+import textwrap
+
+WIDTH = 80
+
+
+def wrapped(text: str, indent: str = "  ") -> str:
+    """Return a line broken between words to ``WIDTH`` columns, what runs on set in.
+
+    Words stay whole, with their hyphens: names of files and options among them are copied.
+    """
+    return textwrap.fill(
+        text, WIDTH, subsequent_indent=indent, break_long_words=False, break_on_hyphens=False
+    )
