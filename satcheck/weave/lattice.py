@@ -153,7 +153,7 @@ class _Seen:
         """Look at the stretches with the pitches of a grid."""
         whitened = np.maximum([s.whitened for s in stretches], np.float32(0))
         capped = np.asarray(PEAK_CAP * np.tanh(whitened / PEAK_CAP), np.float32)
-        return cls(capped, [_normed(capped, _ring(float(p), 2), 2) for p in pitches[::2]])
+        return cls(capped, [_normed(capped, float(p), 2) for p in pitches[::2]])
 
 
 def _best_match(
@@ -177,7 +177,7 @@ def _best_match(
             range(max(k - 1, 0), min(k + 2, n)) for k, n in zip((i, j), prior.shape, strict=True)
         )
         near = np.concatenate([
-            _normed(capped[None], _ring(p, 1), 1) @ _template(p, columns, over, size, 1).T
+            _normed(capped[None], p, 1) @ _template(p, columns, over, size, 1).T
             for p in pitches[list(rows)].tolist()
         ])  # fmt: skip
         near = near + prior[np.ix_(rows, columns)]
@@ -213,11 +213,11 @@ def _frequencies(pitch: float, thin: int) -> F32:
 
 
 @lru_cache(maxsize=512)
-def _ring(pitch: float, thin: int) -> NDArray[np.bool_]:
-    """Return which places of a quadrant (count, count) could show a pitch's nodes."""
+def _ring(pitch: float, thin: int) -> tuple[int, NDArray[np.intp]]:
+    """Return a quadrant's side and which of its places could show a pitch's nodes, row by row."""
     frequency = _frequencies(pitch, thin)
     radius = np.float32(pitch) * np.hypot(frequency[:, None], frequency[None, :])
-    return np.asarray((radius > 0.2) & (radius < 2.2))
+    return frequency.size, np.flatnonzero((radius > 0.2) & (radius < 2.2))
 
 
 def _template(pitch: float, angles: range, over: int, size: int, thin: int) -> F32:
@@ -237,19 +237,20 @@ def _template(pitch: float, angles: range, over: int, size: int, thin: int) -> F
     rows, columns = (np.exp(np.maximum(narrow * f**2, np.float32(-30))) for f in (along, across))
     rows *= np.sqrt(weight)[..., None]
     drawn = (rows[..., :, None] * columns[..., None, :]).max(0)
-    return _unit(drawn[:, _ring(pitch, thin)])
+    return _unit(drawn.reshape(len(drawn), -1).take(_ring(pitch, thin)[1], 1))
 
 
 _known = lru_cache(maxsize=512)(_template)
 
 
-def _normed(capped: F32, ring: NDArray[np.bool_], thin: int) -> F32:
-    """Return (n, places) of capped spectra in a ring, of mean 0 and length 1.
+def _normed(capped: F32, pitch: float, thin: int) -> F32:
+    """Return (n, places) of capped spectra in a pitch's ring, of mean 0 and length 1.
 
     A product with a template is then their correlation.
     """
-    reach = thin * len(ring)
-    return _unit(capped[:, :reach:thin, :reach:thin][:, ring])
+    side, places = _ring(pitch, thin)
+    seen = capped[:, : thin * side : thin, : thin * side : thin]
+    return _unit(seen.reshape(len(seen), -1).take(places, 1))
 
 
 def _unit(rows: F32) -> F32:
