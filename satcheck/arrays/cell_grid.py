@@ -25,26 +25,27 @@ def spots(mask: Bool) -> tuple[Names, int]:
     cells along each row are joined where they touch, until each knows the first run of its spot.
     """
     rows, columns = mask.shape
-    width = columns + 1  # a gap ends each row: runs can be counted on along one line of cells
-    line = np.zeros((rows, width), np.bool_)
-    line[:, :columns] = mask
-    line = line.ravel()
-    turns = np.flatnonzero(np.diff(line, prepend=False))
+    width = columns + 1  # a gap before each row: runs can be counted on along one line of cells
+    line = np.zeros(rows * width + 1, np.bool_)
+    line[:-1].reshape(rows, width)[:, 1:] = mask
+    turns = np.flatnonzero(line[1:] != line[:-1]) + 1
     first, end = turns[::2], turns[1::2]
     above, below = _touching(first, end, width)
     leader = np.arange(len(first))
-    while np.any(leader[above] != leader[below]):
+    while (apart := leader[above] != leader[below]).any():
+        above, below = above[apart], below[apart]  # what has met once stays in one tree
         pair = leader[above], leader[below]
         for one in pair:
             np.minimum.at(leader, one, np.minimum(*pair))
         leader = leader[leader]
     while np.any(leader[leader] != leader):
         leader = leader[leader]
-    leaders, names = np.unique(leader, return_inverse=True)
+    count = np.cumsum(leader == np.arange(len(leader)))  # of those who lead themselves
     runs_and_gaps = np.zeros(len(turns) + 1, np.intp)
-    runs_and_gaps[1::2] = names + 1
-    lengths = np.diff(turns, prepend=0, append=line.size)
-    return np.repeat(runs_and_gaps, lengths).reshape(rows, width)[:, :columns], len(leaders)
+    runs_and_gaps[1::2] = count[leader]
+    lengths = np.diff(np.concatenate([[0], turns, [rows * width]]))
+    named = np.repeat(runs_and_gaps, lengths).reshape(rows, width)[:, 1:]
+    return named, int(count[-1]) if len(count) else 0
 
 
 def _touching(first: Names, end: Names, width: int) -> tuple[Names, Names]:
