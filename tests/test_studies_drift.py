@@ -75,7 +75,7 @@ def test_a_row_in_order_says_so_and_seldom_warns() -> None:
     assert len(quiet) > 30
     assert "Nothing has moved in the 25 shifts" in quiet[0].sentence
     one_later = [study_drift(row.shifts[:21]) for row in quiet[:5]]
-    assert "Nothing has moved in the shift since the first 20." in [s.sentence for s in one_later]
+    assert "Nothing has moved in the 1 shift since the first 20." in [s.sentence for s in one_later]
     by_quantity = [w.alarm is not None for row in rows for w in row.watched]
     assert np.mean(by_quantity) < 0.16
 

@@ -13,7 +13,7 @@ import numpy as np
 
 from satcheck.errors import UsageError
 from satcheck.statistics.control import Chart, chart, level_of
-from satcheck.studies.shifts import QUANTITIES, Shift
+from satcheck.studies.shifts import QUANTITIES, Shift, counted
 
 BASELINE, FEWEST = 20, 10
 """Shifts that set the level, by default and at least; what fewer cost: `statistics.control`."""
@@ -102,8 +102,8 @@ class DriftStudy:
             return self._too_few
         if self.alarm is None or not self.causes:
             later = len(self.shifts) - self.baseline
-            since = "shift" if later == 1 else f"{later} shifts"
-            return f"Nothing has moved in the {since} since the first {self.baseline}."
+            since = f"{counted(later)} since the first {self.baseline}"
+            return f"Nothing has moved in the {since}."
         first = self.causes[0]
         return (
             f"The measurement has moved since {_named(self.shifts[self.alarm])}, likely the "

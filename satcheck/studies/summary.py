@@ -11,7 +11,7 @@ from satcheck.studies.detection import DetectionStudy, round_up
 from satcheck.studies.drift import REMEDIES, DriftStudy, Watched
 from satcheck.studies.ratings import OUTCOMES
 from satcheck.studies.repeatability import RepeatabilityStudy
-from satcheck.studies.shifts import QUANTITIES
+from satcheck.studies.shifts import QUANTITIES, counted
 
 
 @dataclass(frozen=True)
@@ -246,7 +246,7 @@ def summarise_drift(study: DriftStudy) -> Summary:
         cautions=(*first, *verdicts, *others, *unwatched),
         tables=(
             Table(
-                f"{len(study.shifts)} shifts, level from the first {study.baseline}",
+                f"{counted(len(study.shifts))}, level from the first {study.baseline}",
                 ("quantity", "level", "now", "allowed", "CUSUM", "warns since"),
                 rows,
             ),
