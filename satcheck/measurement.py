@@ -155,7 +155,7 @@ def _part(
     photo: Photo, small: NDArray[np.uint8], hints: Hints, sighting: Future[CardSighting]
 ) -> Part | None:
     if hints.outline is not None:
-        part = part_in_outline(photo.rgb, np.asarray(hints.outline) * photo.scale)
+        part = part_in_outline(photo.rgb, np.asarray(hints.outline) * photo.scale, small)
         if not part.silhouette.any():
             raise UsageError(
                 f"{photo.name}: the outline lies off the picture; "
@@ -164,7 +164,7 @@ def _part(
         return part
     if hints.box is not None:
         x0, y0, x1, y1 = (round(v * photo.scale) for v in hints.box)
-        boxed = part_in_box(photo.rgb, (x0, y0, x1, y1))
+        boxed = part_in_box(photo.rgb, (x0, y0, x1, y1), small)
         if boxed is None:
             raise UsageError(
                 f"{photo.name}: the box {hints.box} holds no part; draw it around the whole part"

@@ -110,7 +110,7 @@ def find_part(
     return Part(whole, min(1.0, shape.support / FULL_SUPPORT), lab, shape.silhouette)
 
 
-def part_in_box(rgb: Rgb, box: tuple[int, int, int, int]) -> Part | None:
+def part_in_box(rgb: Rgb, box: tuple[int, int, int, int], small: Rgb | None = None) -> Part | None:
     """Find the part inside a box x0, y0, x1, y1 (pixels, x1 and y1 excluded).
 
     Whoever draws a box has seen the part: it may have any form that fills much of the box.
@@ -119,7 +119,7 @@ def part_in_box(rgb: Rgb, box: tuple[int, int, int, int]) -> Part | None:
     outside = np.ones(rgb.shape[:2], bool)
     outside[max(y0, 0) : y1, max(x0, 0) : x1] = False
     least = LEAST_FILLED * float(1 - outside.mean())
-    return find_part(rgb, lambda: outside, lambda shape: shape.share > least)
+    return find_part(rgb, lambda: outside, lambda shape: shape.share > least, small)
 
 
 def part_at(rgb: Rgb, points: NDArray[np.floating]) -> Part | None:
@@ -141,12 +141,12 @@ def shows_at(silhouette: Bool, points: NDArray[np.floating]) -> bool:
     return bool(silhouette[y, x].any())
 
 
-def part_in_outline(rgb: Rgb, polygon: NDArray[np.floating]) -> Part:
+def part_in_outline(rgb: Rgb, polygon: NDArray[np.floating], small: Rgb | None = None) -> Part:
     """Take a drawn outline (N, 2) x, y in pixels as the silhouette; tape is still left out."""
     mask = np.zeros(rgb.shape[:2], np.uint8)
     corners = np.round(np.clip(polygon, -FARTHEST, FARTHEST)).astype(np.int32)
     cv2.fillPoly(mask, [corners], 1)
-    small = at_working_size(rgb)
+    small = at_working_size(rgb) if small is None else small
     drawn = mask > 0
     return Part(drawn, 1.0, lab_at_even_exposure(small), _resized(drawn, small.shape[:2]))
 
