@@ -53,7 +53,11 @@ FALSE_STARVED, MISSED_STARVED, FALSE_RICH = 0.03, 0.05, 0.05  # shares of labell
 # to 941, and of a second renderer).
 STARVED_RANGE, LEAN_RANGE, RICH_RANGE = (-0.22, -0.16), (-0.06, 0.0), (0.5, 0.6)
 LIGHT_ENDS = (0.02, 0.98)  # quantiles: a shadowed fold or a glint is not the light of a photo
-HEAVY_BAND = 0.15  # of the index below rich
+# Of the index below rich. On 36 sharp check photos (render.py, seeds 931 to 971, and a second
+# renderer's) heavy laminate lies 0.08 to 0.15 below it hardly more often than good does (4 to 7 %
+# against 3 to 5 %). Of 155 good zones 60 are called good with 0.08, 55 with 0.15, and of 67 rich
+# ones no more; with 0.06 three of those are.
+HEAVY_BAND = 0.08
 FEWEST_PARTS = 4  # below, leaving one out leaves too little to fit
 
 
