@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 from published import KAPPA, KAPPA_STANDARD
+from scipy import stats
 from sklearn.metrics import cohen_kappa_score
 
 from satcheck.statistics.agreement import BOOTSTRAP_PARTS, cohen, fleiss
@@ -154,3 +155,17 @@ def test_zones_of_one_part_are_no_independent_evidence() -> None:
     assert careless.low is not None
     assert once.low is not None
     assert careless.low > once.low + 0.05, "the control: counted as independent it looks surer"
+
+
+@pytest.mark.parametrize("apart", [0, 2])
+def test_hardly_any_disagreement_of_many_parts_leaves_the_exact_interval(apart: int) -> None:
+    """Parts drawn again show no dissent that is not there: [1, 1] of 80 parts would be no interval.
+
+    Half good, half starved: kappa is 2 a - 1 of Clopper & Pearson's bounds of agreement (scipy).
+    """
+    first = np.arange(80) % 2
+    second = np.where(np.arange(80) < apart, 1 - first, first)
+    found = cohen(first, second, np.arange(80), 2)
+    exact = stats.binomtest(80 - apart, 80).proportion_ci(0.95, "exact")
+    assert found.method == "exact"
+    assert (found.low, found.high) == pytest.approx((2 * exact.low - 1, 2 * exact.high - 1))

@@ -4,10 +4,12 @@ import math
 
 import numpy as np
 import pytest
+import statsmodels.api as sm
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 from published import BEETLES, EXAMPLE_3, EXAMPLE_8, O_RINGS, hits
+from scipy import stats
 from scipy.special import expit, xlogy
 
 from satcheck.statistics.detection import Detection, Scale, detect, fit_line, fit_logit
@@ -200,3 +202,60 @@ def test_any_study_gets_an_answer_in_order(rows: list[tuple[int, bool]]) -> None
 def test_what_is_no_size_is_refused(sizes: list[float]) -> None:
     with pytest.raises(ValueError, match="above 0"):
         detect(sizes, [True] * min(len(sizes), 1))
+
+
+def test_the_bound_by_parts_is_that_of_a_sandwich_and_t() -> None:
+    """By statsmodels: sandwich over the model's variance, G / (G - 2), t of G - 2 for the ratio.
+
+    Through the bound a line is fitted with an offset; its likelihood falls by t squared times the
+    design effect.
+    """
+    size, hit, part = drawn(np.random.default_rng(3), 12, 8, 1.5)
+    found = detect(size, hit, part)
+    assert found.a90 is not None
+    assert found.a90_95 is not None
+    columns, y, family = sm.add_constant(size), hit.astype(float), sm.families.Binomial()
+    free = sm.GLM(y, columns, family=family).fit(tol=1e-12)
+    robust = sm.GLM(y, columns, family=family).fit(
+        tol=1e-12, cov_type="cluster", cov_kwds={"groups": part, "use_correction": False}
+    )
+    at = np.array([1.0, found.a90])
+    effect = at @ robust.cov_params() @ at / (at @ free.cov_params() @ at) * 12 / 10
+    assert found.effect == pytest.approx(effect, rel=1e-5)
+    bound = size[:, None] - found.a90_95
+    through = sm.GLM(y, bound, family=family, offset=np.full(size.size, math.log(9))).fit(tol=1e-12)
+    fallen = 2 * (free.llf - through.llf)
+    assert fallen == pytest.approx(stats.t.ppf(0.95, 10) ** 2 * effect, rel=1e-5)
+
+
+def test_parts_that_scatter_less_than_chance_narrow_nothing() -> None:
+    """Each part has one patch of every size, and all parts found the same ones: no spread."""
+    sizes, found = np.tile(np.arange(1.0, 9.0), 10), np.tile([0, 0, 1, 0, 1, 0, 1, 1], 10)
+    assert detect(sizes, found, np.repeat(np.arange(10), 8)).effect == 1.0
+
+
+def test_two_parts_tell_of_no_effect() -> None:
+    """The correction for few parts, G / (G - 2), has no value for two."""
+    sizes, found = np.tile(np.arange(1.0, 9.0), 2), np.array([0, 0, 1, 0, 1, 0, 1, 1] + 8 * [1])
+    told = detect(sizes, found, np.repeat([0, 1], 8))
+    assert (told.parts, told.effect) == (2, 1.0)
+
+
+def test_sixty_trials_are_as_many_as_a_study_should_have() -> None:
+    """Example 3 is whole; of its first 60 and 59 trials only the fewer are short of some."""
+    rows = hits(EXAMPLE_3)
+    assert not any("more patches make" in said for said in study(rows[:60]).missing)
+    assert "1 more patches make the 60" in study(rows[:59]).missing[-1]
+
+
+def test_a_size_that_is_not_certain_enough_is_said_once() -> None:
+    """Hardly rising odds bound no size; whether a90 was tried decides which patches to add."""
+    rows = [(float(k), int(k % 10 > 1)) for k in range(1, 60)] + [(1.0, 0), (2.0, 0), (3.0, 0)]
+    found = study(rows)
+    assert found.a90 is not None
+    assert found.a90_95 is None
+    tried = found.a90 <= 59
+    asked = ["No size is certain enough" in said or "The bound lies beyond" in said
+             or "No patch that was tried" in said for said in found.missing]  # fmt: skip
+    assert sum(asked) == 1
+    assert any("No size is certain enough" in said for said in found.missing) == tried

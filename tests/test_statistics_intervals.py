@@ -9,6 +9,8 @@ from scipy.stats import binom
 from satcheck.statistics.intervals import (
     clopper_pearson,
     lower_bound,
+    percent_down,
+    percent_up,
     share_of_parts,
     upper_bound,
     wilson,
@@ -111,3 +113,12 @@ def test_items_of_a_part_count_as_one_and_parts_alone_are_clopper_and_pearson() 
     assert share_of_parts([6, 0, 6, 6], [6, 6, 6, 6]) == parts
     with pytest.raises(ValueError, match="of nothing"):
         share_of_parts([], [])
+
+
+def test_a_bound_in_whole_percent_still_holds() -> None:
+    """0 of 15 bound at 18.1 %, 14 of 14 at 80.7 %; what is whole stays as it is."""
+    assert percent_up(upper_bound(0, 15)) == 19
+    assert percent_down(lower_bound(14, 14)) == 80
+    assert (percent_up(0.29), percent_down(0.29), percent_up(1.0), percent_down(0.0)) == (
+        29, 29, 100, 0,
+    )  # fmt: skip

@@ -178,3 +178,30 @@ def test_a_broken_table_is_named_by_its_line(
 def test_an_unknown_rater_to_hold_against_is_refused(tmp_path: Path) -> None:
     with pytest.raises(UsageError, match="allowed are Ann, Ben"):
         study(tmp_path, *rated("gs", "Ann"), *rated("gs", "Ben"), against="Cleo")
+
+
+@pytest.mark.parametrize(
+    ("apart", "says"), [(1, "looks good (lowest kappa 0.86)"), (2, "fair (lowest kappa 0.71)"),
+                        (4, "fair (lowest kappa 0.43)"), (5, "poor (lowest kappa 0.29)")]
+)  # fmt: skip
+def test_the_manuals_words_for_a_kappa(tmp_path: Path, apart: int, says: str) -> None:
+    """AIAG: from 0.75 good, below 0.40 poor. Both call half of 28 good: kappa is 1 - apart / 7."""
+    ann, ben = "s" * 14 + "g" * 14, "g" * apart + "s" * 14 + "g" * (14 - apart)
+    ben = "g" * apart + "s" * (14 - apart) + "s" * apart + "g" * (14 - apart)
+    assert says in study(tmp_path, *rated(ann, "Ann"), *rated(ben, "Ben")).sentence
+
+
+@pytest.mark.parametrize(
+    ("bad", "good", "says"),
+    [("starved", "good", "Starved by most inspectors, good or heavier by the tool: 0 of 15 parts"),
+     ("rejected", "accepted", "Rejected by most inspectors, accepted by the tool: 0 of 15 parts")],
+)  # fmt: skip
+def test_misses_are_told_in_the_tables_words_by_a_bound_that_holds(
+    tmp_path: Path, bad: str, good: str, says: str
+) -> None:
+    """0 of 15: 1 - 0.05^(1/15) is 18.1 %, closed form, which 18 % would not hold."""
+    rows = [
+        f"{k},,{who},{bad if k < 15 else good}" for k in range(16) for who in ("Ann", "satcheck")
+    ]
+    (caution,) = summarise_agreement(study(tmp_path, *rows)).cautions
+    assert caution == f"{says}; at most 19 % of parts like these, with 95 % confidence."

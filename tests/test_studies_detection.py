@@ -49,7 +49,7 @@ def test_larger_patches_that_are_found_less_tell_no_size(tmp_path: Path) -> None
     assert found.sentence.startswith("Detection does not rise with size, so that no size is told:")
     said = as_text(summarise_detection(found))
     assert said.count("not told") == 3
-    assert "Every found patch is larger" not in said
+    assert "No found patch is smaller" not in said
 
 
 def test_sizes_close_together_are_fitted_as_those_far_apart(tmp_path: Path) -> None:
@@ -92,3 +92,19 @@ def test_a_broken_table_is_named_by_its_line(
     with pytest.raises(TableError, match=says) as caught:
         study_detection(written(tmp_path, "size,found,part", *rows))
     assert caught.value.line == line
+
+
+def test_a_share_that_is_promised_is_rounded_down(tmp_path: Path) -> None:
+    """Closed form: 14 of 14 show 0.05^(1/14), 80.7 %: not 81."""
+    rows = [f"{4 + k},1" for k in range(14)]
+    said = study_detection(written(tmp_path, "size,found", *rows)).sentence
+    assert "at least 80 % are, with 95 % confidence" in said
+
+
+def test_found_and_missed_patches_of_one_size_are_not_said_to_differ(tmp_path: Path) -> None:
+    """Missed up to 4 mm, found from 4 mm: not every found patch is larger than every missed one."""
+    rows = [f"{k},{int(k > 4)}" for k in range(1, 9)]
+    said = as_text(
+        summarise_detection(study_detection(written(tmp_path, "size,found", *rows, "4,1")))
+    )
+    assert "No found patch is smaller than a missed one" in " ".join(said.split())

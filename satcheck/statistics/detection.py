@@ -73,7 +73,7 @@ class Detection:
     a90_95: float | None = None
     """Size found 90 times in 100 with 95 % confidence; None where no size is large enough."""
     is_separated: bool = False
-    """Whether every hit is larger than every miss; Firth's penalty was used then."""
+    """Whether no hit is smaller than a miss (or none larger); Firth's penalty was used then."""
     effect: float = 1.0
     """Design effect, 1 and more: so many trials on one part are worth as much as one."""
 

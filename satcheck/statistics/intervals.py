@@ -1,5 +1,6 @@
 """Exact and near-exact bounds for a share: k of n."""
 
+import math
 from collections.abc import Sequence
 
 from scipy.stats import beta, binomtest
@@ -65,6 +66,16 @@ def upper_bound(hits: float, of: float, confidence: float = CONFIDENCE) -> float
     as a share of n does, so that the bound of n times that mean holds all the more.
     """
     return 1.0 if hits >= of else float(beta.ppf(confidence, hits + 1, of - hits))
+
+
+def percent_up(share: float) -> int:
+    """Return an upper bound in whole percent, rounded up: rounded down it would not hold."""
+    return math.ceil(100 * share - 1e-9)
+
+
+def percent_down(share: float) -> int:
+    """Return a lower bound in whole percent, rounded down; see `percent_up`."""
+    return math.floor(100 * share + 1e-9)
 
 
 def lower_bound(hits: float, of: float, confidence: float = CONFIDENCE) -> float:

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from satcheck.errors import TableError
 from satcheck.statistics.detection import Detection, Scale, detect
-from satcheck.statistics.intervals import lower_bound
+from satcheck.statistics.intervals import lower_bound, percent_down
 from satcheck.tables import LARGEST, Row, read_rows
 
 COLUMNS, OPTIONAL = ("size", "found"), ("part",)
@@ -33,13 +33,13 @@ class DetectionStudy:
         """Return what this means for the shop."""
         told, unit = self.result, self.unit
         if told.trouble == "no misses" and told.parts in (None, told.trials):
-            share = 100 * lower_bound(told.hits, told.trials)
+            share = percent_down(lower_bound(told.hits, told.trials))
             all_of_them = (
                 "The one patch was" if told.trials == 1 else f"All {told.trials} patches were"
             )
             return (
                 f"{all_of_them} found: of patches like these at least "
-                f"{share:.0f} % are, with 95 % confidence, but not from which size on. "
+                f"{share} % are, with 95 % confidence, but not from which size on. "
                 f"{told.missing[0]}"
             )
         if told.trouble == "falls":

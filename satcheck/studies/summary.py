@@ -6,7 +6,8 @@ from satcheck.lines import wrapped
 from satcheck.statistics.agreement import Kappa
 from satcheck.statistics.control import DECISION, SLACK, WEIGHT, WIDTH
 from satcheck.statistics.gauge import Gauge
-from satcheck.studies.agreement import AgreementStudy, Held, Pair
+from satcheck.statistics.intervals import percent_up
+from satcheck.studies.agreement import AgreementStudy, Held, Misses, Pair
 from satcheck.studies.detection import DetectionStudy, round_up
 from satcheck.studies.drift import REMEDIES, DriftStudy, Watched
 from satcheck.studies.ratings import OUTCOMES
@@ -74,11 +75,7 @@ def summarise_agreement(study: AgreementStudy) -> Summary:
         )
     cautions = []
     if study.misses is not None and study.misses.parts:
-        cautions.append(
-            f"Starved by most inspectors, good or heavier by the tool: {study.misses.missed} of "
-            f"{study.misses.parts} parts; at most {100 * study.misses.bound:.0f} % of parts like "
-            "these, with 95 % confidence."
-        )
+        cautions.append(_missed(study.misses, study.words))
     if study.strangers:
         pairs_left = ", ".join(f"{first} and {second}" for first, second in study.strangers)
         cautions.append(
@@ -98,6 +95,15 @@ def summarise_agreement(study: AgreementStudy) -> Summary:
             "The interval counts every part once, however many zones or repeats it has. From 0.75 "
             "kappa is taken for good, below 0.40 for poor (AIAG, Measurement Systems Analysis).",
         ),
+    )
+
+
+def _missed(misses: Misses, words: tuple[str, ...]) -> str:
+    """Return how often the tool passed what most inspectors did not."""
+    bad, passed = ("Rejected", "accepted") if words == OUTCOMES else ("Starved", "good or heavier")
+    return (
+        f"{bad} by most inspectors, {passed} by the tool: {misses.missed} of {misses.parts} parts; "
+        f"at most {percent_up(misses.bound)} % of parts like these, with 95 % confidence."
     )
 
 
@@ -200,7 +206,7 @@ def summarise_detection(study: DetectionStudy) -> Summary:
     cautions = [sentence for sentence in told.missing if sentence not in study.sentence]
     if told.is_separated and told.trouble != "falls":
         cautions.append(
-            "Every found patch is larger than every missed one: the curve is Firth's penalised "
+            "No found patch is smaller than a missed one: the curve is Firth's penalised "
             "one, and more patches between the two will move it."
         )
     if told.effect > 1:
