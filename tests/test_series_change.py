@@ -163,3 +163,14 @@ def photographed(
     rgb = moved(scene.rgb, placed(scene.rgb, turn, 1 - turn / 60))
     photo = Photo("drawn.png", "0" * 64, rgb.shape[1], rgb.shape[0], None, rgb)
     return inspect(photo, shop.calibration, Settings("basalt", distal="down"))
+
+
+def test_a_few_starved_cells_are_not_called_nothing() -> None:
+    """One of a zone's 180 cells before and after: no change, and still there."""
+    few = place(SHAPE, 20, 4, 1, 1)
+    zone = change(starved(few), starved(few), STILL).of("middle left")
+    assert zone is not None
+    assert zone.sentence == "The middle left shows next to nothing starved, as before."
+    clean = change(starved(), starved(), STILL).of("middle left")
+    assert clean is not None
+    assert clean.sentence == "The middle left shows nothing starved, as before."

@@ -50,8 +50,10 @@ class ZoneChange:
         """Return the change in words."""
         if self.before is None or self.after is None or self.area is None:
             return f"The {self.zone} was not seen in both photos."
-        if self.word == "unchanged" and max(self.before, self.after) < SAME:
-            return f"The {self.zone} shows nothing {self.label.word}, as before."
+        most = max(self.before, self.after)
+        if self.word == "unchanged" and most < SAME:
+            nothing = "next to nothing" if most else "nothing"
+            return f"The {self.zone} shows {nothing} {self.label.word}, as before."
         head = f"The {self.label.word} share of the {self.zone} went from {100 * self.before:.0f} %"
         doubt = (self.area.high - self.area.low) / 2
         return (
