@@ -248,3 +248,9 @@ def test_a_broken_table_is_named_by_its_line(
     with pytest.raises(TableError, match=says) as caught:
         shifts_of_table(written(tmp_path, "taken,visibility", *rows))
     assert caught.value.line == line
+
+
+def test_a_camera_that_the_first_row_leaves_blank_is_named_all_the_same() -> None:
+    row = [replace(s, camera="" if k == 0 else "A" if k < 30 else "B")
+           for k, s in enumerate(drawn({}))]  # fmt: skip
+    assert study_drift(row).causes[0].why == "A before, B since"

@@ -178,7 +178,8 @@ def _causes(
     ):
         at = _first_change(shifts, baseline, trait)
         if at is not None:
-            old, new = getattr(shifts[0], trait), getattr(shifts[at], trait)
+            known = [word for s in shifts[:baseline] if (word := getattr(s, trait))]
+            old, new = known[-1], getattr(shifts[at], trait)
             causes.append(Cause(trait, f"{old} before, {new} since", remedy))
     moved = sorted(
         (w for w in watched if w.alarm is not None and w.chart is not None),
