@@ -31,7 +31,7 @@ def test_the_manuals_study_comes_out_of_its_table(tmp_path: Path) -> None:
     assert (found.by_range.categories, found.anova.gauge.categories) == (5, 4)
     assert "28 % of the spread" in found.sentence
     assert "usable with care" in found.sentence
-    assert "ndc 5 by average and range, 4 by" in found.caution
+    assert "ndc 5 by average and range, ndc 4 by" in found.caution
 
 
 @pytest.mark.parametrize(
@@ -39,6 +39,7 @@ def test_the_manuals_study_comes_out_of_its_table(tmp_path: Path) -> None:
     [((0.01, 0.01, 1), "one photo by anyone will do"),
      ((0.2, 0.01, 1), "steady the phone"),
      ((0.01, 0.4, 1), "the persons differ"),
+     ((0.43, 0.01, 1), "too much to judge"),
      ((1, 0.01, 1), "too much to judge")],
 )  # fmt: skip
 def test_the_sentence_follows_what_was_drawn(
@@ -108,3 +109,16 @@ def test_a_broken_table_is_named_by_its_line(
     with pytest.raises(TableError, match=says) as caught:
         study_repeatability(written(tmp_path, HEAD, *rows))
     assert caught.value.line == line
+
+
+def test_methods_of_which_one_finds_no_error_at_all_are_told_apart_in_words(tmp_path: Path) -> None:
+    """Persons differ by the part alone, so that their averages do not.
+
+    By hand: parts vary by (49 / 3 - 1) / 4, the gauge by 1 / 2: 1.41 * 1.96 / 0.71 is 3.9.
+    """
+    reads = {"1": (1.0, 2.0), "2": (2.0, 1.0), "3": (5.0, 5.0)}
+    rows = [f"{part},{who},{k},{value}" for part, values in reads.items()
+            for who, value in zip("AB", values, strict=True) for k in (1, 2)]  # fmt: skip
+    found = study_repeatability(written(tmp_path, HEAD, *rows))
+    assert found.by_range.categories is None
+    assert "no limit of ndc by average and range, ndc 3 by analysis of variance" in found.caution

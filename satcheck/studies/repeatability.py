@@ -69,8 +69,8 @@ class RepeatabilityStudy:
         a, b = self.by_range.categories, self.anova.gauge.categories
         if a != b:
             said.append(
-                f"The two methods differ: ndc {a} by average and range, {b} by analysis of "
-                "variance; the latter uses more of the data."
+                f"The two methods differ: {_ndc(a)} by average and range, {_ndc(b)} by analysis "
+                "of variance; the latter uses more of the data."
             )
         if self.parts < FEWEST_PARTS:
             said.append(
@@ -195,6 +195,10 @@ def _check_whole(
                     f"part {part} by {person}: {found} of {count} photos",
                     "equally many are allowed: add the photo, or leave the part or person out",
                 )  # fmt: skip
+
+
+def _ndc(categories: int | None) -> str:
+    return "no limit of ndc" if categories is None else f"ndc {categories}"
 
 
 def _groups(categories: int) -> str:
