@@ -13,6 +13,7 @@ from satcheck.statistics.control import (
     ewma,
     ewma_half_width,
     level_of,
+    level_of_shares,
 )
 
 ROW = [52.0, 47.0, 53.0, 49.3, 50.1, 47.0, 51.0, 50.1, 51.2, 50.5, 49.6, 47.6, 49.9, 51.3, 47.8,
@@ -93,3 +94,24 @@ def test_a_small_lasting_move_is_told_by_the_sum_alone(side: int) -> None:
 def test_no_level_comes_of_too_little(values: list[float]) -> None:
     with pytest.raises(ValueError, match="two and more"):
         level_of(values)
+
+
+@pytest.mark.parametrize("side", [-1, 1])
+def test_the_way_is_that_of_the_chart_that_warns(side: int) -> None:
+    """After 60 values 0.8 sd off the sum is 18; one value 4 sd back leaves it at 13.5.
+
+    The average is then 0.8 * 0.8 - 0.2 * 4, on the other side.
+    """
+    made = chart([side * 0.8] * 60 + [side * -4.0], Level(0.0, 1.0))
+    assert made.ewma[-1] == pytest.approx(side * -0.16, abs=1e-4)
+    assert made.alarms[-1]
+    assert made.way(60) == ("up" if side > 0 else "down")
+
+
+def test_a_share_that_is_mostly_nought_scatters_as_its_standard_deviation() -> None:
+    """Two ones of twenty: k (n - k) / (n (n - 1)), closed form; moving ranges say a third of it."""
+    level = level_of_shares([0.0] * 9 + [1.0] * 2 + [0.0] * 9)
+    assert level.target == pytest.approx(0.1)
+    assert level.sd == pytest.approx(math.sqrt(2 * 18 / (20 * 19)))
+    to_and_fro = [0.0, 1.0] * 10
+    assert level_of_shares(to_and_fro).sd == pytest.approx(1 / 1.128)

@@ -249,13 +249,16 @@ def test_sixty_trials_are_as_many_as_a_study_should_have() -> None:
 
 
 def test_a_size_that_is_not_certain_enough_is_said_once() -> None:
-    """Hardly rising odds bound no size; whether a90 was tried decides which patches to add."""
-    rows = [(float(k), int(k % 10 > 1)) for k in range(1, 60)] + [(1.0, 0), (2.0, 0), (3.0, 0)]
-    found = study(rows)
+    """Three parts leave one degree of freedom and no bound; a90 lies among the sizes or beyond."""
+    sizes, parts = np.tile(np.arange(1.0, 9.0), 3), np.repeat(np.arange(3), 8)
+    rising = [0, 0, 0, 1, 1, 1, 1, 1] * 2 + [0, 0, 0, 0, 1, 0, 1, 1]
+    found = detect(sizes, rising, parts)
     assert found.a90 is not None
-    assert found.a90_95 is None
-    tried = found.a90 <= 59
-    asked = ["No size is certain enough" in said or "The bound lies beyond" in said
-             or "No patch that was tried" in said for said in found.missing]  # fmt: skip
-    assert sum(asked) == 1
-    assert any("No size is certain enough" in said for said in found.missing) == tried
+    assert (found.a90 < 8, found.a90_95) == (True, None)
+    assert [said.split(" to be")[0] for said in found.missing[:-1]] == ["No size is certain enough"]
+    hardly = detect(sizes, [0, 0, 1, 0, 1, 0, 1, 1] * 2 + [0, 1, 0, 1, 0, 1, 0, 1], parts)
+    assert hardly.a90 is not None
+    assert (hardly.a90 > 8, hardly.a90_95) == (True, None)
+    assert [said.split(":")[0] for said in hardly.missing[:-1]] == [
+        "No patch that was tried is found 90 times in 100"
+    ]

@@ -4,7 +4,9 @@ import math
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 from published import gauge_readings
+from scipy import stats
 
 from satcheck.statistics.gauge import anova, average_and_range
 
@@ -86,3 +88,59 @@ def test_a_study_of_one_of_anything_is_refused(shape: tuple[int, ...]) -> None:
     for method in (average_and_range, anova):
         with pytest.raises(ValueError, match="two and more"):
             method(np.zeros(shape))
+
+
+def crossed(person: float, interaction: float) -> NDArray[np.float64]:
+    """Return 4 parts, 2 persons, 2 trials whose sums of squares are known by hand.
+
+    Parts read 0, 1, 2, 3 in the mean; trials lie 0.1 above and below; persons lie off by
+    ``person``, and by ``interaction`` with a sign that goes round the parts.
+    """
+    sign = np.array([1.0, -1.0])
+    readings = np.arange(4.0)[:, None, None] + 0.1 * sign[None, None, :]
+    readings = readings + person * sign[None, :, None]
+    return np.asarray(readings + interaction * (np.tile(sign, 2)[:, None] * sign)[:, :, None])
+
+
+def test_an_interaction_is_pooled_above_p_of_a_quarter() -> None:
+    """AIAG: alpha 0.25. Worked by hand: F is 16 i² / 3 over 16 * 0.01 / 8, with 3 and 8 freedom.
+
+    By scipy's F p is 0.2 at F 1.95, and 0.3 at F 1.45.
+    """
+    for p, pools in ((0.2, False), (0.3, True)):
+        f_value = float(stats.f.isf(p, 3, 8))
+        found = anova(crossed(0.5, math.sqrt(f_value * 3 / 16 * 0.02)))
+        assert (found.f_interaction, found.p_interaction) == pytest.approx((f_value, p))
+        assert found.is_pooled is pools
+
+
+def test_an_interaction_is_no_spread_of_the_parts() -> None:
+    """Montgomery, Design and Analysis of Experiments: (MSP - MSPO) / (o r) where it is not pooled.
+
+    Mean squares by hand: parts 20 / 3, interaction 16 i² / 3, error 0.02.
+    """
+    found = anova(crossed(0.0, 0.5))
+    assert found.gauge.part == pytest.approx(math.sqrt((20 / 3 - 4 / 3) / 4))
+    assert found.gauge.reproducibility == pytest.approx(math.sqrt((4 / 3 - 0.02) / 2))
+
+
+def test_one_reading_varies_as_the_gauge_where_nothing_is_cut_off() -> None:
+    found = anova(crossed(2.0, 0.5))
+    assert not found.is_pooled
+    assert found.reading_sd == pytest.approx(found.gauge.gauge, rel=1e-12)
+
+
+def test_without_person_and_interaction_the_trials_and_the_interaction_share_their_freedom() -> (
+    None
+):
+    """Pooled: 3 of the interaction and 8 of the trials; the persons' mean square is 0."""
+    found = anova(crossed(0.0, 0.0))
+    assert (found.p_interaction, found.is_pooled) == (1.0, True)
+    assert found.gauge.repeatability == pytest.approx(math.sqrt(0.16 / 11))
+    assert found.reading_df == pytest.approx(11)
+
+
+def test_persons_who_differ_by_the_part_are_told_where_trials_do_not_differ_at_all() -> None:
+    found = anova(crossed(0.0, 0.5) - 0.1 * np.array([1.0, -1.0]))
+    assert (found.error, found.is_pooled) == (0, False)
+    assert found.gauge.reproducibility == pytest.approx(math.sqrt(4 / 3 / 2))

@@ -5,7 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import binom
 
-from satcheck.statistics.sampling import AQLS, Plan, sampling_plan, wrong_that_pass
+from satcheck.statistics.sampling import AQLS, LETTERS, Plan, sampling_plan, wrong_that_pass
 
 # Cells that two independent copies of ISO 2859-1:1999, table 2-A, show for general level II.
 PRINTED = [
@@ -66,3 +66,45 @@ def test_in_a_large_lot_what_passes_is_the_binomials() -> None:
 def test_what_the_standard_does_not_hold_is_refused(lot: int, aql: float, level: str) -> None:
     with pytest.raises(ValueError, match=str(aql)):
         sampling_plan(lot, aql, level)
+
+
+# ISO 2859-1:1999, table 1: lot sizes from and to, and their letters at levels I, II and III.
+LOTS = [
+    (2, 8, "AAB"), (9, 15, "ABC"), (16, 25, "BCD"), (26, 50, "CDE"), (51, 90, "CEF"),
+    (91, 150, "DFG"), (151, 280, "EGH"), (281, 500, "FHJ"), (501, 1200, "GJK"),
+    (1201, 3200, "HKL"), (3201, 10_000, "JLM"), (10_001, 35_000, "KMN"),
+    (35_001, 150_000, "LNP"), (150_001, 500_000, "MPQ"), (500_001, 10**6, "NQR"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("low", "high", "letters"), LOTS)
+def test_the_letters_of_the_three_levels(low: int, high: int, letters: str) -> None:
+    """At the AQL at which a letter accepts 0 it is in use itself; R begins with 1 at 0.025."""
+    for level, letter in zip(("I", "II", "III"), letters, strict=True):
+        aql = 0.025 if letter == "R" else AQLS[14 - LETTERS.index(letter)]
+        found = [sampling_plan(lot, aql, level).letter for lot in (low, high)]
+        assert found == [letter, letter]
+
+
+@pytest.mark.parametrize(("lot", "aql", "letter"), [(3000, 10.0, "K"), (9000, 6.5, "L")])
+def test_no_plan_accepts_more_than_21(lot: int, aql: float, letter: str) -> None:
+    """ISO 2859-1:1999, table 2-A (from memory): K at 10 and L at 6.5 end their columns with 21."""
+    assert (sampling_plan(lot, aql).letter, sampling_plan(lot, aql).accept) == (letter, 21)
+    assert sampling_plan(400_000, aql).accept == 21
+
+
+def test_the_column_of_0_015_ends_with_its_only_plan() -> None:
+    assert sampling_plan(10**6, 0.015, "III") == Plan(10**6, 0.015, "P", 800, 0)
+
+
+def test_where_all_are_looked_at_no_wrong_one_is_accepted() -> None:
+    """A lot of five at AQL 10 asks for five, of which a drawn sample might hold one wrong."""
+    assert sampling_plan(5, 10.0) == Plan(5, 10.0, "C", 5, 0)
+    assert sampling_plan(6, 10.0) == Plan(6, 10.0, "C", 5, 1)
+
+
+def test_what_passes_does_so_once_in_ten_times() -> None:
+    """Closed form: C(33, 5) / C(50, 5) is 0.112, C(32, 5) / C(50, 5) is 0.095."""
+    plan = sampling_plan(50, 2.5)
+    assert (plan.size, plan.accept) == (5, 0)
+    assert wrong_that_pass(plan) == 17
