@@ -124,3 +124,10 @@ def test_a_prediction_says_its_confidence_as_plain_values() -> None:
     found = prediction_to_json(predict_resin(PARTS, 180.0))
     assert found["confidence"] == 0.95
     assert "19 of 20" in found["sentence"]
+
+
+def test_no_promoter_is_allowed_and_less_than_none_is_not() -> None:
+    """Of -1 it was said that a number above 1 is allowed, of 1 + promoter."""
+    with pytest.raises(UsageError, match=r"^promoter -1: 0 and more parts per 100 are allowed$"):
+        predict_working_time(MIXES, 22.0, -1.0)
+    assert "no number" not in predict_working_time(MIXES, 22.0, 0.0).sentence

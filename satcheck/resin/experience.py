@@ -92,7 +92,9 @@ def predict_working_time(
         If a time is not above 0, a promoter below 0, or a value no number.
     """
     _check([(r.minutes,) for r in records], "a working time")
-    _check([(1 + r.promoter,) for r in records] + [(1 + promoter,)], "1 + promoter", low=1.0)
+    for parts in (promoter, *(r.promoter for r in records)):
+        if not (math.isfinite(parts) and parts >= 0):
+            raise UsageError(f"promoter {parts:g}: 0 and more parts per 100 are allowed")
     if not all(math.isfinite(t) for t in (temperature, *(r.temperature for r in records))):
         raise UsageError("a temperature is no number; degrees Celsius are allowed")
     causes = {
@@ -180,8 +182,8 @@ def _told(what: str, value: float, low: float, high: float, unit: str, count: in
     return Prediction(value, low, high, unit, count, sentence)
 
 
-def _check(rows: Sequence[Sequence[float]], what: str, low: float = 0.0) -> None:
+def _check(rows: Sequence[Sequence[float]], what: str) -> None:
     for row in rows:
         for value in row:
-            if not (math.isfinite(value) and (value > low or (low and value >= low))):
-                raise UsageError(f"{what} {value:g}: a number above {low:g} is allowed")
+            if not (math.isfinite(value) and value > 0):
+                raise UsageError(f"{what} {value:g}: a number above 0 is allowed")
