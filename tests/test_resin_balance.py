@@ -134,6 +134,15 @@ def test_a_wall_differs_from_the_mean_beyond_twice_their_joint_uncertainty(
         (Weighings(fabric=182, mixed=300, part=900), "lock or core"),
         (Weighings(fabric=182, mixed=300, bag=10, film=20), "probably swapped"),
         (Weighings(fabric=0, mixed=300), "must be weighed"),
+        (Weighings(fabric=182, mixed=300, cup=300), "cup 300 g is not less than mixed 300 g"),
+        (Weighings(fabric=182, mixed=300, bag=320, film=20), "bag and overflow 300 g is not less"),
+        (
+            Weighings(fabric=182, mixed=300, cup=100, bag=120, film=20, evaporation=100),
+            "took 300 g of the 300 g that were mixed",
+        ),
+        (Weighings(fabric=182, part=182), "part 182 g is not heavier than its dry fabric 182 g; a"),
+        (Weighings(fabric=182, part=192, hardware=10), "and without hardware 10 g is not heavier"),
+        (Weighings(fabric=182, mixed=300, part=483), "would hold 301 g of resin, but only 300 g"),
     ],
 )
 def test_weighings_that_cannot_be_are_named(weighings: Weighings, said: str) -> None:
@@ -150,3 +159,26 @@ def test_a_material_is_a_name_a_density_or_a_range() -> None:
         pick_material(FIBRES, "wood", "--fibre")
     with pytest.raises(UsageError, match="kg/m"):
         pick_material(RESINS, "1180", "--resin")
+
+
+@pytest.mark.parametrize(
+    ("part", "hardware", "said"),
+    [
+        (441, 0, "+41 g do not add up between mix and part: More than vapour, drops and smears"),
+        (443, 0, "+39 g do not add up between mix and part: Vapour, drops and smears take it."),
+        (490, 0, "-8 g do not add up between mix and part: A weighing is wrong, or hardware"),
+        (500, 10, "-8 g do not add up between mix and part: A weighing is wrong."),
+    ],
+)
+def test_what_does_not_add_up_has_its_likely_reason(
+    part: float, hardware: float, said: str
+) -> None:
+    """400 g mixed, 100 g left over: 300 g for 182 g of fabric. A tenth of the mix is much."""
+    weighed = Weighings(fabric=182, mixed=400, cup=40, bag=60, part=part, hardware=hardware)
+    found = balance(weighed, exact(2.67), exact(1.18)).warnings
+    assert [warning for warning in found if warning.startswith(said)]
+
+
+def test_a_typical_density_lies_in_its_range() -> None:
+    for each in (*FIBRES.values(), *RESINS.values()):
+        assert each.low <= each.density.value <= each.high, each.name

@@ -120,3 +120,38 @@ def test_a_layup_is_read_from_either_form(tmp_path: Path) -> None:
         read_layup(json_, None)
     with pytest.raises(UsageError, match="cannot be read"):
         read_layup(tmp_path / "gone.toml", None)
+
+
+@pytest.mark.parametrize(
+    ("resin", "hardener", "promoter", "said"),
+    [
+        ("acrylic", 5.0, None, ""),
+        ("acrylic", 5.1, None, "a study tried up to 5"),
+        ("polyester", 5.1, None, "a study tried up to 5"),
+        ("epoxy", 10.0, None, ""),
+        ("epoxy", 10.1, None, "right for some epoxies only"),
+        ("epoxy", 0.0, None, "epoxy does not set without"),
+        ("acrylic", 0.5, None, ""),
+        ("acrylic", 0.49, None, "where the data sheet says 49 %"),
+        ("acrylic", 3.0, 5.0, ""),
+        ("acrylic", 3.0, 5.1, "5.1 parts of promoter on 100 are very many"),
+    ],
+)
+def test_what_is_doubted_begins_where_its_source_says(
+    resin: str, hardener: float, promoter: float | None, said: str
+) -> None:
+    """Zainuddin et al. 2023 tried up to 5 parts of peroxide; the others are common practice."""
+    found = mix(
+        [cloth(182, 2.67)], RESINS[resin], make_target(0.35, 0.35), Losses(9),
+        hardener=hardener, promoter=promoter,
+    ).warnings  # fmt: skip
+    assert len(found) == bool(said)
+    assert said in "".join(found)
+
+
+@pytest.mark.parametrize(("cup", "warns"), [(850.0, False), (851.0, True)])
+def test_more_than_a_kilogram_is_a_large_mix(cup: float, warns: bool) -> None:
+    """182 g at 2.67 and 35 % take 149.4 g at 1.18: 850.6 g lost make a kilogram."""
+    found = mix([cloth(182, 2.67)], ACRYLIC, make_target(0.35, 0.35), Losses(cup), hardener=3)
+    assert found.total == pytest.approx(182 / 2.67 * 0.65 / 0.35 * 1.18 + cup)
+    assert any("Never in one cup" in said for said in found.warnings) is warns

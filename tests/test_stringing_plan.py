@@ -104,7 +104,7 @@ def test_one_zone_with_both_is_evened_out_within() -> None:
     assert found.sentences[0].startswith("Even out the middle left")
 
 
-@pytest.mark.parametrize(("minutes", "most"), [(None, 4), (30.0, 4), (9.0, 2), (3.0, 1)])
+@pytest.mark.parametrize(("minutes", "most"), [(None, 4), (10.5, 4), (10.0, 2), (4.5, 2), (4.0, 1)])
 def test_advice_gets_shorter_as_the_time_runs_out(minutes: float | None, most: int) -> None:
     patches = {H: TOP | RIGHT_TOP | MIDDLE, S: BOTTOM | RIGHT_BOTTOM}
     found = planned(patches, minutes)
@@ -130,6 +130,9 @@ def test_what_the_photo_hid_is_not_planned_by() -> None:
     assert plan(inspection_of(cells=None)).state == "not judged"
     half = planned({Label.NOT_JUDGED: place(SHAPE, 0, 0, 22, 36)})
     assert "Look by eye at the 49 % that was not judged." in half.sentences
+    for rows, is_said in ((8, False), (10, True)):  # 18 and 22 % of 45 rows; a fifth may be unseen
+        found = planned({Label.NOT_JUDGED: place(SHAPE, 0, 0, rows, 36)})
+        assert any("Look by eye" in said for said in found.sentences) is is_said
 
 
 @pytest.mark.parametrize(
