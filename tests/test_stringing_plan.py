@@ -186,3 +186,17 @@ def test_no_move_gives_more_than_there_is_or_feeds_more_than_is_wanted(
     lacking, excess = (sum(n.amount for n in side) for side in (found.too_little, found.too_much))
     moved = sum(move.share for move in found.moves) * lacking
     assert moved == pytest.approx(min(lacking, excess), abs=1e-6)
+
+
+def test_the_move_that_settles_most_comes_first() -> None:
+    """Equally large, starved wants twice what lean does: two thirds of all."""
+    found = planned({R: MIDDLE | RIGHT_TOP, S: BOTTOM, L: TOP})
+    shares = [move.share for move in found.moves]
+    assert shares == sorted(shares, reverse=True)
+    assert found.moves[0].target == "distal left"
+    assert shares[0] == pytest.approx(2 / 3)
+
+
+def test_no_rule_is_given_for_what_is_not_done() -> None:
+    assert planned({H: TOP, L: BOTTOM}, 3).rules == ()
+    assert "proximal" not in {rule.name for rule in planned({R: TOP}).rules}

@@ -1,5 +1,7 @@
 """The part as a whole, from drawn views."""
 
+from dataclasses import replace
+
 import pytest
 from grids import SHAPE, grid, place
 from serial import shown
@@ -55,3 +57,22 @@ def test_a_view_counts_by_what_was_judged_of_it() -> None:
     )
     assert net == pytest.approx(2 * 12 / 57)
     assert "lacks resin" in whole_part({"medial": little, "lateral": much})
+
+
+@pytest.mark.parametrize(
+    ("medial", "lateral", "says"),
+    [
+        (0.25, 0.25, "the part lacks resin as a whole"),
+        (-0.25, -0.25, "the part has more resin than it needs"),
+        (0.125, -0.125, "string it round from the lateral to the medial view."),
+        (0.12, -0.12, "the part has enough resin."),
+        (0.3, 0.0, "the part has enough resin."),
+    ],
+)
+def test_a_quarter_of_a_step_decides(medial: float, lateral: float, says: str) -> None:
+    """The rule of one view, `SHORT`, holds for the part; a view that is even feeds no other."""
+    plans = {
+        name: replace(view(EVEN), shortfall=shortfall)
+        for name, shortfall in (("medial", medial), ("lateral", lateral))
+    }
+    assert says in whole_part(plans)
