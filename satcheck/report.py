@@ -58,7 +58,7 @@ def judged_line(inspection: Inspection) -> str:
     """Return how much of the part was judged, and how even it is."""
     evenness = inspection.evenness
     even = "" if evenness is None else f", evenness {evenness.value:.2f} ({evenness.word})"
-    return f"{_share(inspection.share_judged)} of the part judged{even}."
+    return f"{whole_percent(inspection.share_judged)} of the part judged{even}."
 
 
 def cut_line(cut: Sequence[Side]) -> str:
@@ -108,7 +108,7 @@ def _table(zones: Sequence[ZoneVerdict]) -> list[str]:
             zone.name,
             _word(zone.verdict),
             _percent(zone.visibility),
-            _share(zone.share_judged),
+            whole_percent(zone.share_judged),
             _why_not(zone.reasons),
         ).rstrip()
         for zone in zones
@@ -147,7 +147,7 @@ def _percent(visibility: Interval | None) -> str:
     return f"{value} % ({low}-{high})"
 
 
-def _share(share: float) -> str:
+def whole_percent(share: float) -> str:
     """Return a share in whole percent; only all is 100 % and only none is 0 %."""
     percent = round(100 * share)
     if 0 < share < 1:

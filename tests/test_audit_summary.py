@@ -7,9 +7,11 @@ import pytest
 from audits import month, part_of, photo_of
 
 from satcheck.audit.rows import PartRow, part_rows
-from satcheck.audit.summary import FEWEST, pareto, second_look, summarise, trend
+from satcheck.audit.summary import FEWEST, pareto, second_look, statement, summarise, trend
 from satcheck.audit.wording import (
+    group_row,
     judged_sentence,
+    listed,
     outcome_sentence,
     pareto_sentence,
     percent,
@@ -17,7 +19,8 @@ from satcheck.audit.wording import (
     second_sentences,
     trend_sentence,
 )
-from satcheck.model import ZONES, Label
+from satcheck.model import VIEWS, ZONES, Evenness, Label
+from satcheck.report import DEMO_NOTE
 from satcheck.statistics.intervals import wilson
 
 STARVED, RICH = Label.STARVED, Label.RICH
@@ -47,6 +50,13 @@ def test_a_part_of_which_nothing_was_judged_neither_passes_nor_fails() -> None:
     part = part_of("1", photo_of("1", Label.NOT_JUDGED, reasons={"no part": 1.0}))
     assert (part.outcome, part.share_starved) == ("not judged", None)
     assert part.open == "nothing judged (no part)"
+
+
+@pytest.mark.parametrize(("judged", "words"), [(0.997, "1 %"), (1.0, "0 %"), (0.004, "99 %")])
+def test_what_was_not_judged_is_rounded_as_what_was(judged: float, words: str) -> None:
+    """99 % judged stood beside 0 % not judged."""
+    part = part_of("1", photo_of("1", share_judged=judged, reasons={}))
+    assert part.open == f"{words} not judged"
 
 
 def test_parts_that_fail_come_first_then_those_not_judged() -> None:
@@ -99,12 +109,91 @@ def test_the_same_file_in_two_folders_says_for_which_part_it_counts() -> None:
     )
 
 
+def test_one_file_in_three_places_is_not_there_twice() -> None:
+    thrice = photo_of("4711", path="a.jpg", copies=("b.jpg", "c.jpg"))
+    (same,) = summarise([part_of("4711", thrice)]).repeated
+    assert same_file_sentence(same).startswith("The same file 3 times, counted once for part 4711")
+
+
+def test_the_same_file_under_two_parts_is_named_by_both() -> None:
+    one = photo_of("4711", path="a.jpg", copies=("b.jpg",))
+    other = replace(one, path="b.jpg", part="4712", copies=("a.jpg",))
+    (same,) = summarise([part_of("4711", one), part_of("4712", other)]).repeated
+    assert same_file_sentence(same) == (
+        "The same file UNDER DIFFERENT PARTS (4711, 4712): a.jpg, b.jpg"
+    )
+
+
+def test_a_calibration_s_part_is_counted_in_words() -> None:
+    told = [replace(photo_of("1").inspection.calibration, parts=parts) for parts in (1, 2)]
+    assert "from 1 part: " in statement(told[:1])[0]
+    assert "from 2 parts: " in statement(told[1:])[0]
+    demo = [replace(facts, is_demo=True) for facts in told]
+    assert DEMO_NOTE in statement(demo)
+    assert DEMO_NOTE not in statement([replace(facts, is_demo=False) for facts in told])
+
+
 def test_the_sentences_count_what_there_is() -> None:
     bad = photo_of("3", STARVED, {"brim": STARVED}, share_judged=0.5, reasons={"glare": 0.5})
     found = summarise([part_of("1"), part_of("3", bad)])
     assert outcome_sentence(found) == "2 parts in 2 photos: 1 fail, 1 pass, 0 not judged."
     assert judged_sentence(found) == "Not judged: 27 % of the parts as seen (glare 26 %)."
     assert pareto_sentence(summarise([part_of("1")])) == "No judged zone is starved."
+
+
+def test_the_reasons_add_up_to_what_was_not_judged_however_many_photos_a_part_has() -> None:
+    """Four photos of one part in glare, one good photo of another: half of the two parts."""
+    glare = [photo_of("1", Label.NOT_JUDGED, path=name, share_judged=0.0, reasons={"glare": 1.0})
+             for name in "abcd"]  # fmt: skip
+    found = summarise([part_of("1", *glare), part_of("2", photo_of("2", share_judged=1.0,
+                                                                   reasons={}))])  # fmt: skip
+    assert judged_sentence(found) == "Not judged: 50 % of the parts as seen (glare 50 %)."
+    assert found.reasons == {"glare": 1 - found.share_judged}
+
+
+def test_a_group_counts_of_its_parts_only_those_judged() -> None:
+    """One of two judged parts fails, with 1 of 11 zones starved; the third is not judged."""
+    bad = photo_of("1", STARVED, {"lock": STARVED}, evenness=Evenness(0.5, "uneven"))
+    unjudged = photo_of("3", Label.NOT_JUDGED, share_judged=0.0, evenness=None)
+    good = photo_of("2", share_judged=1.0, evenness=Evenness(0.9, "even"))
+    bad = replace(bad, inspection=replace(bad.inspection, share_judged=0.5))
+    parts = [part_of(photo.part, photo) for photo in (bad, good, unjudged)]
+    parts.append(part_of("4", photo_of("4", by="CD", resin="acrylic", when="2027-01-02T00:00:00")))
+    found = summarise(parts)
+    group = found.groups["technician"][0]
+    assert group.fails == wilson(1, 2)
+    assert (group.starved, group.evenness, group.share_judged) == pytest.approx((1 / 22, 0.7, 0.5))
+    name, number, fails, starved, even, judged = group_row(group)
+    assert (name, number, starved, even, judged) == ("AB", "3", "5 %", "0.70", "50 %")
+    assert fails == "50 % (9-91)"  # Wilson (1927) for 1 of 2: 0.0945 to 0.9055
+    assert [one.name for one in found.groups["resin"]] == ["acrylic", "epoxy"]
+    assert [one.name for one in found.groups["month"]] == ["2026-03", "2027-01"]
+
+
+def test_a_part_is_as_even_as_its_least_even_photo_and_as_new_as_its_newest() -> None:
+    photos = [photo_of("1", path=str(k), evenness=Evenness(value, ""), when=f"2026-03-0{k}T00:00")
+              for k, value in ((1, 0.9), (2, 0.4), (3, 0.7))]  # fmt: skip
+    part = part_of("1", *photos)
+    assert (part.evenness, part.when) == (0.4, "2026-03-03T00:00")
+    assert part_of("1", photo_of("1", evenness=None)).evenness is None
+
+
+def test_photos_of_a_part_come_in_the_order_of_views_the_unnamed_last() -> None:
+    names = ("", "medial", "anterior", "lateral", "posterior")
+    photos = [photo_of("1", view=view, path=f"{k}.jpg") for k, view in enumerate(names)]
+    (row,) = part_rows(photos, lambda *_: None)
+    assert [photo.view for photo in row.photos] == [*VIEWS, ""]
+
+
+def test_people_have_trends_of_their_own_where_they_have_parts_enough() -> None:
+    """48 parts by two technicians, 24 each; one of them never has a starved zone."""
+    trends = [(one.quantity, one.whose) for one in summarise(month(48)).trends]
+    assert trends == [
+        ("share of zones starved", ""), ("evenness", ""), ("share judged", ""),
+        ("share of zones starved", "CD"),
+    ]  # fmt: skip
+    alone = [part for part in month(48) if part.photos[0].by == "CD"]
+    assert not any(one.whose for one in summarise(alone).trends)
 
 
 def test_groups_hold_the_library_s_interval_and_one_group_is_no_comparison() -> None:
@@ -167,6 +256,14 @@ def test_without_enough_parts_or_any_spread_there_are_no_limits(count: int, prob
     assert problem in found.problem
 
 
+def test_parts_that_only_set_the_level_have_no_limits_yet() -> None:
+    found = trend(month(FEWEST), "x", lambda part: int(part.part[2:]) / 10)
+    assert found.chart is None
+    assert trend_sentence(found) == "X: no limits yet (10 parts; limits need 11 and more)."
+    assert "(1 part; limits need" in trend_sentence(trend(month(1), "x", constant))
+    assert trend(month(FEWEST + 1), "x", lambda part: int(part.part[2:]) / 10).chart is not None
+
+
 def test_the_second_look_draws_the_plan_s_number_and_always_the_same_parts() -> None:
     parts = month(80)  # 60 pass: letter E, and at AQL 2.5 the arrow leads to F, 20 and 1
     look = second_look(parts)
@@ -200,3 +297,20 @@ def test_near_photos_are_named_and_unknown_hashes_left_out() -> None:
 )
 def test_only_all_is_a_hundred_per_cent(share: float | None, words: str) -> None:
     assert percent(share) == words
+
+
+def test_of_a_long_list_the_rest_is_counted() -> None:
+    assert listed("abcdef") == "a, b, c, d, e, f"
+    assert listed("abcdefgh") == "a, b, c, d, e, f and 2 more"
+
+
+def test_the_second_look_says_how_many_may_be_wrong() -> None:
+    """ISO 2859-1, general level II, normal: lots of 51 to 90 are letter E; of up to 8, A."""
+    sampled = second_sentences(second_look(month(80)), 20, 3)
+    assert sampled[0] == "Look at each of the 20 that fail and the 3 not judged."
+    assert "Of the 60 that pass, look at 20 " in sampled[1]
+    assert "Where at most 1 are found starved or rich, the lot stands" in sampled[1]
+    assert "Of the 3 that pass, look at all" in second_sentences(second_look(month(4)), 1, 0)[1]
+    zero = second_sentences(second_look(month(10)), 3, 0)[1]
+    assert "look at 5 " in zero
+    assert "Where none is found starved or rich" in zero

@@ -1,6 +1,7 @@
 """The wall chart, rasterised: its size, its words, and what is left of it in black and white."""
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 import cv2
 import numpy as np
@@ -53,6 +54,17 @@ def test_the_chart_names_every_state_and_the_cautions(chart: pypdfium2.PdfPage) 
     for word in ("gloves", "neither strength nor fit", "Common practice", "c0ffee12"):
         assert word in text
     assert "Demo" not in text
+
+
+@pytest.mark.parametrize(
+    ("name", "words"), [("basalt", "Basalt"), ("UHMWPE", "UHMWPE"), ("E-glass 3K", "E-glass 3K")]
+)
+def test_a_fibre_is_named_as_the_shop_types_it(name: str, words: str) -> None:
+    """UHMWPE stood as Uhmwpe."""
+    stop = replace(lesson(1).fibres[0], name=name)
+    document = pypdfium2.PdfDocument(chart_pdf(replace(lesson(1), fibres=(stop,))))
+    assert words in document[0].get_textpage().get_text_range()
+    document.close()
 
 
 def test_a_demos_chart_says_so() -> None:

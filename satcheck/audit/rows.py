@@ -11,7 +11,7 @@ from satcheck.judgement.advice import describe_zones
 from satcheck.ledger.entries import Entry
 from satcheck.model import VERDICT_ORDER, VIEWS, Inspection, Label, ZoneVerdict
 from satcheck.record import inspection_from_json
-from satcheck.report import exit_status, headline, main_reason
+from satcheck.report import exit_status, headline, main_reason, whole_percent
 from satcheck.resin_and_photo import Beside
 
 FAULTS = (Label.STARVED, Label.RICH)
@@ -153,10 +153,11 @@ class PartRow:
     def open(self) -> str:
         """Return what was not judged and why, in one sentence without its full stop."""
         hopeless = [photo for photo in self.photos if photo.verdict is Label.NOT_JUDGED]
+        reason = main_reason(self.reasons)
         if len(hopeless) == len(self.photos):
-            return f"nothing judged ({self._main_reason(hopeless)})"
-        said = [f"{100 * (1 - self.share_judged):.0f} % not judged"]
-        if reason := self._main_reason(self.photos):
+            return f"nothing judged ({reason})" if reason else "nothing judged"
+        said = [f"{whole_percent(1 - self.share_judged)} not judged"]
+        if reason:
             said[0] += f" ({reason})"
         if hopeless:
             said.append(f"{len(hopeless)} of {len(self.photos)} photos not judged at all")
@@ -168,8 +169,10 @@ class PartRow:
         """Return what the photos say of one thing, each answer once."""
         return ", ".join(sorted({pick(photo) for photo in self.photos} - {""}))
 
-    def _main_reason(self, photos: Iterable[PhotoRow]) -> str:
-        return main_reason(mean_reasons(photos)) or ""
+    @property
+    def reasons(self) -> Mapping[str, float]:
+        """Return the mean share of the photos that each reason keeps from judgement, 0 to 1."""
+        return mean_reasons([photo.inspection.reasons for photo in self.photos])
 
 
 def photo_row(
@@ -238,12 +241,11 @@ def _view_order(view: str) -> int:
     return VIEWS.index(view) if view in VIEWS else len(VIEWS)
 
 
-def mean_reasons(photos: Iterable[PhotoRow]) -> Mapping[str, float]:
-    """Return the mean share of the part that each reason keeps from judgement, largest first."""
-    every = list(photos)
+def mean_reasons(every: Sequence[Mapping[str, float]]) -> Mapping[str, float]:
+    """Return the mean share that each reason keeps from judgement, 0 to 1, largest first."""
     total: dict[str, float] = defaultdict(float)
-    for photo in every:
-        for word, share in photo.inspection.reasons.items():
+    for reasons in every:
+        for word, share in reasons.items():
             total[word] += share / len(every)
     return largest_first(total)
 

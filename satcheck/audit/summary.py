@@ -125,6 +125,8 @@ class Summary:
     """Photos that the table names and that do not lie in the folders."""
     pareto: tuple[ZoneCount, ...]
     reasons: Mapping[str, float]
+    """Mean share of a part that each keeps from judgement; a part counts once, as it does in
+    ``share_judged``, however many photos show it."""
     groups: Mapping[str, tuple[Group, ...]]
     """By technician, resin, fibre and month; those left out that would have one row."""
     trends: tuple[Trend, ...]
@@ -163,11 +165,16 @@ class Summary:
         return statement(self.calibrations)
 
 
+def counted(count: int, one: str, many: str = "") -> str:
+    """Return a count with its word: 1 part, 2 parts."""
+    return f"{count} {one if count == 1 else many or one + 's'}"
+
+
 def statement(calibrations: Sequence[CalibrationFacts]) -> tuple[str, ...]:
     """Return which calibrations, what they promise, and what a verdict does not replace."""
     told = [
-        f"Calibration {facts.id}, {facts.fibre}, from {facts.parts} parts: {facts.promise}"
-        for facts in calibrations
+        f"Calibration {one.id}, {one.fibre}, from {counted(one.parts, 'part')}: {one.promise}"
+        for one in calibrations
     ]
     demo = [DEMO_NOTE] if any(facts.is_demo for facts in calibrations) else []
     return (*told, *demo, SUPPORTS)
@@ -199,7 +206,7 @@ def summarise(
         others=others,
         absent=tuple(absent),
         pareto=pareto(parts),
-        reasons=mean_reasons(photos),
+        reasons=mean_reasons([part.reasons for part in parts]),
         groups=_groups(parts),
         trends=_trends(parts),
         second=second_look(parts, aql),
@@ -294,7 +301,7 @@ def trend(
     baseline = min(BASELINE, max(FEWEST, len(values) // 2))
     made, problem = None, ""
     if len(values) <= baseline:
-        problem = f"{len(values)} parts; limits need {FEWEST + 1} and more"
+        problem = f"{counted(len(values), 'part')}; limits need {FEWEST + 1} and more"
     else:
         level = level_of_shares(values[:baseline])
         if level.sd <= 1e-9:

@@ -2,7 +2,8 @@
 
 from collections.abc import Sequence
 
-from satcheck.audit.summary import EACH, Group, Repeated, SecondLook, Summary, Trend
+from satcheck.audit.summary import EACH, Group, Repeated, SecondLook, Summary, Trend, counted
+from satcheck.report import whole_percent
 
 MANY = 6
 """So many of a list are named before the rest is counted."""
@@ -11,17 +12,9 @@ CHANCE = "as up to 1 of 3 rows in order warn so within 30 parts"
 """How often a trend warns falsely: `control.level_of_shares`."""
 
 
-def counted(count: int, one: str, many: str = "") -> str:
-    """Return a count with its word: 1 part, 2 parts."""
-    return f"{count} {one if count == 1 else many or one + 's'}"
-
-
 def percent(share: float | None) -> str:
     """Return a share in whole percent; only all is 100 % and only none is 0 %."""
-    if share is None:
-        return "-"
-    whole = round(100 * share)
-    return f"{min(max(whole, 1), 99) if 0 < share < 1 else whole} %"
+    return "-" if share is None else whole_percent(share)
 
 
 def listed(names: Sequence[str], most: int = MANY) -> str:
@@ -103,7 +96,8 @@ def same_file_sentence(same: Repeated) -> str:
     if len(same.parts) > 1:
         return f"The same file UNDER DIFFERENT PARTS ({listed(same.parts)}): {listed(same.paths)}"
     counted_for = ", ".join(same.parts)
-    return f"The same file twice, counted once for part {counted_for}: {listed(same.paths)}"
+    times = "twice" if len(same.paths) == 2 else f"{len(same.paths)} times"
+    return f"The same file {times}, counted once for part {counted_for}: {listed(same.paths)}"
 
 
 def alike_sentence(names: Sequence[str]) -> str:

@@ -15,7 +15,7 @@ from satcheck.lesson.model import Decision, Fibre, Grid, Lesson, Pair, Search, S
 from satcheck.lesson.picks import Pick
 from satcheck.lesson.scoring import CLASSES
 from satcheck.lesson.specimens import Specimen
-from satcheck.lesson.texts import PRACTICE, TRICKS
+from satcheck.lesson.texts import PRACTICE, TRICKS, capital
 from satcheck.model import SCALE, Label
 from satcheck.rejudging import redrawn
 from satcheck.stringing.plan import Plan, plan
@@ -192,7 +192,7 @@ def _decision(number: int, pick: Pick, specimen: Specimen) -> Decision:
     return Decision(
         pick.photo,
         jpeg(_view(specimen).picture, 80),
-        f"{pick.fibre.capitalize()}, in the middle of stringing. {MINUTES:.0f} minutes of working "
+        f"{capital(pick.fibre)}, in the middle of stringing. {MINUTES:.0f} minutes of working "
         "time are left.",
         turned,
         turned.index(answer),

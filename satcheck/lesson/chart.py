@@ -7,7 +7,7 @@ from reportlab.lib.utils import ImageReader
 from reportlab.pdfbase.pdfmetrics import stringWidth
 
 from satcheck.lesson.model import Fibre, Lesson
-from satcheck.lesson.texts import TO_DO
+from satcheck.lesson.texts import TO_DO, capital
 from satcheck.model import SCALE, Label
 from satcheck.pdf import CREATOR, Canvas
 
@@ -92,7 +92,7 @@ def _heads(page: Canvas, column: float, top: float) -> None:
 
 
 def _row(page: Canvas, fibre: Fibre, column: float, bottom: float, side: float) -> None:
-    _text(page, fibre.name.capitalize(), EDGE, bottom + side / 2, NEAR)
+    _text(page, capital(fibre.name), EDGE, bottom + side / 2, NEAR)
     pictures = {stop.state: stop.picture for stop in fibre.stops}
     for k, label in enumerate(SCALE):
         x = EDGE + LEFT + (k + 0.5) * column - side / 2

@@ -71,3 +71,8 @@ CAUTIONS = (
     "sheets come first.",
     "A socket that fails under load hurts people. The lesson trains the eye; it certifies nothing.",
 )
+
+
+def capital(name: str) -> str:
+    """Return a name with a capital first and the rest as typed: basalt, UHMWPE, E-glass 3K."""
+    return name[:1].upper() + name[1:]

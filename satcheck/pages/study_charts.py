@@ -97,7 +97,10 @@ def detection_curve(study: DetectionStudy) -> str:
         sizes = np.linspace(end / 400, end, 200)
         shares = line_of.probability(sizes)
         drawn.append(path((x(s), y(p)) for s, p in zip(sizes, shares, strict=True)))
-        drawn += _marked([("a50", told.a50, 0.5), ("a90", told.a90, 0.9)], x, y)
+        within = [(name, size, share) for name, size, share in
+                  (("a50", told.a50, 0.5), ("a90", told.a90, 0.9))
+                  if size is not None and 0 < size <= end]  # fmt: skip
+        drawn += _marked(within, x, y)
         if told.a90_95 is not None and 0 < told.a90_95 <= end:
             at = x(told.a90_95)
             drawn += [line(at, y(0.9), at, bottom, width=1.5, dashes="4 3"),
@@ -113,12 +116,11 @@ def detection_curve(study: DetectionStudy) -> str:
     return picture(bottom + 38, drawn, "Share of patches found, over their size")
 
 
-def _marked(points: Sequence[tuple[str, float | None, float]], x: Scale, y: Scale) -> list[str]:
+def _marked(points: Sequence[tuple[str, float, float]], x: Scale, y: Scale) -> list[str]:
     drawn = []
     for name, size, share in points:
-        if size is not None and size > 0:
-            drawn += [dot(x(size), y(share), title=f"{name} {size:.3g}"),
-                      text(x(size) - 6, y(share) - 4, name, "end")]  # fmt: skip
+        drawn += [dot(x(size), y(share), title=f"{name} {size:.3g}"),
+                  text(x(size) - 6, y(share) - 4, name, "end")]  # fmt: skip
     return drawn
 
 
