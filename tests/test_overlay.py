@@ -14,10 +14,13 @@ from records import cells_of, inspection_of
 
 from satcheck.files import OVERLAY_MARK
 from satcheck.model import SCALE, Label, Side
+from satcheck.overlay import borders
 from satcheck.overlay.badges import place_badges
-from satcheck.overlay.borders import zone_borders
-from satcheck.overlay.draw import LONG_SIDE, draw_overlay, label_map_png, overlay_jpeg
-from satcheck.overlay.strips import note_lines
+from satcheck.overlay.borders import find_rims, zone_borders
+from satcheck.overlay.draw import LONG_SIDE, draw_marks, draw_overlay, label_map_png, overlay_jpeg
+from satcheck.overlay.look import COLOURS, LETTERS
+from satcheck.overlay.strips import legend, note_lines, verdict_lines
+from satcheck.report import DEMO_SHORT
 
 S, L, G, H, R = SCALE
 PHONE = 360
@@ -51,6 +54,8 @@ def test_patterns_stand_out_in_grey_on_a_phone(brightness: int) -> None:
     assert spread[G] < 1
     assert min(spread[S], spread[R]) > 20  # grey levels
     assert min(spread[L], spread[H]) > 8
+    assert spread[S] > spread[L], "stronger where it is urgent"
+    assert spread[R] > 1.2 * spread[H]
 
 
 @pytest.mark.parametrize("brightness", [12, 120, 235])
@@ -158,3 +163,134 @@ def test_zones_are_drawn_where_the_cells_lie() -> None:
     assert 0 < rows.min() < top + 100  # the word beyond the proximal end
     empty = replace(cells_of(12, 12, 20.0), zone=np.zeros((12, 12), np.uint8))
     assert draw_overlay(photo, inspection_of(cells=empty)).shape[1] == 600
+
+
+def test_each_label_has_the_first_letter_of_its_word() -> None:
+    letters = {label: label.word[0].upper() for label in SCALE}
+    assert letters | {Label.NOT_JUDGED: "?"} == LETTERS
+
+
+def marked(label: Label, colour: tuple[int, int, int] = (120, 120, 120)) -> Rgb:
+    """Return a patch of one label, 1200 pixels wide, so that a letter's radius is 40."""
+    labels = np.full((600, 1200), label, np.uint8)
+    photo = np.full((600, 1200, 3), colour, np.uint8)
+    return draw_marks(photo, inspection_of(size=(1200, 600), labels=labels, cells=None))
+
+
+def test_too_little_is_warm_and_too_much_is_cool() -> None:
+    for label, sign in ((S, 1), (L, 1), (H, -1), (R, -1)):
+        red, _, blue = marked(label)[:, :200].reshape(-1, 3).mean(axis=0)
+        assert sign * (red - blue) > 5, label
+    assert len(set(COLOURS.values())) == len(COLOURS)
+
+
+def test_what_was_not_judged_loses_its_colour_and_good_keeps_it() -> None:
+    red = (180, 40, 40)
+    assert (marked(G, red)[:, :200] == red).all()
+    hidden = marked(Label.NOT_JUDGED, red)[:, :200]
+    assert np.ptp(hidden.reshape(-1, 3), axis=1).max() <= 1
+
+
+@pytest.mark.parametrize(("label", "is_black"), [(S, True), (R, True), (L, False), (G, False)])
+def test_a_badge_is_a_disc_in_the_middle_black_where_it_is_urgent(
+    label: Label, is_black: bool
+) -> None:
+    """Within the disc's radius of 34 and beyond the letter's reach of about 20."""
+    drawn = cv2.cvtColor(marked(label), cv2.COLOR_RGB2GRAY)
+    y, x = np.mgrid[:600, :1200]
+    best = []
+    for middle in range(250, 951, 4):
+        away = np.hypot(x - middle, y - 300)
+        best.append(float(drawn[(away > 26) & (away < 31)].mean()))
+    assert (min(best) < 40) if is_black else (max(best) > 235)
+
+
+def test_a_patch_with_a_hole_has_a_rim_around_the_hole_and_urgent_rims_come_last() -> None:
+    labels = np.full((100, 100), G, np.uint8)
+    disc(labels, 50, 50, 40, S)
+    disc(labels, 50, 50, 15, G)
+    found = find_rims(labels)
+    assert len(found[S]) == 2
+    assert list(found)[-2:] == [S, R]
+
+
+def test_of_the_good_patches_only_the_largest_is_named_and_starved_goes_before_it() -> None:
+    labels = np.zeros((300, 600), np.uint8)
+    disc(labels, 120, 150, 60, G)
+    disc(labels, 400, 150, 90, G)
+    (badge,) = place_badges(labels, 20)
+    assert badge.x == pytest.approx(400, abs=3)
+    disc(labels, 400, 150, 40, S)  # the middle of the good patch is now starved
+    starved = next(badge for badge in place_badges(labels, 20) if badge.label is S)
+    assert (starved.x, starved.y) == pytest.approx((400, 150), abs=3)
+
+
+def test_a_speck_is_not_pointed_at() -> None:
+    labels = np.zeros((300, 300), np.uint8)
+    labels[150, 150] = S
+    assert place_badges(labels, 40) == ()
+
+
+@pytest.mark.parametrize("is_upside_down", [False, True])
+def test_the_ends_and_sides_are_named_where_they_lie(
+    monkeypatch: pytest.MonkeyPatch, is_upside_down: bool
+) -> None:
+    """A part 240 by 240 pixels in the photo's middle, drawn at half its size."""
+    placed: dict[str, tuple[float, float]] = {}
+
+    def note(_pen: object, word: str, place: tuple[float, float], *_rest: object) -> None:
+        placed[word] = place
+
+    monkeypatch.setattr(borders, "_draw_word", note)
+    cells = cells_of(14, 14, 20.0)
+    turn = -1 if is_upside_down else 1
+    start = 340 if is_upside_down else 60
+    to_photo = np.array([[20.0 * turn, 0, start], [0, 20.0 * turn, start]])
+    labels = np.full((400, 400), G, np.uint8)
+    inspection = inspection_of(
+        size=(400, 400), labels=labels, cells=replace(cells, to_photo=to_photo)
+    )
+    draw_marks(np.full((200, 200, 3), 90, np.uint8), inspection)
+    middle = 100
+    assert turn * (placed["proximal"][1] - middle) < -60
+    assert turn * (placed["distal"][1] - middle) > 60
+    assert turn * (placed["left"][0] - middle) < -60
+    assert turn * (placed["right"][0] - middle) > 60
+    for word, axis in (("proximal", 0), ("distal", 0), ("left", 1), ("right", 1)):
+        assert placed[word][axis] == pytest.approx(middle, abs=1)
+
+
+def test_where_nothing_was_judged_the_remedy_stands_beside_the_reason() -> None:
+    two = ("The photo is too soft.", "Hold still.")
+    unjudged = inspection_of(Label.NOT_JUDGED, advice=two)
+    assert "Hold still." in " ".join(line.text for line in verdict_lines(unjudged))
+    judged = " ".join(line.text for line in verdict_lines(inspection_of(advice=two)))
+    assert "The photo is too soft." in judged
+    assert "Hold still." not in judged
+
+
+def test_a_text_that_is_cut_ends_in_dots() -> None:
+    lines = [line.text for line in verdict_lines(inspection_of(advice=("word " * 80,)))]
+    assert lines[-1].endswith(" ...")
+    assert not any("..." in line for line in lines[:-1])
+
+
+@pytest.mark.parametrize("is_demo", [True, False])
+def test_the_notes_say_that_a_calibration_is_the_demo_s(is_demo: bool) -> None:
+    plain = inspection_of()
+    facts = replace(plain.calibration, is_demo=is_demo)
+    said = " ".join(line.text for line in note_lines(replace(plain, calibration=facts)))
+    assert (DEMO_SHORT in said) == is_demo
+
+
+def test_the_legend_shows_each_pattern_in_its_colour() -> None:
+    """Three a row: starved, lean and good above heavy, rich and not judged."""
+    drawn = legend((), 900).astype(float)
+    pieces = [drawn[y : y + 40, x : x + 40] for y in (20, 86) for x in (80, 362, 644)]
+    tone = [piece.reshape(-1, 3).mean(axis=0) for piece in pieces]
+    warmth = [float(colour[0] - colour[2]) for colour in tone]
+    assert warmth[0] > 10
+    assert warmth[1] > 5
+    assert warmth[3] < -5
+    assert warmth[4] < -10
+    assert max(abs(warmth[2]), abs(warmth[5])) < 3

@@ -131,6 +131,7 @@ def test_zones_stand_at_their_index_on_the_line_of_their_label() -> None:
                                 strict=True):  # fmt: skip
         assert dot.at["cx"] == pytest.approx(said[tick].at["x"], abs=0.1)
         assert dot.at["cy"] == pytest.approx(said[label.word].at["y"], abs=16)
+    assert said["starved"].at["x"] < said["-1 dry"].at["x"] < said["1 full"].at["x"] < 360
     bounds = [mark.at["x1"] for mark in marks_of(svg, "line") if "stroke-dasharray" in mark.said]
     middle = (dots[0].at["cx"] + dots[1].at["cx"]) / 2
     assert bounds == pytest.approx([middle, dots[1].at["cx"]], abs=0.1)
