@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import replace
+from io import BytesIO
 from pathlib import Path
 
 import cv2
@@ -10,6 +11,7 @@ import pytest
 from drawn_shop import PARTS, DrawnShop
 from lessons import rows_of, specimens_of
 from numpy.typing import NDArray
+from PIL import Image
 
 from satcheck.errors import TableError, UsageError
 from satcheck.lesson.build import build_lesson
@@ -159,6 +161,54 @@ def test_the_slider_runs_from_dry_to_full_and_visibility_falls(made: Lesson) -> 
 def test_each_starved_piece_is_spoiled_in_every_way(made: Lesson) -> None:
     assert [pair.trick for pair in made.pairs] == list(TRICKS)
     assert all(0 < pair.kept < 1 for pair in made.pairs)
+
+
+def test_what_a_bad_photo_keeps_is_measured_in_its_picture(made: Lesson) -> None:
+    """By the two pictures as sent: JPEG changes either a little."""
+    for pair in made.pairs:
+        spoiled, clear = (
+            np.asarray(Image.open(BytesIO(picture)).convert("RGB"))
+            for picture in (pair.spoiled, pair.clear)
+        )
+        assert pair.kept == pytest.approx(contrast(spoiled) / contrast(clear), rel=0.1)
+
+
+def test_the_slider_shows_between_what_good_zones_lie(shop: DrawnShop, made: Lesson) -> None:
+    (fibre,) = made.fibres
+    quartiles = shop.calibration.bounds_for("basalt").visibility["good"]
+    assert fibre.good == (min(quartiles), max(quartiles))
+    starved, _, rich = (stop.visibility for stop in fibre.stops)
+    assert rich < fibre.good[0] < fibre.good[1] < starved
+
+
+def test_a_search_tells_truth_tool_and_table_apart(
+    specimens: tuple[Specimen, ...], made: Lesson
+) -> None:
+    """The truth is as painted, third by third; its shares are of good, starved and rich."""
+    by_name = {specimen.name: specimen for specimen in specimens}
+    assert made.searches
+    for search in made.searches:
+        specimen, thirds = by_name[search.name], PARTS[int(search.name[0])]
+        rows = np.array_split(search.truth[np.flatnonzero((search.truth > 0).any(1))], 3)
+        for state, part in zip(thirds, rows, strict=True):
+            known = part[np.isin(part, SCALE)]
+            assert (known == STATES[state]).mean() > 0.8
+        shares = [np.mean([state == word for state in thirds]) for word in ("good", "starved")]
+        assert search.exercise.shares[:2] == pytest.approx(shares, abs=0.1)
+        for grid, cells in ((search.tool, specimen.tool), (search.shop, specimen.shop)):
+            for label in (Label.GOOD, Label.NOT_JUDGED):
+                here = [float((each[each > 0] == label).mean()) for each in (grid, cells)]
+                assert here[0] == pytest.approx(here[1], abs=0.05)
+
+
+def test_the_reasons_say_which_end_has_too_much_and_which_too_little(made: Lesson) -> None:
+    """Part 0 is starved at the proximal third and rich at the distal one."""
+    first = next(decision for decision in made.decisions if decision.name == "0.png")
+    much, little, *_ = first.reasons
+    assert much.startswith("Too much resin: distal")
+    assert "proximal" not in much
+    assert little.startswith("Too little: proximal")
+    assert "distal" not in little
 
 
 def test_searches_hold_the_truth_on_a_grid_over_the_picture(made: Lesson) -> None:
