@@ -104,6 +104,16 @@ def test_part_number_is_in_the_qr_field(page: Raster, size: SheetSize) -> None:
         assert text == "L-204/7"
 
 
+def test_the_card_says_its_part_its_unit_and_how_to_print_it(tmp_path: Path) -> None:
+    write_card(tmp_path / "card.pdf", "L-204/7")
+    page = pypdfium2.PdfDocument(tmp_path / "card.pdf")[0]
+    said = " ".join(page.get_textpage().get_text_range().split())
+    for words in ("L-204/7", "100 mm", "Print at 100 %", "Lay the card flat beside the part",
+                  f"Design {LAYOUT.design}"):  # fmt: skip
+        assert words in said
+    assert "cm" not in said
+
+
 def test_longest_part_number_still_reads(tmp_path: Path) -> None:
     part = "W" * MAX_PART_LENGTH
     write_card(tmp_path / "card.pdf", part)

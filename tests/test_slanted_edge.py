@@ -138,6 +138,15 @@ def test_unfit_edges_are_not_measured(linear: FloatArray, reason: str) -> None:
     assert getattr(result, "reason", None) == reason
 
 
+@pytest.mark.parametrize(("columns", "is_clipped"), [(1, False), (5, True)])
+def test_one_clipped_pixel_in_fifty_is_too_many(columns: int, is_clipped: bool) -> None:
+    """Of 120 columns: 0.8 % of the pixels, and 4 %."""
+    linear = gaussian_edge(1.0, 5)
+    linear[:, -columns:] = 1.0
+    reason = getattr(edge_mtf(linear), "reason", "")
+    assert (reason == "the bright side is clipped") == is_clipped
+
+
 def test_pure_noise_is_not_measured() -> None:
     noise = np.random.default_rng(2).uniform(0.1, 0.9, (80, 80))
     assert not edge_mtf(noise)
