@@ -65,4 +65,4 @@ def _shifts(files: list[Path]) -> "tuple[Shift, ...]":
         raise UsageError(f"{tables[0]}: one CSV alone, or STEM.json records, are allowed")
     if tables:
         return shifts_of_table(tables[0])
-    return shifts_of_records([(str(file), read_record(file, ALLOWED)) for file in files])
+    return shifts_of_records((str(file), read_record(file, ALLOWED)) for file in files)

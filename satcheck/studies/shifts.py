@@ -4,8 +4,8 @@ From records, or from a table with the columns taken, visibility, colour, pitch,
 """
 
 import math
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -78,61 +78,91 @@ def shifts_of_table(table: Path) -> tuple[Shift, ...]:
     return tuple(made)
 
 
-def shifts_of_records(records: Sequence[tuple[str, Inspection]]) -> tuple[Shift, ...]:
+@dataclass(frozen=True)
+class _Seen:
+    """What is kept of a record: not its label map and cells, of which a year's fill the memory."""
+
+    shift: Shift
+    """With what needs no card."""
+    taken: str | None
+    sha256: str
+    fibre: str
+    part: str | None
+    """By the card."""
+    by_card: Mapping[str, float]
+    by_weave: Mapping[str, float]
+
+
+def shifts_of_records(records: Iterable[tuple[str, Inspection]]) -> tuple[Shift, ...]:
     """Return the shifts of inspections with their files' names, in the order they were taken.
 
     Where a photo has no time the order stays as it is given. A quantity has one source in all of
     them: the card, where most records read it; else the weave itself. A photo that the source
-    does not cover leaves it out.
+    does not cover leaves it out. Records that are read as they are asked for are let go one by
+    one.
 
     Raises
     ------
     UsageError
         If they are not of one fibre and one part, or a photo is there twice.
     """
-    _check_alike(records)
-    if all(made.photo.taken for _, made in records):
-        records = sorted(records, key=lambda pair: pair[1].photo.taken or "")
-    measured = _from_one_source([made for _, made in records])
+    seen = [_seen(name, made) for name, made in records]
+    _check_alike(seen)
+    if all(one.taken for one in seen):
+        seen.sort(key=lambda one: one.taken or "")
+    measured = _from_one_source(seen)
     return tuple(
-        Shift(
-            name=name,
-            taken=(made.photo.taken or "").replace("T", " "),
-            values={**_always(made), **values},
-            camera=f"{made.photo.width} x {made.photo.height}",
-            calibration=made.calibration.id,
-            verdict=made.verdict.word,
-        )
-        for (name, made), values in zip(records, measured, strict=True)
+        replace(one.shift, values={**one.shift.values, **values})
+        for one, values in zip(seen, measured, strict=True)
     )
 
 
-def _from_one_source(records: Sequence[Inspection]) -> Sequence[Mapping[str, float]]:
+def _seen(name: str, made: Inspection) -> _Seen:
+    shift = Shift(
+        name=name,
+        taken=(made.photo.taken or "").replace("T", " "),
+        values=_always(made),
+        camera=f"{made.photo.width} x {made.photo.height}",
+        calibration=made.calibration.id,
+        verdict=made.verdict.word,
+    )
+    return _Seen(
+        shift=shift,
+        taken=made.photo.taken,
+        sha256=made.photo.sha256,
+        fibre=made.calibration.fibre,
+        part=None if made.card is None else made.card.part,
+        by_card=_by_card(made),
+        by_weave=_by_weave(made),
+    )
+
+
+def _from_one_source(seen: Sequence[_Seen]) -> Sequence[Mapping[str, float]]:
     """Return blur, colour and pitch of each: by the card if it told in most, else by the weave."""
-    measured: list[dict[str, float]] = [{} for _ in records]
-    by_card, by_weave = ([source(made) for made in records] for source in (_by_card, _by_weave))
+    measured: list[dict[str, float]] = [{} for _ in seen]
     for name in ("blur", "colour", "pitch"):
-        told = sum(name in values for values in by_card)
-        for have, values in zip(measured, by_card if 2 * told > len(records) else by_weave,
-                                strict=True):  # fmt: skip
+        is_by_card = 2 * sum(name in one.by_card for one in seen) > len(seen)
+        for have, one in zip(measured, seen, strict=True):
+            values = one.by_card if is_by_card else one.by_weave
             have.update({name: values[name]} if name in values else {})
     return measured
 
 
-def _check_alike(records: Sequence[tuple[str, Inspection]]) -> None:
-    seen: dict[str, str] = {}
-    traits: Sequence[tuple[str, Callable[[Inspection], str | None]]] = (
-        ("fibre", lambda made: made.calibration.fibre),
-        ("part", lambda made: None if made.card is None else made.card.part),
+def _check_alike(seen: Sequence[_Seen]) -> None:
+    known: dict[str, str] = {}
+    traits: Sequence[tuple[str, Callable[[_Seen], str | None]]] = (
+        ("fibre", lambda one: one.fibre),
+        ("part", lambda one: one.part),
     )
-    for name, made in records:
-        if made.photo.sha256 in seen:
+    for one in seen:
+        name = one.shift.name
+        if one.sha256 in known:
             raise UsageError(
-                f"{name}: the same photo as {seen[made.photo.sha256]}; a photo each is allowed"
+                f"{name}: the same photo as {known[one.sha256]}; a photo each is allowed"
             )
-        seen[made.photo.sha256] = name
+        known[one.sha256] = name
     for word, trait in traits:
-        found = {trait(made): name for name, made in reversed(records) if trait(made)}
+        found = {trait(one): one.shift.name for one in reversed(seen) if trait(one)}
         if len(found) > 1:
             told = " and ".join(f"{value} ({name})" for value, name in found.items())
             raise UsageError(f"photos of {word} {told}; drift needs the same coupon every time")
