@@ -4,7 +4,8 @@ Everything measured is in the record's cells, so labels, zones and advice are ma
 map is drawn within the old one's outline, cell by nearest cell, as it was at first.
 """
 
-from collections.abc import Sequence
+from collections import Counter
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -142,8 +143,13 @@ def difference_table(found: Sequence[Difference], judged: int) -> str:
 def _names(found: Sequence[Difference]) -> dict[str, str]:
     """Return each photo's name by its sha256, and with its start where two would read alike."""
     names = {d.sha256: d.photo[:_NAME] for d in found}
-    every = list(names.values())
+    twice = repeated(names.values())
     return {
-        sha256: f"{name[: _NAME - 9]} {sha256[:8]}" if every.count(name) > 1 else name
+        sha256: f"{name[: _NAME - 9]} {sha256[:8]}" if name in twice else name
         for sha256, name in names.items()
     }
+
+
+def repeated(names: Iterable[str]) -> frozenset[str]:
+    """Return the names that occur more than once, looking at each once."""
+    return frozenset(name for name, times in Counter(names).items() if times > 1)

@@ -63,10 +63,12 @@ def rejudge(
 
 def _check_targets(records: list[Path], out: Path) -> None:
     """Refuse to write over an old record, or two of one name."""
-    names = [record.name.casefold() for record in records]
+    from satcheck.rejudging import repeated
+
+    twice = repeated(record.name.casefold() for record in records)
     for record in records:
         target = out / record.name
-        if names.count(record.name.casefold()) > 1:
+        if record.name.casefold() in twice:
             raise UsageError(f"{record.name}: two records have this name; give them one by one")
         if target.resolve() == record.resolve():
             raise UsageError(f"{target}: the old record stays; give another folder with --out")
