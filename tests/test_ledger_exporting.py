@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from ledgers import clock_from, inspect, note
 
 from satcheck.ledger.book import Ledger, open_ledger
-from satcheck.ledger.exporting import COLUMNS, csv_lines, json_lines, write_export
+from satcheck.ledger.exporting import COLUMNS, csv_lines, json_lines, json_text, write_export
 from satcheck.tables import unformula
 
 
@@ -62,3 +62,17 @@ def test_a_name_that_is_no_text_costs_no_export(tmp_path: Path) -> None:
         ledger.append(note("photo \udcff"))
         write_export(ledger.entries(), ledger.corrected_by, tmp_path / "all.csv")
     assert "photo \\udcff" in (tmp_path / "all.csv").read_text(encoding="utf-8-sig")
+
+
+def test_an_entry_is_not_copied_to_be_written_as_json(
+    ledger: Ledger, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Copying each body value by value took four fifths of an export's time."""
+
+    def refuse(value: object, *_: object) -> object:
+        raise AssertionError(f"copied {value!r}")
+
+    monkeypatch.setattr("copy.deepcopy", refuse)
+    found = json.loads("\n".join(json_lines(ledger.entries(), ledger.corrected_by)))
+    entry = next(ledger.entries())
+    assert found[0] == json.loads(json_text(entry)) | {"corrected_by": found[0]["corrected_by"]}

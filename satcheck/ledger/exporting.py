@@ -46,7 +46,7 @@ def json_lines(entries: Iterable[Entry], corrected_by: CorrectedBy) -> Iterator[
     for entry in entries:
         if before is not None:
             yield f"{before},"
-        before = json.dumps(asdict(entry) | {"corrected_by": corrected_by(entry.id) or None})
+        before = json.dumps(vars(entry) | {"corrected_by": corrected_by(entry.id) or None})
     if before is not None:
         yield before
     yield "]"
@@ -54,7 +54,7 @@ def json_lines(entries: Iterable[Entry], corrected_by: CorrectedBy) -> Iterator[
 
 def json_text(entry: Entry) -> str:
     """Return one whole entry as JSON to read."""
-    return json.dumps(asdict(entry), indent=1)
+    return json.dumps(vars(entry), indent=1)
 
 
 def trend_csv_lines(points: Iterable[Point]) -> Iterator[str]:
