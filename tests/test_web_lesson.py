@@ -11,6 +11,7 @@ from satcheck.errors import UsageError
 from satcheck.ledger.book import Ledger, open_ledger
 from satcheck.ledger.entries import Kind
 from satcheck.ledger.search import Search
+from satcheck.web import lesson
 from satcheck.web.lesson import Lessons, read_lesson
 
 ID, OTHER = "0123456789abcdef" * 2, "fedcba9876543210" * 2
@@ -29,7 +30,7 @@ def test_a_round_is_recorded_under_the_learners_initials(ledger: Ledger) -> None
     lessons = Lessons(ledger)
     lessons.save(ROUND)
     lessons.save({**ROUND, "id": OTHER, "initials": "CD"})
-    assert lessons.results() == {
+    assert lessons.results().learners == {
         "AB": [["basalt_01.jpg", COUNTS]], "CD": [["basalt_01.jpg", COUNTS]]
     }  # fmt: skip
     assert len(ledger.find(Search(kind=Kind.LEARNER_RESULT, by="AB"))) == 1
@@ -39,7 +40,17 @@ def test_a_round_that_is_sent_twice_counts_once(ledger: Ledger) -> None:
     lessons = Lessons(ledger)
     lessons.save(ROUND)
     lessons.save(ROUND)
-    assert len(lessons.results()["AB"]) == 1
+    assert len(lessons.results().learners["AB"]) == 1
+
+
+def test_rounds_that_are_left_out_are_told(ledger: Ledger, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(lesson, "MOST_ROUNDS", 2)
+    lessons = Lessons(ledger)
+    lessons.save(ROUND)
+    lessons.save({**ROUND, "id": OTHER, "initials": "CD"})
+    assert lessons.results().newest is None
+    lessons.save({**ROUND, "id": "0" * 32, "initials": "EF"})
+    assert (sorted(lessons.results().learners), lessons.results().newest) == (["CD", "EF"], 2)
 
 
 @pytest.mark.parametrize(

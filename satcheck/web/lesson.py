@@ -10,7 +10,7 @@ import re
 from collections import defaultdict
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 from satcheck.errors import UsageError
 from satcheck.ledger.book import Ledger
@@ -29,6 +29,15 @@ _SCRIPT = re.compile(r"<script>(.*?)</script>", re.DOTALL)
 _STYLE = re.compile(r"<style>(.*?)</style>", re.DOTALL)
 CLASSES = 3
 """Good, starved and rich: rows are what it was, columns what the learner called it."""
+
+
+class Results(NamedTuple):
+    """What learners have done."""
+
+    learners: dict[str, list[list[Any]]]
+    """The rounds of each by initials, oldest first: picture and counts."""
+    newest: int | None
+    """So many rounds are here, of all learners, and older ones are left out; None where all are."""
 
 
 class Lessons:
@@ -71,13 +80,14 @@ class Lessons:
         body = {"request": request, "picture": picture, "fibre": fibre, "counts": counts}
         self._ledger.append(Draft(Kind.LEARNER_RESULT, body, by=initials))
 
-    def results(self) -> dict[str, list[list[Any]]]:
-        """Return the rounds of each learner by initials, oldest first: picture and counts."""
-        newest = self._ledger.find(Search(kind=Kind.LEARNER_RESULT, current=True), MOST_ROUNDS)
+    def results(self) -> Results:
+        """Return the newest rounds of each learner."""
+        found = self._ledger.find(Search(kind=Kind.LEARNER_RESULT, current=True), MOST_ROUNDS + 1)
         learners: dict[str, list[list[Any]]] = defaultdict(list)
-        for entry in reversed(newest):
+        for entry in reversed(found[:MOST_ROUNDS]):
             learners[entry.by].append([entry.body["picture"], entry.body["counts"]])
-        return dict(sorted(learners.items()))
+        newest = MOST_ROUNDS if len(found) > MOST_ROUNDS else None
+        return Results(dict(sorted(learners.items())), newest)
 
 
 def read_lesson(path: Path) -> str:

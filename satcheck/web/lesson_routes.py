@@ -24,7 +24,8 @@ async def _results(request: Request, shop: Shop) -> Response:
     if request.method == "POST":
         await asyncio.to_thread(shop.lessons.save, await read_json(request))
         return Json({})
-    return Json({"learners": await asyncio.to_thread(shop.lessons.results)})
+    found = await asyncio.to_thread(shop.lessons.results)
+    return Json(found._asdict())
 
 
 ROUTES = (

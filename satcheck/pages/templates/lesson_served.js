@@ -35,13 +35,19 @@ async function hearOthers() {
   try {
     const answer = await askShop("GET");
     if (answer.ok) {
-      store = (await answer.json()).learners;
+      const { learners, newest } = await answer.json();
+      store = learners;
+      nameEveryone(newest);
       for (const { initials, picture, counts } of unsent) (store[initials] ??= []).push([picture, counts]);
       keep();
     }
   } catch { /* the device's own results stand */ }
   showProgress();
   showKept();
+}
+function nameEveryone(newest) { // so many rounds of all, where older ones are left out
+  const cut = newest ? `, the newest ${newest} rounds alone` : "";
+  $("everyone").querySelector("h2").textContent = `For the trainer: everyone in the shop's records${cut}`;
 }
 function claim() { // initials that are typed after a round take the rounds that had none
   for (const each of unsent) if (each.initials === "-") each.initials = who();
@@ -56,7 +62,7 @@ function startServed() {
   if (!isServed()) return;
   document.querySelector("header").prepend(make("a", "Bench", { href: "/", className: "to-bench" }));
   $("forget").hidden = true;
-  $("everyone").querySelector("h2").textContent = "For the trainer: everyone in the shop's records";
+  nameEveryone(null);
   $("initials").addEventListener("change", () => { if (who() !== "-") claim(); });
   showKept();
   flush();
