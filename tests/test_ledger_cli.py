@@ -3,7 +3,9 @@
 import csv
 import json
 import time
+from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
 
 import pytest
 from ledgers import clock_from, inspect, note, tamper
@@ -53,6 +55,30 @@ def test_a_limit_beyond_every_number_of_entries_lists_all(
 ) -> None:
     assert run("list", "--limit", "9" * 30, "--csv") == 0
     assert len(capsys.readouterr().out.strip().splitlines()) == 4
+
+
+@pytest.mark.parametrize("form", [[], ["--csv"], ["--json"]])
+def test_a_long_list_is_read_few_entries_at_a_time(
+    ledger: Ledger,
+    form: list[str],
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """All of 34,000 entries at once took 1 GB."""
+    ledger.append_all([note(f"{k}") for k in range(1200)])
+    read, most = Ledger.read, 0
+
+    def counted(opened: Ledger, sql: str, values: Sequence[Any] = ()) -> list[Any]:
+        nonlocal most
+        rows = read(opened, sql, values)
+        most = max(most, sum(len(row) > 3 for row in rows))
+        return rows
+
+    monkeypatch.setattr(Ledger, "read", counted)
+    assert run("list", "--limit", "2000", *form) == 0
+    out = capsys.readouterr().out
+    assert len(json.loads(out) if "--json" in form else out.split("\n")[1:-2]) == 1203
+    assert 0 < most <= 500
 
 
 @pytest.mark.parametrize("command", ["list", "trend"])

@@ -4,7 +4,7 @@ import errno
 import json
 import os
 import sys
-from collections.abc import Collection
+from collections.abc import Collection, Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -115,10 +115,18 @@ def show_progress(done: int, total: int, name: str) -> None:
 
 def say(text: str) -> None:
     """Print to stdout; a reader who has gone away changes neither the files nor the status."""
-    if not text:
-        return
+    if text:
+        say_lines(text.split("\n"))
+
+
+def say_lines(lines: Iterable[str]) -> None:
+    """Print lines as they come, and a blank one after several; else as `say`."""
+    many = False
     try:
-        print(f"{text}\n" if "\n" in text else text, flush=True)
+        for place, line in enumerate(lines):
+            many = place > 0
+            print(line)
+        print(end="\n" if many else "", flush=True)
     except BrokenPipeError:
         sys.stdout = Path(os.devnull).open("w", encoding="utf-8")  # noqa: SIM115 - until the end
 

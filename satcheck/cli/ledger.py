@@ -4,12 +4,13 @@ import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from enum import StrEnum
+from itertools import chain, islice
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from satcheck.cli.common import DEFECT, complain, help_where_alone, say
+from satcheck.cli.common import DEFECT, complain, help_where_alone, say, say_lines
 from satcheck.cli.recording import DEFAULT, now
 from satcheck.errors import UsageError
 
@@ -93,18 +94,22 @@ def list_(
 ) -> None:
     """List entries, newest first. Times are those of this computer's clock."""
     from satcheck.ledger.exporting import csv_lines, json_lines
-    from satcheck.ledger.listing import list_text
+    from satcheck.ledger.listing import list_lines
 
     _check_form(as_csv=as_csv, as_json=as_json)
     search = _search(kind, part, verdict, by, resin, since, until, current=current)
     with _reading(file) as opened:
-        found = opened.find(search, limit=min(limit + 1, sys.maxsize))  # SQLite takes no more
-        shown, by_what = found[:limit], opened.corrected_by
-        if as_csv or as_json:
-            say("\n".join((csv_lines if as_csv else json_lines)(shown, by_what)))
+        most = min(limit, sys.maxsize - 1)  # SQLite takes no more
+        found = opened.newest(search, most + 1)
+        first, by_what = next(found, None), opened.corrected_by
+        shown = () if first is None else chain([first], islice(found, most - 1))
+        lines_of = csv_lines if as_csv else json_lines if as_json else list_lines
+        if first is None and lines_of is list_lines:
+            say("No such entry.")
         else:
-            say(list_text(shown, by_what) if shown else "No such entry.")
-    if len(found) > limit:
+            say_lines(lines_of(shown, by_what))
+        is_cut = next(found, None) is not None
+    if is_cut:
         complain(f"Only the newest {limit} are listed; --limit N lists more, export all.")
 
 

@@ -134,13 +134,17 @@ class Ledger:
 
     def find(self, search: Search, limit: int | None = 50) -> tuple[Entry, ...]:
         """Return entries, newest first."""
+        return tuple(self.newest(search, limit))
+
+    def newest(self, search: Search, limit: int | None) -> Iterator[Entry]:
+        """Yield entries, newest first, few at a time."""
         where, values = search.sql()
-        rows = self.read(
-            f"SELECT record.* FROM lookup JOIN record USING (seq) WHERE {where} "
+        found = self.read(
+            f"SELECT seq FROM lookup WHERE {where} "
             "ORDER BY lookup.made_at DESC, lookup.seq DESC LIMIT ?",
             (*values, -1 if limit is None else limit),
         )
-        return tuple(entry_of(row) for row in rows)
+        return self._in_order([seq for (seq,) in found])
 
     def corrected_by(self, id_: str) -> str:
         """Return the id of the newest entry that corrects another; blank where none does."""
@@ -151,15 +155,20 @@ class Ledger:
         )
         return str(rows[0][0]) if rows else ""
 
-    def matching(self, search: Search, batch: int = 500) -> Iterator[Entry]:
+    def matching(self, search: Search) -> Iterator[Entry]:
         """Yield all that a search finds, in the order in which it was recorded, few at a time."""
         where, values = search.sql()
         found = self.read(f"SELECT seq FROM lookup WHERE {where} ORDER BY seq", values)
-        for start in range(0, len(found), batch):
-            some = [seq for (seq,) in found[start : start + batch]]
+        return self._in_order([seq for (seq,) in found])
+
+    def _in_order(self, places: Sequence[int], batch: int = 500) -> Iterator[Entry]:
+        """Yield the entries at some places, few at a time."""
+        for start in range(0, len(places), batch):
+            some = places[start : start + batch]
             marks = ",".join("?" * len(some))
-            rows = self.read(f"SELECT * FROM record WHERE seq IN ({marks}) ORDER BY seq", some)
-            yield from map(entry_of, rows)
+            rows = self.read(f"SELECT * FROM record WHERE seq IN ({marks})", some)
+            of_place = {row[0]: row for row in rows}
+            yield from (entry_of(of_place[seq]) for seq in some if seq in of_place)
 
     def entries(self) -> Iterator[Entry]:
         """Yield all entries in the order in which they were recorded."""

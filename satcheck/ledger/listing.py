@@ -1,7 +1,7 @@
 """Entries as text for a terminal: a list with one line each, one in full, and their trend."""
 
 import json
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from datetime import datetime, tzinfo
 
 from satcheck.ledger.book import Ledger
@@ -17,10 +17,10 @@ _ROW = "{:<16}  {:<9} {:<10}  {:<14}  {:<10}  {}"
 _POINT = " {:>5} {:>7} {:>4} {:>4} {:>5} {:>4} {:>6} {:>6} {:>8}"
 
 
-def list_text(
+def list_lines(
     entries: Iterable[Entry], corrected_by: Callable[[str], str], zone: tzinfo | None = None
-) -> str:
-    """Return one line an entry under a header, 80 columns; times by the computer's own clock.
+) -> Iterator[str]:
+    """Yield one line an entry under a header, 80 columns; times by the computer's own clock.
 
     Parameters
     ----------
@@ -30,15 +30,17 @@ def list_text(
     zone : tzinfo, optional
         For another clock.
     """
-    lines, marked = [_ROW.format("time", "id", "kind", "part or photo", "verdict", "by")], False
+    yield _ROW.format("time", "id", "kind", "part or photo", "verdict", "by")
+    marked = False
     for entry in entries:
         is_old = bool(corrected_by(entry.id))
         marked = marked or is_old
         verdict = str(entry.body.get("verdict") or "")
         cells = (entry.kind[:10], shown(_what(entry), 14), shown(verdict, 10), shown(entry.by, 12))
         name = entry.id[:8] + "*" * is_old
-        lines.append(_ROW.format(local(entry.made_at, zone), name, *cells).rstrip())
-    return "\n".join([*lines, *([CORRECTED] if marked else [])])
+        yield _ROW.format(local(entry.made_at, zone), name, *cells).rstrip()
+    if marked:
+        yield CORRECTED
 
 
 def trend_text(points: Sequence[Point], period: str, group: str | None = None) -> str:
