@@ -60,6 +60,17 @@ class Head(NamedTuple):
     hash: str
 
 
+class Line(NamedTuple):
+    """What the index says of an entry; blank where nobody said."""
+
+    id: str
+    made_at: str
+    part: str
+    view: str
+    fibre: str
+    request: str
+
+
 class Ledger:
     """An open ledger; see the module."""
 
@@ -145,6 +156,18 @@ class Ledger:
             (*values, -1 if limit is None else limit),
         )
         return self._in_order([seq for (seq,) in found])
+
+    def lines(self, search: Search) -> tuple[Line, ...]:
+        """Return what the index says of all that a search finds, oldest first; no body is read."""
+        where, values = search.sql()
+        told = (f"coalesce(lookup.\"{name}\", '')" for name in Line._fields[2:])
+        rows = self.read(
+            f"SELECT record.id, lookup.made_at, {', '.join(told)} "
+            f"FROM lookup JOIN record USING (seq) WHERE {where} "
+            "ORDER BY lookup.made_at, lookup.seq",
+            values,
+        )
+        return tuple(Line(*row) for row in rows)
 
     def corrected_by(self, id_: str) -> str:
         """Return the id of the newest entry that corrects another; blank where none does."""

@@ -13,7 +13,7 @@ from satcheck.series.trend import trends
 from satcheck.stringing.plan import plan
 from satcheck.stringing.whole_part import whole_part
 from satcheck.web.phrases import on_a_page, phrased, worded
-from satcheck.web.store import Kept, Store
+from satcheck.web.store import Kept, Listed, Store
 from satcheck.web.words import say
 
 MOST_SERIES = 12
@@ -60,7 +60,10 @@ def series_answer(kept: Kept, store: Store, minutes: float | None) -> dict[str, 
     same = [*same, kept][-MOST_SERIES:]
     series = [store.inspection(one) for one in same]
     return {
-        "photos": [{**_facts(one), "verdict": one.record["verdict"]} for one in same],
+        "photos": [
+            {**_facts(one), "verdict": made.verdict.word}
+            for one, made in zip(same, series, strict=True)
+        ],
         "zones": _zones(series),
         "change": _change(series),
         "views": _views(of_part, store),
@@ -95,7 +98,7 @@ def _part_today(photos: Sequence[Kept]) -> dict[str, Any]:
     }
 
 
-def _facts(kept: Kept) -> dict[str, Any]:
+def _facts(kept: Listed) -> dict[str, Any]:
     names = ("id", "part", "view", "fibre", "time")
     return {name: getattr(kept, name) for name in names}
 
@@ -148,7 +151,7 @@ def _change(series: Sequence[Inspection]) -> list[str]:
     return [phrased(told) for told in found]
 
 
-def _views(of_part: Sequence[Kept], store: Store) -> dict[str, Any]:
+def _views(of_part: Sequence[Listed], store: Store) -> dict[str, Any]:
     newest = {one.view: one for one in of_part if one.view in VIEWS}
     # While the resin moves, only the newest photo of a view tells how it looks now.
     shown = {view: store.inspection(one) for view, one in newest.items()}
@@ -160,7 +163,7 @@ def _views(of_part: Sequence[Kept], store: Store) -> dict[str, Any]:
         "views": [
             {
                 "view": view,
-                "verdict": newest[view].record["verdict"] if view in newest else None,
+                "verdict": shown[view].verdict.word if view in shown else None,
                 "id": newest[view].id if view in newest else None,
             }
             for view in VIEWS

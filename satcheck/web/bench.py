@@ -114,11 +114,11 @@ class Bench:
 
     def _job(self, shot: Shot) -> Job:
         same = [
-            kept
-            for kept in self.store.of_part(shot.part)
-            if (kept.view, kept.fibre) == (shot.view, shot.fibre) and kept.id != shot.of
+            one
+            for one in self.store.of_part(shot.part)
+            if (one.view, one.fibre) == (shot.view, shot.fibre) and one.id != shot.of
         ]
-        earlier = tuple(self.store.inspection(kept) for kept in same[-EARLIER:])
+        earlier = tuple(self.store.inspection(one) for one in same[-EARLIER:])
         again = None if shot.of is None else self.store.get(shot.of)
         return Job(shot, self.uploads.photo(shot.id), earlier, again)
 

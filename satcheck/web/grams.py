@@ -30,7 +30,7 @@ from satcheck.resin.units import parse
 from satcheck.resin.weigh_sheet import WeighSheet, make_weigh_sheet
 from satcheck.resin_and_photo import beside, beside_text
 from satcheck.web.phrases import phrased
-from satcheck.web.store import Kept, Store
+from satcheck.web.store import Kept, Listed, Store
 from satcheck.web.typed import (
     Typed,
     as_on_a_page,
@@ -131,21 +131,22 @@ class Grams:
 
     def _photos(self, sheet: WeighSheet, part: str) -> list[dict[str, Any]]:
         """Return what scale and photo say together, for the newest photo of each view."""
-        newest = {kept.view: kept for kept in self._store.of_part(part)}
-        found = [self._beside(sheet, kept) for kept in newest.values()]
+        newest = {listed.view: listed for listed in self._store.of_part(part)}
+        found = [self._beside(sheet, listed) for listed in newest.values()]
         worst_first = [label.word for label in VERDICT_ORDER]
         return sorted(
             (each for each in found if each is not None),
             key=lambda each: worst_first.index(each["verdict"]),
         )
 
-    def _beside(self, sheet: WeighSheet, kept: Kept) -> dict[str, str] | None:
-        both = beside(sheet, self._store.inspection(kept))
+    def _beside(self, sheet: WeighSheet, listed: Listed) -> dict[str, str] | None:
+        inspection = self._store.inspection(listed)
+        both = beside(sheet, inspection)
         if both is None:
             return None
         names = ("id", "view", "time")
-        facts = {name: str(getattr(kept, name)) for name in names}
-        return {**facts, "verdict": str(kept.record["verdict"]), "sentence": beside_text(both)}
+        facts = {name: str(getattr(listed, name)) for name in names}
+        return {**facts, "verdict": inspection.verdict.word, "sentence": beside_text(both)}
 
 
 KINDS: Mapping[str, Kind] = {"mix": Kind.MIX, "weigh": Kind.WEIGHING}

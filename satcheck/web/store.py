@@ -19,8 +19,8 @@ from satcheck.web.location import without_location
 
 
 @dataclass(frozen=True, eq=False)
-class Kept:
-    """One judged photo as it was kept.
+class Listed:
+    """One judged photo as the ledger's index has it: a part may have a thousand.
 
     Attributes
     ----------
@@ -32,10 +32,6 @@ class Kept:
         ``view`` is blank where nobody said.
     time : str
         When it was kept, UTC, ISO 8601 ending in Z.
-    photo : str
-        sha256 of the bytes that the phone sent.
-    record : mapping
-        The inspection, ``satcheck.inspection/1``, without cells.
     """
 
     id: str
@@ -44,6 +40,20 @@ class Kept:
     view: str
     fibre: str
     time: str
+
+
+@dataclass(frozen=True, eq=False)
+class Kept(Listed):
+    """One judged photo as it was kept.
+
+    Attributes
+    ----------
+    photo : str
+        sha256 of the bytes that the phone sent.
+    record : mapping
+        The inspection, ``satcheck.inspection/1``, without cells.
+    """
+
     photo: str
     record: Mapping[str, Any]
 
@@ -63,17 +73,17 @@ class Store(Protocol):
     def current(self, name: str) -> Kept | None:
         """Return what was kept under an id, or what has corrected it last."""
 
-    def inspection(self, kept: Kept) -> Inspection:
+    def inspection(self, listed: Listed) -> Inspection:
         """Return the whole inspection, with its cells and label map."""
 
     def picture(self, name: str, which: str) -> bytes | None:
         """Return the bytes of the photo, or of a picture made from it."""
 
-    def of_part(self, part: str) -> tuple[Kept, ...]:
-        """Return what was kept of a part and nothing has corrected, oldest first."""
+    def of_part(self, part: str) -> tuple[Listed, ...]:
+        """List what was kept of a part and nothing has corrected, oldest first."""
 
     def since(self, time: str) -> tuple[Kept, ...]:
-        """Return the same of all parts from a time (UTC, ISO 8601) on, oldest first."""
+        """Return what was kept of all parts from a time (UTC, ISO 8601) on, as `of_part`."""
 
 
 class LedgerStore:
@@ -104,9 +114,9 @@ class LedgerStore:
             entry = later
         return None if entry is None else _kept(entry)
 
-    def inspection(self, kept: Kept) -> Inspection:
+    def inspection(self, listed: Listed) -> Inspection:
         """Return the whole inspection, with its cells and label map."""
-        return stored_inspection(self._ledger, self._ledger.entry(kept.entry))
+        return stored_inspection(self._ledger, self._ledger.entry(listed.entry))
 
     def picture(self, name: str, which: str) -> bytes | None:
         """Return the bytes of the photo, or of a picture made from it."""
@@ -120,13 +130,18 @@ class LedgerStore:
         sha256 = blobs.get("plain" if which == "plain" else "overlay") or blobs.get("overlay")
         return None if sha256 is None else self._ledger.blob(sha256)
 
-    def of_part(self, part: str) -> tuple[Kept, ...]:
-        """Return what was kept of a part and nothing has corrected, oldest first."""
-        return self._find(Search(kind=Kind.INSPECTION, part=part, current=True))
+    def of_part(self, part: str) -> tuple[Listed, ...]:
+        """List what was kept of a part and nothing has corrected, oldest first."""
+        search = Search(kind=Kind.INSPECTION, part=part, current=True)
+        return tuple(
+            Listed(line.request or line.id, line.id, line.part, line.view, line.fibre, line.made_at)
+            for line in self._ledger.lines(search)
+        )
 
     def since(self, time: str) -> tuple[Kept, ...]:
-        """Return the same of all parts from a time on, oldest first."""
-        return self._find(Search(kind=Kind.INSPECTION, since=time, current=True))
+        """Return what was kept of all parts from a time on, as `of_part`."""
+        search = Search(kind=Kind.INSPECTION, since=time, current=True)
+        return tuple(_kept(entry) for entry in reversed(self._ledger.find(search, limit=None)))
 
     def _on_the_newest(self, verdict: Draft) -> Draft:
         """Return a verdict that takes the place of what corrects the same one already.
@@ -144,9 +159,6 @@ class LedgerStore:
         """Return the inspection that corrects an entry; None where none does."""
         search = Search(kind=Kind.INSPECTION, corrects=corrected)
         return next(iter(self._ledger.find(search, limit=1)), None)
-
-    def _find(self, search: Search) -> tuple[Kept, ...]:
-        return tuple(_kept(entry) for entry in reversed(self._ledger.find(search, limit=None)))
 
     def _entry(self, name: str) -> Entry | None:
         """Return the inspection that a request led to, or that has this id itself."""
