@@ -73,3 +73,25 @@ def test_a_cones_surface_is_its_closed_form() -> None:
     """Radii 80 and 40 mm, 30 mm long: pi (80 + 40) 50, as 30, 40, 50 are a right triangle."""
     found = surface(30, [2 * math.pi * 80, 2 * math.pi * 40])
     assert found == pytest.approx(math.pi * 120 * 50 * 1e-6)
+
+
+def test_a_cone_near_the_sleeves_end_is_no_tube() -> None:
+    """130 to 140 mm of a sleeve that ends at 141.4: its mean secant is far from its middle's."""
+    first, second = (d / (100 * math.sqrt(2)) for d in (130, 140))
+    secant = (math.asin(second) - math.asin(first)) / (second - first)
+    found = length_at_nominal(SLEEVE, 200, [math.pi * 130, math.pi * 140])
+    assert found == pytest.approx(math.hypot(200, 5) * secant / math.sqrt(2))
+
+
+def test_tows_lie_side_by_side_at_most() -> None:
+    """F = N w / (2 pi D cos a) is 1 at w = 2 pi 100 cos 45 / 144 = 3.0854 mm."""
+    assert open_sleeve(Sleeve(100, 300, 144, 3.08), 100).cover == pytest.approx(1, abs=1e-4)
+    with pytest.raises(UsageError, match=r"144 tows of 3\.12 mm do not fit side by side"):
+        open_sleeve(Sleeve(100, 300, 144, 3.12), 100)
+
+
+def test_a_sleeve_that_is_too_narrow_is_told_across_and_round() -> None:
+    """471 = pi 150 and 444 = pi 100 sqrt 2, mm."""
+    said = r"lie on 150.0 mm \(471 mm round\): .* than 141.4 mm \(444 mm round\)"
+    with pytest.raises(UsageError, match=said):
+        open_sleeve(SLEEVE, 150)

@@ -131,3 +131,24 @@ def test_no_promoter_is_allowed_and_less_than_none_is_not() -> None:
     with pytest.raises(UsageError, match=r"^promoter -1: 0 and more parts per 100 are allowed$"):
         predict_working_time(MIXES, 22.0, -1.0)
     assert "no number" not in predict_working_time(MIXES, 22.0, 0.0).sentence
+
+
+def test_a_part_takes_no_less_than_nothing() -> None:
+    spread = [ResinUse(100 + k, 300 * (k % 2) + 1) for k in range(12)]
+    found = predict_resin(spread, 105.0)
+    assert found.low == 0
+    assert "; 0 to " in found.sentence
+
+
+def test_the_ends_of_what_was_recorded_can_be_asked_for() -> None:
+    """Turned from another unit, the same value may differ in its last figures."""
+    sizes = [r.size for r in PARTS]
+    for size in (min(sizes) * (1 - 1e-12), max(sizes) * (1 + 1e-12)):
+        assert predict_resin(PARTS, size).value is not None
+    assert predict_resin(PARTS, max(sizes) * 1.001).value is None
+
+
+def test_a_cause_that_varied_by_little_is_a_cause() -> None:
+    near = [WorkingTime(r.minutes, r.temperature, 2.0 + 0.01 * (k % 2))
+            for k, r in enumerate(MIXES[:12])]  # fmt: skip
+    assert "Too few mixes: 12 of 20" in predict_working_time(near, 22.0, 2.0).sentence

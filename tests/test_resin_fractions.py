@@ -113,3 +113,4 @@ def test_an_impossible_fraction_is_refused(impossible: float) -> None:
 def test_a_doubtful_fraction_is_a_warning_and_a_usual_one_is_none() -> None:
     assert "doubtful" in str(check_packing(0.7, "x"))
     assert check_packing(0.45, "x") is None
+    assert check_packing(0.65, "x") is None, "up to 0.65 without doubt"
