@@ -13,7 +13,7 @@ from reportlab.pdfbase.pdfmetrics import stringWidth
 
 from satcheck.cautions import FIRST
 from satcheck.pdf import CREATOR, Canvas
-from satcheck.resin.mix import figure_text
+from satcheck.resin.mix import figure_text, percent_text
 from satcheck.resin.mix_sheet import MixSheet, amounts
 
 CardSize = Literal["A6", "A4"]
@@ -69,8 +69,8 @@ class _Pen:
         target = sheet.mix.target
         self.text(
             f"{sheet.resin.name}; dry fabric {sheet.mix.fabric:.0f} g; fibre "
-            f"{100 * target.value:.0f} % by volume ({100 * target.low:.0f} to "
-            f"{100 * target.high:.0f} %)", MARGIN, 7,
+            f"{percent_text(target.value)} % by volume ({percent_text(target.low)} to "
+            f"{percent_text(target.high)} %)", MARGIN, 7,
         )  # fmt: skip
         self.y += 2.0
         self.rule(self.y, 0.5)

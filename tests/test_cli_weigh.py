@@ -263,3 +263,20 @@ def test_what_is_told_for_the_record_without_a_ledger_is_refused(
     status, out, err = run(capsys, *SHOP, name, "4711")
     assert (status, out) == (2, "")
     assert err == f"{name} is for the record: it needs --ledger FILE\n"
+
+
+def test_every_figure_is_told_with_its_digits_and_a_doubt_above_0(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """The worked example on a scale of 0.01 g: "224.0 +/- 0.0 g" and "44.8 +/- 0.0 %" were told."""
+    _, out, _ = run(capsys, *SHOP, "--scale", "0.01", "--target", "0.275..0.325")
+    told = {line[:40].strip(): line[40:].strip() for line in out.splitlines() if "+/-" in line}
+    assert told == {
+        "resin in the part": "224.0 +/- 0.1 g",
+        "laminate": "406.0 +/- 0.1 g",
+        "resin to fibre by mass": "1.231 +/- 0.001",
+        "fibre by mass": "44.8 +/- 0.1 %",
+        "fibre by volume, no voids": "26.4 +/- 0.1 %",
+        "density without voids": "1.574 +/- 0.001 g/cm3",
+    }
+    assert "wanted: fibre 27.5 to 32.5 % by volume: heavy, by weight" in out

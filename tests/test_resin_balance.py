@@ -8,7 +8,7 @@ import pytest
 from satcheck.errors import UsageError
 from satcheck.resin.balance import Wall, Weighings, balance
 from satcheck.resin.materials import FIBRES, RESINS, Material, pick_material
-from satcheck.resin.uncertainty import Measured, between, propagate, rounded
+from satcheck.resin.uncertainty import Measured, between, doubt_text, propagate, rounded
 
 SHOP = Weighings(fabric=182, mixed=300, cup=14, bag=62)
 
@@ -128,6 +128,7 @@ def test_a_wall_differs_from_the_mean_beyond_twice_their_joint_uncertainty(
     ("weighings", "said"),
     [
         (Weighings(fabric=-182, mixed=300), "a mass below 0"),
+        (Weighings(fabric=182, part=300, hardware=-0.5), "hardware -0.5 g: a mass below 0"),
         (Weighings(fabric=182), "at least one of them"),
         (Weighings(fabric=182, mixed=14, cup=300), "probably swapped"),
         (Weighings(fabric=400, part=182), "probably swapped"),
@@ -167,6 +168,7 @@ def test_a_material_is_a_name_a_density_or_a_range() -> None:
         (441, 0, "+41 g do not add up between mix and part: More than vapour, drops and smears"),
         (443, 0, "+39 g do not add up between mix and part: Vapour, drops and smears take it."),
         (490, 0, "-8 g do not add up between mix and part: A weighing is wrong, or hardware"),
+        (523, 0, "-41 g do not add up between mix and part: A weighing is wrong, or hardware"),
         (500, 10, "-8 g do not add up between mix and part: A weighing is wrong."),
     ],
 )
@@ -182,3 +184,64 @@ def test_what_does_not_add_up_has_its_likely_reason(
 def test_a_typical_density_lies_in_its_range() -> None:
     for each in (*FIBRES.values(), *RESINS.values()):
         assert each.low <= each.density.value <= each.high, each.name
+
+
+def test_a_loss_is_never_told_as_none() -> None:
+    """300.0 - 14.0 - 62.0 - 223.6 = 0.4 g, known to 0.14 g: "+0 g do not add up" was said."""
+    weighed = Weighings(fabric=182, mixed=300, cup=14, bag=62, part=405.6)
+    found = balance(weighed, exact(2.67), exact(1.18), resolution=0.1)
+    assert found.results["unaccounted"].value == pytest.approx(0.4)
+    assert any(each.startswith("+0.4 g do not add up") for each in found.warnings)
+
+
+@pytest.mark.parametrize(
+    ("doubt", "digits", "text"),
+    [(0.01, 1, "0.1"), (0.0004, 3, "0.001"), (0.96, 0, "1"), (1.26, 1, "1.3"), (0.0, 1, "0.0")],
+)
+def test_a_doubt_is_not_rounded_to_none(doubt: float, digits: int, text: str) -> None:
+    assert doubt_text(doubt, digits) == text
+
+
+@pytest.mark.parametrize(("step", "is_coarse"), [(1.2, False), (1.25, True)])
+def test_a_scale_is_too_coarse_from_a_tenth_of_the_resin_on(step: float, is_coarse: bool) -> None:
+    """Two readings are known to 2 sqrt(2 / 12) steps: a tenth of 10 g at a step of 1.2247 g."""
+    found = balance(Weighings(20, part=30), exact(2.67), exact(1.18), resolution=step).warnings
+    assert any("too coarse" in each for each in found) is is_coarse
+
+
+@pytest.mark.parametrize(
+    ("voids", "said"),
+    [(-0.022, "Voids are below 0"), (-0.018, "below 1 %"), (0.009, "below 1 %"), (0.011, "")],
+)
+def test_voids_are_believed_from_1_percent_on_and_refused_beyond_twice_their_doubt(
+    voids: float, said: str
+) -> None:
+    """ASTM D2734: T of 60 g of glass on 100 g is 1.755760; M known to 1 % of it, V to 0.01."""
+    density = Measured(1.755760 * (1 - voids), 0.01 * 1.755760)
+    part = Weighings(fabric=60000, part=100000)
+    found = balance(part, exact(2.54), exact(1.20), wall=Wall(density=density)).warnings
+    assert [said in each for each in found] == ([True] if said else [])
+
+
+@pytest.mark.parametrize(
+    ("text", "name"),
+    [
+        ("1.18", "1.18 g/cm3"),
+        ("1.15..1.20", "1.15..1.20 g/cm3"),
+        ("1180 kg/m3", "1.18 g/cm3"),
+        ("1.15 .. 1.20 g/cm3", "1.15..1.2 g/cm3"),
+    ],
+)
+def test_a_density_is_named_in_its_one_unit(text: str, name: str) -> None:
+    """Of 1180 kg/m3 it was said "1180 kg/m3 g/cm3"."""
+    assert pick_material(RESINS, text, "--resin").name == name
+
+
+@pytest.mark.parametrize(
+    ("name", "density", "resin"),
+    [("carbon", 1.78, False), ("glass", 2.54, False), ("aramid", 1.44, False),
+     ("nylon", 1.14, False), ("polyester", 1.38, False), ("acrylic", 1.18, True)],
+)  # fmt: skip
+def test_the_densities_of_the_trade(name: str, density: float, resin: bool) -> None:
+    """Handbook values: PA 6.6 1.14, PET 1.38, PMMA 1.18, E-glass 2.54, aramid 1.44 g/cm3."""
+    assert (RESINS if resin else FIBRES)[name].density.value == density

@@ -7,8 +7,9 @@ import pytest
 from satcheck.errors import UsageError
 from satcheck.resin.fractions import SQUARE
 from satcheck.resin.layup import Fabric, Part, fabrics, parse_layer, read_layup, stations
-from satcheck.resin.materials import FIBRES, RESINS, Material
-from satcheck.resin.mix import Losses, make_target, mix
+from satcheck.resin.materials import FIBRES, RESINS, Material, pick_material
+from satcheck.resin.mix import Losses, make_target, mix, percent_text
+from satcheck.resin.mix_sheet import amounts
 from satcheck.resin.uncertainty import Measured
 
 ACRYLIC = Material("acrylic", Measured(1.18), 1.18, 1.18, "as given")
@@ -101,7 +102,8 @@ def test_a_sleeve_over_a_straight_part() -> None:
         ("mass=40", "fibre is missing"),
         ("mass=40,5 fibre=nylon", "a comma stands where a point belongs"),
         ("diameter=4 areal=320 fibre=basalt", "was probably meant"),
-        ("mass=-4 fibre=nylon", "below 0 cannot be"),
+        ("mass=-4 fibre=nylon", "below 0 cannot be; allowed are 1 to 20000 g"),
+        ("mass=0.04 fibre=nylon", '"0.04 kg" .40 g. was probably meant'),
         ("mass=4 fibre=nylon count=0", "from 1 to 9999"),
     ],
 )
@@ -132,7 +134,11 @@ def test_a_layup_is_read_from_either_form(tmp_path: Path) -> None:
         ("epoxy", 10.1, None, "right for some epoxies only"),
         ("epoxy", 0.0, None, "epoxy does not set without"),
         ("acrylic", 0.5, None, ""),
-        ("acrylic", 0.49, None, "where the data sheet says 49 %"),
+        ("acrylic", 0.49, None, "are very few: it may never set"),
+        ("polyester", 0.1, None, "are very few: it may never set"),
+        ("epoxy", 0.25, None, "where the data sheet says 25 %, enter that number"),
+        ("1.18", 5.0, None, ""),
+        ("1.18", 5.1, None, "A peroxide at that share runs away hot"),
         ("acrylic", 3.0, 5.0, ""),
         ("acrylic", 3.0, 5.1, "5.1 parts of promoter on 100 are very many"),
     ],
@@ -142,11 +148,39 @@ def test_what_is_doubted_begins_where_its_source_says(
 ) -> None:
     """Zainuddin et al. 2023 tried up to 5 parts of peroxide; the others are common practice."""
     found = mix(
-        [cloth(182, 2.67)], RESINS[resin], make_target(0.35, 0.35), Losses(9),
-        hardener=hardener, promoter=promoter,
+        [cloth(182, 2.67)], pick_material(RESINS, resin, "--resin"), make_target(0.35, 0.35),
+        Losses(9), hardener=hardener, promoter=promoter,
     ).warnings  # fmt: skip
     assert len(found) == bool(said)
     assert said in "".join(found)
+
+
+@pytest.mark.parametrize("resin", ["acrylic", "polyester"])
+@pytest.mark.parametrize("parts", [0.1, 0.25, 0.49])
+def test_no_sentence_asks_for_more_peroxide_than_was_ever_tried(resin: str, parts: float) -> None:
+    """Of 0.25 parts it was said to enter 25 where the data sheet said so: five times too many."""
+    found = mix(
+        [cloth(182, 2.67)], RESINS[resin], make_target(0.35, 0.35), Losses(9), hardener=parts
+    )
+    assert [said for said in found.warnings if "enter" in said] == []
+
+
+def test_a_small_mix_is_weighed_out_in_tenths() -> None:
+    """5 g at 2.67 and 30 %: 5.16 g, of which 5.0 resin. "5", 0.15 and "5" in all was told."""
+    patch = mix([cloth(5, 2.67)], ACRYLIC, make_target(0.3, 0.3), Losses(), hardener=3)
+    assert [row[:2] for row in amounts(patch)] == [
+        ("resin", "5.0"), ("hardener", "0.15"), ("in all", "5.2")
+    ]  # fmt: skip
+    whole = mix([cloth(182, 2.67)], ACRYLIC, make_target(0.3, 0.3), Losses(), hardener=3)
+    assert amounts(whole)[0][:2] == ("resin", "182")
+
+
+@pytest.mark.parametrize(
+    ("fraction", "text"), [(0.35, "35"), (0.275, "27.5"), (0.0125, "1.25"), (SQUARE, "78.5")]
+)
+def test_a_wanted_fraction_is_told_as_it_was_typed(fraction: float, text: str) -> None:
+    """27.5 % was told as 28 %, and square packing as 79 %, which is not allowed."""
+    assert percent_text(fraction) == text
 
 
 @pytest.mark.parametrize(("cup", "warns"), [(850.0, False), (851.0, True)])

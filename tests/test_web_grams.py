@@ -260,3 +260,18 @@ def test_every_label_of_the_sheets_is_in_the_table_of_words() -> None:
     wanted |= {f"figure_{name}" for name in balance.LINES} | {f"resin_{name}" for name in RESINS}
     assert wanted - set(WORDS) == set()
     assert (mix_sheet.SCHEMA, weigh_sheet.SCHEMA) == ("satcheck.mix/1", "satcheck.weigh/1")
+
+
+def test_figures_are_told_as_typed_and_with_a_doubt_above_0(grams: Grams) -> None:
+    exact = {"resin_density": "1.18", "fibre_density": "2.67", "scale": "0.01"}
+    told = weigh(grams, low="27.5", high="32.5", **exact)
+    assert "wanted 27.5 to 32.5 %" in told["wanted"]
+    assert "26.4 ± 0.1" in told["wanted"]
+    assert "224.0 ± 0.1" in told["resin"]
+    assert not [each for each in told["figures"] if "± 0.0 " in each or "± 0.000" in each]
+    assert "fibre 27.5 to 30 % by volume" in mix(grams, low="27.5")["what"]
+
+
+def test_a_small_mix_adds_up_on_the_page(grams: Grams) -> None:
+    rows = mix(grams, dry_fabric="5", low="30", high="", mix_cup="0", promoter="")["amounts"]
+    assert [float(row["grams"]) for row in rows] == [5.0, 0.15, 5.2]

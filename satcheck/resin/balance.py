@@ -17,7 +17,7 @@ from satcheck.resin.fractions import (
     volume_fraction_of_wall,
 )
 from satcheck.resin.materials import Material
-from satcheck.resin.uncertainty import Measured, Values, propagate, rounded
+from satcheck.resin.uncertainty import Measured, Values, doubt_text, propagate, rounded
 
 MUCH_LOST = 0.1
 """Of what was mixed: a larger loss is no vapour, drops or smears (own rule)."""
@@ -244,7 +244,8 @@ def _warnings(results: Mapping[str, Measured], w: Weighings) -> tuple[str, ...]:
     lost = results.get("unaccounted")
     if lost and abs(lost.value) > DOUBT * lost.u:
         found.append(
-            f"{lost.value:+.0f} g do not add up between mix and part: {_why_lost(lost.value, w)}"
+            f"{_signed(lost.value)} g do not add up between mix and part: "
+            f"{_why_lost(lost.value, w)}"
         )
     wall = results.get("wall_volume_fraction")
     if wall:
@@ -262,6 +263,11 @@ def _unchecked(w: Weighings) -> str | None:
     if w.mixed is None or w.part is None or not names:
         return None
     return f"What stayed in {names} was not weighed, so the mix does not check the part."
+
+
+def _signed(lost: float) -> str:
+    """Return grams with their sign, below 1 g to one digit: a loss is never told as +0."""
+    return f"{lost:+.0f}" if abs(lost) >= 1 else f"{lost:+.1g}"
 
 
 def _why_lost(lost: float, w: Weighings) -> str:
@@ -283,7 +289,7 @@ def _on_scale(resin: Measured) -> str | None:
         return None
     return (
         f"The scale is too coarse: {resin.value:.1f} g of resin are known to "
-        f"+/- {DOUBT * resin.u:.1f} g only; weigh on a finer one."
+        f"+/- {doubt_text(DOUBT * resin.u, 1)} g only; weigh on a finer one."
     )
 
 

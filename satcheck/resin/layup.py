@@ -11,7 +11,7 @@ from typing import Any
 from satcheck.errors import UsageError
 from satcheck.resin.braid import Opened, Sleeve, length_at_nominal, open_sleeve, sleeve_mass
 from satcheck.resin.materials import FIBRES, Material, pick_material
-from satcheck.resin.units import AREAL, DIAMETER, MASS, TOW, parse
+from satcheck.resin.units import AREAL, DIAMETER, TOW, WHOLE, parse
 
 KEYS = ("diameter", "areal", "tows", "tow", "mass", "fibre", "count")
 FORM = (
@@ -151,7 +151,7 @@ def _layer(fields: Mapping[str, str], fibre: Material | None, where: str) -> Lay
         raise UsageError(f"{where}: the fibre is missing; name it, as in {FORM}")
     count = _count(fields.get("count", "1"), f"{where}: count")
     if "mass" in fields and not {"diameter", "areal"} & set(fields):
-        return Layer(fibre, count, mass=parse(fields["mass"], MASS, f"{where}: mass"))
+        return Layer(fibre, count, mass=parse(fields["mass"], WHOLE, f"{where}: mass"))
     if not {"diameter", "areal"} <= set(fields) or "mass" in fields:
         raise UsageError(f"{where}: a layer has diameter and areal, or mass; write {FORM}")
     sleeve = Sleeve(

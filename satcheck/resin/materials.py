@@ -73,4 +73,7 @@ def pick_material(table: Mapping[str, Material], text: str, option: str) -> Mate
         )
     low, high = parse_range(text, DENSITY, option)
     origin = "as given" if high > low else "as given, taken as exact"
-    return Material(f"{text.strip()} g/cm3", between(low, high), low, high, origin)
+    name = text.strip()
+    if any(sign.isalpha() for sign in name):  # in another unit, or with its own
+        name = f"{low:g}..{high:g}" if high > low else f"{low:g}"
+    return Material(f"{name} g/cm3", between(low, high), low, high, origin)

@@ -16,7 +16,7 @@ SPREAD = 0.05
 """How near a hand comes to a fibre fraction, where the user says nothing (own rule)."""
 
 MUCH_HARDENER = 10.0
-"""Peroxides go in at a few percent; above this it is an epoxy's hardener or a slip (own rule)."""
+"""Above it an epoxy's hardener is unusual or a slip (own rule)."""
 
 LEAST_TARGET = 0.01
 """Below, a fraction was typed for a percentage, as 0.35 % for 35 %: 22 kg of resin for 182 g of
@@ -27,7 +27,8 @@ HARDENED = (*PEROXIDE_CURED, "epoxy")
 """Resins that a hardener sets (common knowledge)."""
 MUCH_PEROXIDE = 5.0
 """Most that a published study of an acrylic laminating resin tried, parts on 100 by mass
-(Zainuddin et al. 2023, Sci Rep 13:2664)."""
+(Zainuddin et al. 2023, Sci Rep 13:2664). Of a resin given by its density alone nobody knows
+whether a peroxide cures it, so it holds there too."""
 
 LITTLE_HARDENER = 0.5
 """Published studies and common practice begin at 1 part; an epoxy's 25 may be typed as 0.25 (own
@@ -210,6 +211,16 @@ def figure_text(value: float) -> str:
     return f"{value:.2g}" if 0 < value < 1 else f"{value:.1f}"
 
 
+def scale_text(grams: float) -> str:
+    """Return what goes on the scale: whole grams from 100 g on, so that half a gram is little."""
+    return f"{grams:.0f}" if grams >= 100 else figure_text(grams)
+
+
+def percent_text(fraction: float) -> str:
+    """Return a fraction in percent to three digits, without a point where none is needed."""
+    return f"{100 * fraction:.3g}"
+
+
 def _extreme(fabrics: Sequence[Fabric], resin: Material, fraction: float, *, least: bool) -> float:
     """Return the resin in the part, g, with every density at the end of its range."""
     volume = sum(f.mass / (f.fibre.high if least else f.fibre.low) for f in fabrics)
@@ -256,27 +267,7 @@ def _warnings(made: Mix, losses: Losses, resin: str) -> tuple[str, ...]:
         found.append(
             "No losses given: cup, bag and film will leave the part short by what they take."
         )
-    if made.parts_hardener is None:
-        found.append("Hardener not given: take it from the resin's data sheet, by mass.")
-    elif made.parts_hardener == 0 and resin in HARDENED:
-        found.append(
-            f"No hardener: {resin} does not set without, unless light sets it. Read the data sheet."
-        )
-    elif made.parts_hardener > MUCH_PEROXIDE and resin in PEROXIDE_CURED:
-        found.append(
-            f"{made.parts_hardener:g} parts of peroxide on 100 of {resin} are too many: a study "
-            f"tried up to {MUCH_PEROXIDE:g}. More runs away hot: read the data sheet again."
-        )
-    elif made.parts_hardener > MUCH_HARDENER:
-        found.append(
-            f"{made.parts_hardener:g} parts of hardener on 100 are right for some epoxies only. "
-            "A peroxide at that share runs away hot: read the data sheet again."
-        )
-    elif 0 < made.parts_hardener < LITTLE_HARDENER:
-        found.append(
-            f"{made.parts_hardener:g} parts of hardener on 100 are very few: "
-            f"where the data sheet says {100 * made.parts_hardener:g} %, enter that number."
-        )
+    found.append(_on_hardener(made.parts_hardener, resin))
     if made.total > LARGE_MIX:
         found.append(
             f"{made.total:.0f} g are more than a socket takes: check the target and the layers. "
@@ -288,3 +279,31 @@ def _warnings(made: Mix, losses: Losses, resin: str) -> tuple[str, ...]:
             "before it is stringed; read the data sheet again."
         )
     return tuple(each for each in found if each)
+
+
+def _on_hardener(parts: float | None, resin: str) -> str | None:
+    """Say what is doubtful of a hardener, parts per 100 of resin by mass."""
+    if parts is None:
+        return "Hardener not given: take it from the resin's data sheet, by mass."
+    if parts == 0 and resin in HARDENED:
+        return (
+            f"No hardener: {resin} does not set without, unless light sets it. Read the data sheet."
+        )
+    if parts > MUCH_PEROXIDE and resin in PEROXIDE_CURED:
+        return (
+            f"{parts:g} parts of peroxide on 100 of {resin} are too many: a study "
+            f"tried up to {MUCH_PEROXIDE:g}. More runs away hot: read the data sheet again."
+        )
+    if parts > (MUCH_HARDENER if resin == "epoxy" else MUCH_PEROXIDE):
+        return (
+            f"{parts:g} parts of hardener on 100 are right for some epoxies only. "
+            "A peroxide at that share runs away hot: read the data sheet again."
+        )
+    if not 0 < parts < LITTLE_HARDENER:
+        return None
+    # A hundred times as much is an epoxy's share; of a peroxide it would run away hot.
+    if resin in PEROXIDE_CURED:
+        what = "it may never set: read the data sheet again."
+    else:
+        what = f"where the data sheet says {100 * parts:g} %, enter that number."
+    return f"{parts:g} parts of hardener on 100 are very few: {what}"

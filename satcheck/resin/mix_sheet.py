@@ -20,6 +20,8 @@ from satcheck.resin.mix import (
     figure_text,
     make_target,
     mix,
+    percent_text,
+    scale_text,
 )
 from satcheck.resin.units import (
     CIRCUMFERENCE,
@@ -153,7 +155,7 @@ def mix_sheet_to_json(sheet: MixSheet) -> dict[str, Any]:
 
 def amounts(made: Mix) -> tuple[tuple[str, str, str], ...]:
     """Return what goes on the scale: the word, grams, and where they come from."""
-    rows = [("resin", f"{made.resin:.0f}", "")]
+    rows = [("resin", scale_text(made.resin), "")]
     rows += [
         (word, figure_text(grams), f"{share:g} % of the resin, as typed: check the data sheet")
         for word, grams, share in (
@@ -162,18 +164,20 @@ def amounts(made: Mix) -> tuple[tuple[str, str, str], ...]:
         )
         if grams and share is not None
     ]
-    return (*rows, ("in all", f"{made.total:.0f}", f"{made.low:.0f} to {made.high:.0f} g"))
+    reach = f"{scale_text(made.low)} to {scale_text(made.high)} g"
+    return (*rows, ("in all", scale_text(made.total), reach))
 
 
 def mix_text(sheet: MixSheet) -> str:
     """Return the mix sheet for a terminal: amounts, sums, warnings, cautions. Plain ASCII."""
     name = f", part {sheet.part}" if sheet.part else ""
+    target = percent_text(sheet.mix.target.value)
     rows = [f"  {word:<9} {grams:>7} g   {how}".rstrip() for word, grams, how in amounts(sheet.mix)]
     sums = [f"  {step.words:<16} {figure_text(step.value):>8} {step.unit:<4} {step.how}".rstrip()
             for step in sheet.mix.steps]  # fmt: skip
     return "\n".join(
         [
-            f"Mix{name}, {sheet.resin.name}, fibre {100 * sheet.mix.target.value:.0f} % by volume",
+            f"Mix{name}, {sheet.resin.name}, fibre {target} % by volume",
             *rows,
             "",
             "Sums",

@@ -25,6 +25,15 @@ def between(low: float, high: float) -> Measured:
     return Measured((low + high) / 2, (high - low) / math.sqrt(12))
 
 
+def doubt_text(doubt: float, digits: int) -> str:
+    """Return a doubt with as many digits behind the point as its value, and never as none at all.
+
+    Where there is one it is at least a step of the last digit: a value shown as 224.0 +/- 0.0 would
+    be known exactly.
+    """
+    return f"{max(doubt, 10.0**-digits) if doubt > 0 else 0.0:.{digits}f}"
+
+
 def propagate(
     model: Callable[[Values], Values], inputs: Mapping[str, Measured]
 ) -> dict[str, Measured]:

@@ -150,7 +150,10 @@ def _check_plausible(value: float, kind: Kind, option: str, text: str, *, is_bar
     if kind.low <= value <= kind.high and math.isfinite(value):
         return
     if value < 0:
-        raise UsageError(f"{option} {text}: {kind.word} below 0 cannot be; 0 and more is allowed")
+        raise UsageError(
+            f"{option} {text}: {kind.word} below 0 cannot be; "
+            f"allowed are {kind.low:g} to {kind.high:g}{_tail(kind)}"
+        )
     meant = [
         f'"{text} {_spell(unit)}" ({_convert(value, unit, kind.unit, option):.4g}{_tail(kind)})'
         for unit in kind.slips

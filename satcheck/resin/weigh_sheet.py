@@ -12,8 +12,8 @@ from satcheck.errors import UsageError
 from satcheck.lines import wrapped
 from satcheck.resin.balance import DOUBT, LINES, Balance, Wall, Weighings, balance
 from satcheck.resin.materials import FIBRES, RESINS, pick_material
-from satcheck.resin.mix import Target, make_target
-from satcheck.resin.uncertainty import Measured, between, rounded
+from satcheck.resin.mix import Target, make_target, percent_text
+from satcheck.resin.uncertainty import Measured, between, doubt_text, rounded
 from satcheck.resin.units import (
     AREAL,
     DENSITY,
@@ -182,7 +182,7 @@ def weigh_text(sheet: WeighSheet) -> str:
     for key, each in made.results.items():
         line = LINES[key]
         value, doubt = each.value * line.factor, DOUBT * each.u * line.factor
-        shown = f"{value:>9.{line.digits}f} +/- {doubt:.{line.digits}f}"
+        shown = f"{value:>9.{line.digits}f} +/- {doubt_text(doubt, line.digits)}"
         rows.append(f"  {line.words:<38}{shown} {line.unit}".rstrip())
     return "\n".join(
         [
@@ -201,5 +201,5 @@ def weigh_text(sheet: WeighSheet) -> str:
 def _verdict(sheet: WeighSheet) -> list[str]:
     if sheet.target is None:
         return []
-    low, high = 100 * sheet.target.low, 100 * sheet.target.high
-    return [f"  wanted: fibre {low:.0f} to {high:.0f} % by volume: {sheet.by_weight}, by weight"]
+    low, high = percent_text(sheet.target.low), percent_text(sheet.target.high)
+    return [f"  wanted: fibre {low} to {high} % by volume: {sheet.by_weight}, by weight"]

@@ -24,8 +24,9 @@ from satcheck.ledger.sheets import (
 from satcheck.mix_card import mix_card
 from satcheck.model import VERDICT_ORDER
 from satcheck.resin.balance import DOUBT, LINES
-from satcheck.resin.mix import figure_text
+from satcheck.resin.mix import figure_text, percent_text, scale_text
 from satcheck.resin.mix_sheet import MixSheet, make_mix_sheet
+from satcheck.resin.uncertainty import doubt_text
 from satcheck.resin.units import parse
 from satcheck.resin.weigh_sheet import WeighSheet, make_weigh_sheet
 from satcheck.resin_and_photo import beside, beside_text
@@ -158,14 +159,14 @@ def mix_shown(sheet: MixSheet) -> dict[str, Any]:
     made = sheet.mix
     shares = {"hardener": made.parts_hardener, "promoter": made.parts_promoter}
     weighed = {"promoter": made.promoter, "hardener": made.hardener}
-    rows = [{"word": "resin", "grams": f"{made.resin:.0f}", "how": ""}]
+    rows = [{"word": "resin", "grams": scale_text(made.resin), "how": ""}]
     rows += [
         {"word": word, "grams": figure_text(grams), "how": say("amount_share", share=f"{share:g}")}
         for word, grams in weighed.items()
         if grams and (share := shares[word]) is not None
     ]
-    reach = say("amount_range", low=f"{made.low:.0f}", high=f"{made.high:.0f}")
-    rows.append({"word": "in all", "grams": f"{made.total:.0f}", "how": reach})
+    reach = say("amount_range", low=scale_text(made.low), high=scale_text(made.high))
+    rows.append({"word": "in all", "grams": scale_text(made.total), "how": reach})
     return {
         "amounts": rows,
         "warnings": list(made.warnings),
@@ -182,8 +183,8 @@ def weigh_shown(sheet: WeighSheet) -> dict[str, Any]:
     wanted = "" if target is None else say(
         "weight_wanted",
         **_rounded(100 * fraction.value, 100 * DOUBT * fraction.u),
-        low=f"{100 * target.low:.0f}",
-        high=f"{100 * target.high:.0f}",
+        low=percent_text(target.low),
+        high=percent_text(target.high),
     )  # fmt: skip
     return {
         "by_weight": sheet.by_weight or "none",
@@ -203,18 +204,19 @@ def _what(sheet: MixSheet, entry: Entry) -> str:
         fabric=f"{sheet.mix.fabric:g}",
         fibre=entry.body.get("fibre", ""),
         resin=WORDS.get(f"resin_{resin}", resin),
-        low=f"{100 * target.low:.0f}",
-        high=f"{100 * target.high:.0f}",
+        low=percent_text(target.low),
+        high=percent_text(target.high),
     )
 
 
 def _rounded(value: float, doubt: float) -> dict[str, str]:
     """Return value and doubt with as many digits as the doubt has a use for."""
     digits = 0 if doubt >= 0.95 else 1
-    return {"value": f"{value:.{digits}f}", "doubt": f"{doubt:.{digits}f}"}
+    return {"value": f"{value:.{digits}f}", "doubt": doubt_text(doubt, digits)}
 
 
 def _figure(key: str, value: float, u: float) -> str:
     line = LINES[key]
-    shown = f"{value * line.factor:.{line.digits}f} ± {DOUBT * u * line.factor:.{line.digits}f}"
+    doubt = doubt_text(DOUBT * u * line.factor, line.digits)
+    shown = f"{value * line.factor:.{line.digits}f} ± {doubt}"
     return f"{say(f'figure_{key}')}: {shown} {line.unit}".rstrip()
