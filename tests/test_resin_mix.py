@@ -8,7 +8,7 @@ from satcheck.errors import UsageError
 from satcheck.resin.fractions import SQUARE
 from satcheck.resin.layup import Fabric, Part, fabrics, parse_layer, read_layup, stations
 from satcheck.resin.materials import FIBRES, RESINS, Material, pick_material
-from satcheck.resin.mix import Losses, make_target, mix, percent_text
+from satcheck.resin.mix import Losses, check_parts, figure_text, make_target, mix, percent_text
 from satcheck.resin.mix_sheet import amounts
 from satcheck.resin.uncertainty import Measured
 
@@ -105,6 +105,11 @@ def test_a_sleeve_over_a_straight_part() -> None:
         ("mass=-4 fibre=nylon", "below 0 cannot be; allowed are 1 to 20000 g"),
         ("mass=0.04 fibre=nylon", '"0.04 kg" .40 g. was probably meant'),
         ("mass=4 fibre=nylon count=0", "from 1 to 9999"),
+        ("mass=4 fibre=nylon count=10000", "from 1 to 9999"),
+        ("mass=40 fibre=nylon mass=4", "'mass=4' is no key=value, once each"),
+        ("diameter=100 areal=320 mass=40 fibre=nylon", "diameter and areal, or mass"),
+        ("diameter= areal=320 fibre=nylon", "'diameter=' is no key=value"),
+        ("in diameter=4 areal=320 fibre=nylon", "'in' is no key=value"),
     ],
 )
 def test_a_bad_layer_is_named(text: str, said: str) -> None:
@@ -122,6 +127,50 @@ def test_a_layup_is_read_from_either_form(tmp_path: Path) -> None:
         read_layup(json_, None)
     with pytest.raises(UsageError, match="cannot be read"):
         read_layup(tmp_path / "gone.toml", None)
+    upper = tmp_path / "B.JSON"
+    upper.write_text('{"layer": [{"mass": 40, "fibre": "nylon"}, {"mass": 4}]}')
+    with pytest.raises(UsageError, match=r"B\.JSON, layer 2: the fibre is missing"):
+        read_layup(upper, None)
+
+
+def test_a_unit_stands_behind_its_number_in_a_layer() -> None:
+    """4 in are 101.6 mm."""
+    inches = parse_layer("diameter=4 in areal=320 gsm fibre=basalt", None).sleeve
+    assert inches is not None
+    assert (inches.diameter, inches.areal_mass) == pytest.approx((101.6, 320))
+
+
+def test_the_sums_say_what_was_weighed_how_often_and_what_it_is_by_mass() -> None:
+    """Published: 40 % of resin by mass is 60 % of fibre, whatever that is by volume."""
+    layers = [parse_layer("mass=112 fibre=1.8 count=2", None)]
+    by_volume = (0.60 / 1.8) / (0.60 / 1.8 + 0.40 / 1.18)
+    steps = {
+        step.words: step
+        for step in mix(fabrics(layers, None), ACRYLIC, make_target(by_volume, by_volume),
+                        Losses(14), hardener=3).steps
+    }  # fmt: skip
+    assert steps["fabric 1.8 g/cm3"].how == "2 x 112 g 1.8 g/cm3, weighed"
+    assert steps["fabric 1.8 g/cm3"].value == 224
+    assert steps["fibre by mass"].value == pytest.approx(60)
+    assert steps["fibre volume"].value == pytest.approx(224 / 1.8)
+    assert steps["resin volume"].value == pytest.approx(149.333 / 1.18, abs=0.001)
+    assert steps["to mix"].value == pytest.approx(163.333, abs=0.001)
+    assert steps["resin"].value == pytest.approx(163.333 / 1.03, abs=0.001)
+    assert steps["hardener"].value == pytest.approx(163.333 / 1.03 * 0.03, abs=0.001)
+
+
+@pytest.mark.parametrize(
+    ("grams", "text"), [(0.0, "0.0"), (0.024, "0.024"), (0.999, "1"), (4.0, "4.0"), (12.34, "12.3")]
+)
+def test_a_figure_keeps_a_tenth(grams: float, text: str) -> None:
+    assert figure_text(grams) == text
+
+
+def test_the_least_share_that_sets_anything_is_allowed() -> None:
+    assert check_parts(0.1, 0.1, "--hardener") == 0.1
+    assert check_parts(0.0, 0.1, "--hardener") == 0.0
+    with pytest.raises(UsageError, match='where 9 percent is meant, write "9"'):
+        check_parts(0.09, 0.1, "--hardener")
 
 
 @pytest.mark.parametrize(
