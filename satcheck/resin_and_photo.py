@@ -86,7 +86,7 @@ def _sentence(
     is_cured: bool,
 ) -> str:
     if weight == "unsure":
-        head = "The weighing is too coarse to tell"
+        head = "Scale or densities are too coarse to tell by weight"
     elif weight == "enough":
         head = "By weight enough"
     else:
