@@ -298,3 +298,55 @@ def test_blanks_around_a_number_make_no_other_part(
     with read_ledger(tmp_path / "shop.ledger") as ledger:
         (entry,) = ledger.find(Search(part="47 11", by="AB"), limit=None)
     assert entry.kind in (Kind.MIX, Kind.WEIGHING, Kind.INSPECTION)
+
+
+def test_the_text_says_target_reach_losses_and_how_the_braid_lies(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """A tube of the sleeve's own 100 mm at 45 degrees; 144 tows of 2 mm cover 88 % (closed form).
+
+    320 g/m2 on 314.159 x 300 mm are 30.16 g, twice: 60.32 g at 2.67, which takes 1.18 (1 - f) / f.
+    """
+    layer = "diameter=100 areal=320 count=2 tows=144 tow=2"
+    _, out, _ = run(capsys, *ACRYLIC, "--target", "0.3..0.5", "--fibre", "2.67", "--resin", "1.18",
+                    "--length", "300", "--circumference", "314.159 314.159", "--layer", layer,
+                    "--cup", "14", "--bag", "60", "--film", "5")  # fmt: skip
+    least, mean, most = (60.319 / 2.67 * (1 - f) / f * 1.18 + 79 for f in (0.5, 0.4, 0.3))
+    assert out.startswith("Mix, 1.18 g/cm3, fibre 40 % by volume")
+    assert f"{mean:.0f} g   {least:.0f} to {most:.0f} g" in out
+    assert out.count("      314 mm       1   45.0 deg     320 g/m2    88 %\n") == 2
+
+
+def test_two_sleeves_are_numbered_from_1(capsys: pytest.CaptureFixture[str]) -> None:
+    layers = ["--layer", "diameter=100 areal=300", "--layer", "diameter=110 areal=200"]
+    _, out, _ = run(capsys, *SLEEVE, *layers, "--circumference", "314.159")
+    rows = [line.split() for line in out.splitlines() if " deg " in line]
+    assert [row[2] for row in rows] == ["1", "2"]
+
+
+@pytest.mark.parametrize(
+    ("resin", "vapours"),
+    [("acrylic", {"methyl methacrylate", "dibenzoyl peroxide"}),
+     ("polyester", {"styrene", "dibenzoyl peroxide"}), ("epoxy", set())],
+)  # fmt: skip
+def test_each_resin_has_the_limits_of_what_it_gives_off(
+    capsys: pytest.CaptureFixture[str], resin: str, vapours: set[str]
+) -> None:
+    """Acrylic laminating resin is thinned by its monomer, polyester by styrene (common knowledge).
+
+    NIOSH: styrene 50 ppm mean and 700 ppm at once dangerous; methyl methacrylate 100 and 1000 ppm.
+    """
+    limits = mixed(capsys, *WEIGHED, "--resin", resin)["limits"]
+    assert {each["substance"] for each in limits} == vapours
+    told = " ".join(f"{each['substance']} {each['limit']}" for each in limits)
+    assert ("styrene 700 ppm at once" in told) == (resin == "polyester")
+    assert ("methacrylate 1000 ppm at once" in told) == (resin == "acrylic")
+
+
+@pytest.mark.parametrize("more", [[], ["--dry-fabric", "182", "--layup", "x.toml"]])
+def test_the_fibre_is_given_in_exactly_one_way(
+    capsys: pytest.CaptureFixture[str], more: list[str]
+) -> None:
+    status, out, err = run(capsys, *ACRYLIC, "--target", "0.35", "--fibre", "basalt", *more)
+    assert (status, out) == (2, "")
+    assert err.startswith("give the fibre in one way: --dry-fabric GRAMS")

@@ -280,3 +280,31 @@ def test_every_figure_is_told_with_its_digits_and_a_doubt_above_0(
         "density without voids": "1.574 +/- 0.001 g/cm3",
     }
     assert "wanted: fibre 27.5 to 32.5 % by volume: heavy, by weight" in out
+
+
+def test_a_reading_in_another_unit_is_known_to_its_own_last_digit(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """0.16 cm is 1.6 mm, known to 0.01 cm = 0.1 mm, over sqrt 12 (GUM F.2.2.1)."""
+    found = weighed(capsys, *SHOP, "--areal", "1600", "--thickness", "0.16 cm")["results"]
+    wall = found["wall_volume_fraction"]
+    assert wall["u"] / wall["value"] == pytest.approx(0.1 / math.sqrt(12) / 1.60, rel=1e-2)
+    assert wall["value"] == pytest.approx(1.6 / (2.67 * 1.6), rel=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("target", "said"),
+    [
+        ("0.1..0.254", "lean"), ("0.1..0.264", "unsure"), ("0.1..0.3", "enough"),
+        ("0.265..0.5", "unsure"), ("0.275..0.5", "heavy"), ("0.26..0.27", "unsure"),
+    ],
+)  # fmt: skip
+def test_by_weight_it_is_lean_or_heavy_beyond_twice_the_doubt_only(
+    capsys: pytest.CaptureFixture[str], target: str, said: str
+) -> None:
+    """Basalt and acrylic as listed: 26.42 % +/- 0.97 %, by their ranges over sqrt 12."""
+    found = weighed(capsys, *SHOP, "--fibre", "basalt", "--resin", "acrylic", "--scale", "0.1",
+                    "--target", target)  # fmt: skip
+    fraction = found["results"]["volume_fraction"]
+    assert 2 * fraction["u"] == pytest.approx(0.0097, abs=0.0001)
+    assert found["by_weight"] == said

@@ -87,3 +87,23 @@ def test_a_unit_beyond_all_numbers_is_refused() -> None:
 def test_a_slip_is_named(text: str, kind: Kind, said: str) -> None:
     with pytest.raises(UsageError, match=said):
         parse(text, kind, "--value")
+
+
+def test_a_range_may_have_no_width() -> None:
+    assert parse_range("0.35..0.35", FRACTION, "--target") == (0.35, 0.35)
+
+
+@pytest.mark.parametrize(
+    ("kind", "low", "high"),
+    [
+        (units.WHOLE, 1, 20_000), (LENGTH, 50, 1200), (units.CIRCUMFERENCE, 60, 1200),
+        (units.DIAMETER, 15, 400), (units.THICKNESS, 0.1, 30), (AREAL, 20, 10_000),
+        (DENSITY, 0.5, 5), (FRACTION, 0, 1), (units.PERCENT, 0, 100),
+    ],
+)  # fmt: skip
+def test_what_is_plausible_is_allowed_to_its_ends_and_said(
+    kind: Kind, low: float, high: float
+) -> None:
+    assert [parse(f"{end}", kind, "--value") for end in (low, high)] == [low, high]
+    with pytest.raises(UsageError, match=f"is not plausible .*allowed are {low:g} to {high:g}"):
+        parse(f"{high * 1.01:.3f}", kind, "--value")
