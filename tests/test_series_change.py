@@ -174,3 +174,93 @@ def test_a_few_starved_cells_are_not_called_nothing() -> None:
     clean = change(starved(), starved(), STILL).of("middle left")
     assert clean is not None
     assert clean.sentence == "The middle left shows nothing starved, as before."
+
+
+@pytest.mark.parametrize(("cells", "word"), [(1, "unchanged"), (3, "unclear")])
+def test_less_than_a_twentieth_of_a_zone_is_no_change(cells: int, word: str) -> None:
+    """A row of n cells is 3 n + 2 wide and 0 narrow by a cell: n +/- 1.96 (3 n + 2) / 2 of 180.
+
+    One cell: -2 to 3 %, surely no more than 5; three: -4 to 8 %.
+    """
+    zone = change(starved(), starved(place(SHAPE, 20, 4, 1, cells)), STILL).of("middle left")
+    assert zone is not None
+    assert zone.word == word
+
+
+def test_the_sentence_has_the_half_width_of_the_interval() -> None:
+    """(16 - 140) / 4 pitches; by a cell the one is 38 wider or 44 narrower, the other 16 and 12."""
+    zone = change(starved(BIG), starved(SMALL), STILL).of("middle left")
+    assert zone is not None
+    doubt = 1.96 * np.hypot((38 + 44) / 2, (16 + 12) / 2) / 4
+    assert zone.sentence == (
+        "The starved share of the middle left went from 78 % to 9 %: shrinking "
+        f"(-31 ± {doubt:.0f} pitches²)."
+    )
+
+
+def test_only_what_both_photos_judged_counts() -> None:
+    """Of 180 cells the later photo hides 5 rows of 12, 50 of them starved before: 90 of 120."""
+    hidden = shown(grid(), {Label.NOT_JUDGED: place(SHAPE, 15, 0, 5, 12)})
+    zone = change(starved(BIG), hidden, STILL).of("middle left")
+    assert zone is not None
+    assert zone.before == pytest.approx(90 / 120)
+    assert zone.after == 0
+
+
+def test_the_clearest_change_of_the_worst_kind_is_said_first() -> None:
+    """Starved before rich, growing before shrinking, and of two the larger first."""
+    first = shown(grid(), {S: place(SHAPE, 0, 24, 15, 12)})
+    second = shown(
+        grid(), {S: place(SHAPE, 15, 0, 15, 12) | place(SHAPE, 31, 1, 12, 10),
+                 R: place(SHAPE, 0, 12, 15, 12)},
+    )  # fmt: skip
+    told = summary(change(first, second, STILL), most=9)
+    nine = [said for said in told if any(place in said for place in ZONES[:9])]
+    assert [said.split(" went")[0].removeprefix("The ") for said in nine] == [
+        "starved share of the middle left", "starved share of the distal left",
+        "rich share of the proximal centre", "starved share of the proximal right",
+    ]  # fmt: skip
+
+
+def test_a_doubtful_or_unseen_change_is_said_so() -> None:
+    unclear = change(starved(), starved(place(SHAPE, 20, 4, 1, 3)), STILL)
+    assert summary(unclear) == ("No clear change since the last photo.",)
+    blind = shown(grid(), rest=Label.NOT_JUDGED)
+    assert summary(change(starved(), blind, STILL)) == ("No zone was seen in both photos.",)
+    half = shown(grid(), {Label.NOT_JUDGED: place(SHAPE, 0, 0, 45, 12)})
+    assert summary(change(starved(), half, STILL)) == ("Nothing has changed since the last photo.",)
+
+
+def test_what_the_earlier_photo_hid_does_not_count_either() -> None:
+    hidden = shown(grid(), {Label.NOT_JUDGED: place(SHAPE, 15, 0, 5, 12)})
+    zone = change(hidden, starved(BIG), STILL).of("middle left")
+    assert zone is not None
+    assert (zone.before, zone.after) == (0, pytest.approx(90 / 120))
+
+
+def test_no_border_runs_along_the_edge_of_the_grid() -> None:
+    """A whole corner zone of 15 by 12: narrower by a cell it is 14 by 11, for two of its sides."""
+    zone = change(starved(place(SHAPE, 0, 0, 15, 12)), starved(), STILL).of("proximal left")
+    assert zone is not None
+    assert zone.share is not None
+    reach = 1.96 * (15 * 12 - 14 * 11) / 2 / 180
+    assert zone.share.high - zone.share.value == pytest.approx(reach)
+
+
+@pytest.mark.parametrize(("rows", "is_seen"), [(3, False), (4, True)])
+def test_a_zone_is_compared_from_a_quarter_on_that_both_judged(rows: int, is_seen: bool) -> None:
+    hidden = shown(grid(), {Label.NOT_JUDGED: place(SHAPE, 15, 0, 15 - rows, 12)})
+    zone = change(starved(), hidden, STILL).of("middle left")
+    assert zone is not None
+    assert (zone.word == "unchanged") is is_seen
+
+
+def test_a_fifth_of_a_zone_as_before_is_told_in_figures() -> None:
+    """3600 of 18000 cells, in so fine a grid that the border's strip is below a twentieth."""
+    fine = grid((450, 360))
+    fifth = shown(fine, {S: place((450, 360), 180, 20, 60, 60)})
+    zone = change(fifth, fifth, STILL).of("middle left")
+    assert zone is not None
+    assert zone.sentence.startswith(
+        "The starved share of the middle left went from 20 % to 20 %: unchanged (+0 ± "
+    )

@@ -109,3 +109,45 @@ def test_nothing_is_carried_between_views_that_do_not_match() -> None:
     refused = Alignment(np.eye(2, 3), 0.0, "Another view.")
     found = carry_aligned(shown(grid()), shown(grid()), refused)
     assert (found.pitch, found.sentence) == (None, "Another view.")
+
+
+def pitched(own: float | None, doubt: float) -> Inspection:
+    """Return a photo with a pitch of its own, and a visibility of 0.1 with some doubt."""
+    return shown(grid(pitch=own, uncertainty=np.full((45, 36), doubt).astype(np.float32)))
+
+
+@pytest.mark.parametrize(
+    ("own", "carried"), [(17.3, 20.0), (17.5, None), (22.9, None), (23.1, 20.0), (None, 20.0)]
+)
+def test_a_pitch_is_overruled_from_15_percent_on_either_way(
+    own: float | None, carried: float | None
+) -> None:
+    """20 / 1.15 = 17.39 px and 20 x 1.15 = 23 px."""
+    found = carry_aligned(pitched(20.0, 0.02), pitched(own, 0.03), Alignment(np.eye(2, 3), 0.0))
+    assert found.pitch == carried
+
+
+def test_of_two_equally_clear_photos_each_keeps_its_own_pitch() -> None:
+    found = carry_aligned(pitched(20.0, 0.02), pitched(10.0, 0.02), Alignment(np.eye(2, 3), 0.0))
+    assert found.pitch is None
+
+
+@pytest.mark.parametrize(("doubt", "is_clear"), [(0.034, False), (0.033, True)])
+def test_three_standard_uncertainties_are_clear(doubt: float, is_clear: bool) -> None:
+    assert (clearest([pitched(20.0, doubt)]) is not None) is is_clear
+    assert clarity(pitched(20.0, doubt)) == pytest.approx(0.1 / doubt, rel=1e-5)
+
+
+def test_the_pitch_goes_with_the_scale() -> None:
+    """The later photo is from half as far: a pitch of 20 px is 40 there."""
+    nearer = Alignment(np.array([[0.5, 0, 0], [0, 0.5, 0]]), 0.0)
+    found = carry_aligned(pitched(20.0, 0.02), pitched(None, 0.1), nearer)
+    assert found.pitch == pytest.approx(40.0)
+
+
+def test_cells_off_the_part_tell_nothing_of_its_clarity() -> None:
+    made = grid(uncertainty=np.where(np.arange(36) < 20, 0.001, 0.05).astype(np.float32)
+                * np.ones((45, 1), np.float32))  # fmt: skip
+    off = np.broadcast_to(np.arange(36) < 20, (45, 36))
+    part = replace(made, zone=np.where(off, 0, made.zone).astype(np.uint8))
+    assert clarity(shown(part)) == pytest.approx(2.0, rel=1e-5)
