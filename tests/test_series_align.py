@@ -180,3 +180,30 @@ def test_a_part_that_runs_out_of_a_photo_is_not_compared(earlier: Inspection) ->
     near = replace(earlier, cut=("up",))
     for first, second in ((earlier, near), (near, earlier)):
         assert "runs out" in (align(first, second).problem or "")
+
+
+def tapered(scale: int) -> Inspection:
+    """Return a photo of a tapered part, every length some times as large."""
+    y, x = (np.indices((960 * scale, 700 * scale)) + 0.5) / scale
+    mask = (y > 80) & (y < 880) & (np.abs(x - 350) < 100 + 60 * (y - 80) / 800)
+    cells = grid(to_photo=np.array([[10.0, 0, 100], [0, 10.0, 50]]) * scale)
+    size = (700 * scale, 960 * scale)
+    return inspection_of(size=size, labels=np.where(mask, 3, 0).astype(np.uint8), cells=cells)
+
+
+@pytest.mark.parametrize(("first", "second"), [(1, 2), (2, 1), (2, 2)])
+def test_photos_of_other_sizes_are_laid_over_each_other(first: int, second: int) -> None:
+    found = align(tapered(first), tapered(second))
+    assert found.problem is None
+    assert found.scale == pytest.approx(first / second, rel=0.01)
+    ends = np.array([[350.0, 80.0], [350.0, 880.0], [250.0, 80.0]])
+    assert_allclose(to_later(found, ends * first), ends * second, atol=1.5 * second)
+
+
+def test_a_smaller_label_map_is_laid_over_its_own_photo() -> None:
+    """The map may be half of the photo's size: the map between the photos stays the same."""
+    whole = tapered(1)
+    half = replace(whole, labels=whole.labels[::2, ::2])
+    for first, second in ((whole, half), (half, whole)):
+        ends = np.array([[350.0, 80.0], [350.0, 880.0]])
+        assert_allclose(to_later(align(first, second), ends), ends, atol=2)

@@ -199,12 +199,18 @@ def test_the_sentence_has_the_half_width_of_the_interval() -> None:
 
 
 def test_only_what_both_photos_judged_counts() -> None:
-    """Of 180 cells the later photo hides 5 rows of 12, 50 of them starved before: 90 of 120."""
+    """Of 180 cells the later photo hides 5 rows of 12, 50 of them starved before: 90 of 120.
+
+    Of what is left the patch is 9 rows of 12 and 10 cells if wider, 8 rows of 8 if narrower.
+    """
     hidden = shown(grid(), {Label.NOT_JUDGED: place(SHAPE, 15, 0, 5, 12)})
     zone = change(starved(BIG), hidden, STILL).of("middle left")
     assert zone is not None
     assert zone.before == pytest.approx(90 / 120)
     assert zone.after == 0
+    assert zone.share is not None
+    reach = 1.96 * (9 * 12 + 10 - 8 * 8) / 2 / 120
+    assert zone.share.high - zone.share.value == pytest.approx(reach)
 
 
 def test_the_clearest_change_of_the_worst_kind_is_said_first() -> None:
@@ -256,11 +262,25 @@ def test_a_zone_is_compared_from_a_quarter_on_that_both_judged(rows: int, is_see
 
 
 def test_a_fifth_of_a_zone_as_before_is_told_in_figures() -> None:
-    """3600 of 18000 cells, in so fine a grid that the border's strip is below a twentieth."""
+    """3600 of 18000 cells, in so fine a grid that the border's strip is below a twentieth.
+
+    By a cell it is 240 wider or 236 narrower, in both photos, a quarter of a square pitch each.
+    """
     fine = grid((450, 360))
     fifth = shown(fine, {S: place((450, 360), 180, 20, 60, 60)})
     zone = change(fifth, fifth, STILL).of("middle left")
     assert zone is not None
-    assert zone.sentence.startswith(
-        "The starved share of the middle left went from 20 % to 20 %: unchanged (+0 ± "
+    doubt = 1.96 * np.hypot(238, 238) / 4
+    assert zone.sentence == (
+        "The starved share of the middle left went from 20 % to 20 %: unchanged "
+        f"(+0 ± {doubt:.0f} pitches²)."
     )
+
+
+def test_the_earlier_labels_are_read_where_the_part_lay_then() -> None:
+    """The camera was moved by 200 px across and 300 along: twenty and thirty cells."""
+    earlier = shown(grid(to_photo=np.array([[10.0, 0, 300], [0, 10.0, 350]])), {S: BIG})
+    aside = Alignment(np.array([[1.0, 0, 200], [0, 1.0, 300]]), 0.0)
+    zone = change(earlier, starved(BIG), aside).of("middle left")
+    assert zone is not None
+    assert (zone.before, zone.after) == pytest.approx((140 / 180, 140 / 180))

@@ -68,3 +68,29 @@ def test_a_part_that_runs_out_of_the_picture_shows_no_zone_of_the_whole() -> Non
 def test_a_view_of_the_shops_own_comes_after_the_four() -> None:
     found = coverage({"lock close": [photo()]})
     assert [view.view for view in found.views] == [*VIEWS, "lock close"]
+
+
+def judged(share: float, reasons: Mapping[str, float] | None = None) -> Inspection:
+    """Return a photo that judged a share of every zone."""
+    zones = (replace(zone, share_judged=share, reasons=reasons or {}) for zone in zones_of({}))
+    return inspection_of(zones=tuple(zones))
+
+
+def test_a_zone_is_seen_from_a_quarter_on() -> None:
+    assert coverage({"medial": [judged(0.25)]}, ["medial"]).views[0].seen == ZONES
+    assert coverage({"medial": [judged(0.249)]}, ["medial"]).views[0].seen == ()
+
+
+def test_what_was_not_seen_at_all_has_its_reason_too() -> None:
+    found = coverage({"medial": [judged(0.0, {"glare": 0.9, "edge": 0.1})]}, ["medial"])
+    assert set(found.views[0].unseen.values()) == {"glare"}
+    assert found.sentences == ("The medial view has not been seen yet.",)
+
+
+def test_two_views_are_many_and_a_reason_is_named_once() -> None:
+    assert coverage({}, ["medial", "lateral"]).sentences == (
+        "The medial and lateral views have not been seen yet.",
+    )
+    hid = {"distal left": "veil", "distal right": "glare", "middle left": "glare"}
+    (said,) = coverage({"medial": [photo(hid)]}, ["medial"]).sentences
+    assert said.endswith("not seen (glare and veil).")

@@ -59,3 +59,20 @@ def test_each_cell_of_the_part_is_in_exactly_one_zone() -> None:
     cells = grid()
     count = np.sum(list(disjoint_zones(cells).values()), axis=0)
     assert_array_equal(count, cells.part.astype(int))
+
+
+def test_the_surface_ends_where_it_turns_away() -> None:
+    """Of a part 100 cells wide the outermost lies at 0.99 of the half width; 0.98 is the last."""
+    wide = grid((9, 100))
+    found = surface(wide)
+    assert_allclose(found.round[0, 99], 50 * np.arcsin(0.98))
+    assert_allclose(found.round[0, 0], -50 * np.arcsin(0.98))
+    assert_allclose(found.round[0, 97], 50 * np.arcsin(0.95))
+
+
+def test_brim_and_lock_take_their_cells_from_the_thirds() -> None:
+    """3 rows of brim and 4 of lock, of 45 by 36 cells: the thirds keep 12, 15 and 11 rows."""
+    counts = {name: int(mask.sum()) for name, mask in disjoint_zones(grid()).items()}
+    assert (counts["brim"], counts["lock"]) == (3 * 36, 4 * 36)
+    thirds = [counts[f"{third} centre"] for third in ("proximal", "middle", "distal")]
+    assert thirds == [12 * 12, 15 * 12, 11 * 12]
