@@ -108,7 +108,8 @@ def test_the_card_is_one_page_with_the_amounts(
     assert len(document) == 1
     assert document[0].get_size()[0] == pytest.approx(width / 25.4 * 72, abs=0.5)
     for words in (f"{found['resin']:.0f}", f"{found['hardener']:.1f}", "4711", "data sheet",
-                  "182.0 / 2.67", "Never mix peroxide and promoter directly"):  # fmt: skip
+                  "182.0 / 2.67", "Never mix peroxide and promoter directly",
+                  "dry fabric 182 g; fibre 35 % by volume (30 to 40 %)"):  # fmt: skip
         assert words in text
 
 

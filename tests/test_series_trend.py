@@ -66,3 +66,31 @@ def test_a_photo_that_did_not_show_the_zone_leaves_a_gap() -> None:
 def test_a_part_that_runs_out_of_the_picture_leaves_a_gap() -> None:
     found = trend([wet(0), replace(wet(3), cut=("down",)), wet(3)])
     assert [point.photo for point in found.points] == [0, 2]
+
+
+def test_each_word_of_the_scale_has_its_place() -> None:
+    words = [Label.STARVED, Label.LEAN, Label.GOOD, Label.HEAVY, Label.RICH]
+    points = trend([wet(15, word) for word in words]).points
+    assert [p.place for p in points] == [-1.0, -0.5, 0.0, 0.5, 1.0]
+    assert [p.starved for p in points] == [1, 0, 0, 0, 0]
+    assert [p.rich for p in points] == [0, 0, 0, 0, 1]
+
+
+def test_what_was_not_judged_has_no_place_and_a_gap_counts_as_a_photo() -> None:
+    """3 of 15 rows not judged: 6 rich of 12 rows. Photos 0, 2, 4, 6, 8 rise by a fifth each two."""
+    half = shown(grid(), {Label.NOT_JUDGED: place(SHAPE, 15, 0, 3, 12),
+                          Label.RICH: place(SHAPE, 18, 0, 6, 12)})  # fmt: skip
+    (point,) = trend([half]).points
+    assert (point.rich, point.place) == (0.5, 0.5)
+    hidden = shown(grid(), {Label.NOT_JUDGED: place(SHAPE, 15, 0, 15, 12)})
+    series = [each for rows in (0, 3, 6, 9, 12) for each in (wet(rows), hidden)]
+    found = trend(series)
+    assert [p.photo for p in found.points] == [0, 2, 4, 6, 8]
+    assert found.slope is not None
+    assert found.slope.value == pytest.approx(0.1)
+
+
+@pytest.mark.parametrize(("rows", "count"), [(3, 0), (4, 1)])
+def test_a_zone_has_a_point_from_a_quarter_on_that_was_judged(rows: int, count: int) -> None:
+    hidden = shown(grid(), {Label.NOT_JUDGED: place(SHAPE, 15, 0, 15 - rows, 12)})
+    assert len(trend([hidden]).points) == count
