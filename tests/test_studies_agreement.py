@@ -115,6 +115,7 @@ def test_who_has_not_judged_outvotes_nobody_who_says_starved(tmp_path: Path) -> 
     assert control.misses is not None
     assert (found.misses.missed, found.misses.parts) == (1, 1)
     assert (control.misses.missed, control.misses.parts) == (0, 0)
+    assert control.misses.bound == 1, "of no part nothing is shown"
 
 
 def test_one_rating_more_leaves_no_other_item_out(tmp_path: Path) -> None:

@@ -275,3 +275,73 @@ def test_a_camera_that_the_first_row_leaves_blank_is_named_all_the_same() -> Non
     row = [replace(s, camera="" if k == 0 else "A" if k < 30 else "B")
            for k, s in enumerate(drawn({}))]  # fmt: skip
     assert study_drift(row).causes[0].why == "A before, B since"
+
+
+@pytest.mark.parametrize(
+    ("moves", "word"),
+    [
+        ({"visibility": -15.0, "blur": 3.0}, "camera"),
+        ({"visibility": -3.0, "blur": 1.8}, "camera"),
+        ({"visibility": -15.0, "blur": 0.8}, "calibration"),
+    ],
+)
+def test_a_move_explains_three_times_its_own_and_from_two_spreads_on_any(
+    moves: dict[str, float], word: str
+) -> None:
+    """As the charts estimate them, the moves of blur are 5.4, 3.4 and 1.6 spreads."""
+    assert study_drift(drawn(moves, count=60)).causes[0].word == word
+
+
+@pytest.mark.parametrize("trait", ["calibration", "camera", "verdict"])
+def test_the_first_shift_after_the_level_is_watched(trait: str) -> None:
+    row = drawn({}, seed=3, count=24)
+    changed = [replace(s, **{trait: "other"}) if k >= 20 else s for k, s in enumerate(row)]
+    found = study_drift(changed)
+    assert all(watched.at == (20, 21, 22, 23) for watched in found.watched)
+    assert (found.verdict_change if trait == "verdict" else found.alarm) == 20
+    inside = [replace(s, **{trait: "other"}) if k >= 19 else s for k, s in enumerate(row)]
+    same = study_drift(inside)
+    assert (same.verdict_change, same.causes) == (None, ())
+
+
+def test_a_level_may_rest_on_ten_shifts() -> None:
+    found = study_drift(drawn({}, count=11), 10)
+    assert found.is_enough
+    assert study_drift(drawn({}, count=10), 10).sentence.endswith("10 are there: 1 more to go.")
+
+
+def test_without_a_card_softness_and_colour_come_from_the_weave() -> None:
+    """The medium band 0.3 above the fine one; red twice the blue is one stop."""
+    made = photo(1)
+    assert made.cells is not None
+    flat = np.ones_like(made.cells.visibility)
+    cues = {"fine": 0.1 * flat, "medium": 0.4 * flat, "red_blue": np.log(2) * flat}
+    cells = replace(made.cells, cues={name: v.astype(np.float32) for name, v in cues.items()})
+    bare = replace(made, cells=cells)
+    values = shifts_of_records([("1.json", bare)])[0].values
+    assert (values["blur"], values["colour"]) == pytest.approx((0.3, 1.0), rel=1e-5)
+    card = CardFacts(mm_per_px=0.1, mtf={"0": 0.5, "90": 0.5}, white_gains=(1.0, 1.0, 4.0))
+    other = replace(photo(2), cells=cells, card=card)
+    half = shifts_of_records([("1.json", bare), ("2.json", other)])
+    assert half[1].values["blur"] == pytest.approx(0.3, rel=1e-5), "half is not most"
+
+
+@pytest.mark.parametrize(
+    ("reason", "is_hidden"),
+    [(Reason.EDGE, True), (Reason.TAPE, True), (Reason.OBLIQUE, True), (Reason.CLIPPED, True),
+     (Reason.GLARE, True), (Reason.WRINKLE, True), (Reason.FOCUS, False), (Reason.DARK, False)],
+)  # fmt: skip
+def test_what_hides_the_surface_is_left_out_and_what_spoils_the_photo_is_not(
+    reason: Reason, is_hidden: bool
+) -> None:
+    made = photo(1)
+    assert made.cells is not None
+    left = np.arange(made.cells.zone.shape[1]) < made.cells.zone.shape[1] * 3 // 4
+    seen = np.where(left, np.float32(0.3), np.float32(0.1)) * np.ones_like(made.cells.visibility)
+    cells = replace(
+        made.cells,
+        visibility=seen,
+        reasons=np.where(left, np.uint32(reason), 0) * np.ones_like(made.cells.reasons),
+    )
+    values = shifts_of_records([("1.json", replace(made, cells=cells))])[0].values
+    assert values["visibility"] == pytest.approx(0.1 if is_hidden else 0.3)

@@ -54,6 +54,15 @@ def test_the_widths_are_those_of_one_reading(tmp_path: Path) -> None:
     assert found.below < found.within
 
 
+def test_where_persons_do_not_differ_every_photo_tells_of_the_spread(tmp_path: Path) -> None:
+    """Howe with 9 readings a part and some 80 degrees of freedom: 1.96 sqrt(80 x 10/9 / 60.4).
+
+    That is 2.38 spreads of a photo; of the 9 of one part alone it would be 3.54.
+    """
+    found = drawn(tmp_path, 0.1, 0.0, 1.0)
+    assert found.within == pytest.approx(0.238, rel=0.15)
+
+
 @pytest.mark.parametrize("values", [("0.5", "0.5"), ("0.1", "0.1"), ("0.3", "0.30000000000000004")])
 def test_what_differs_by_rounding_alone_shows_nothing(
     tmp_path: Path, values: tuple[str, str]
