@@ -4,6 +4,7 @@ import re
 from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 from weakref import WeakSet
 
 import numpy as np
@@ -294,12 +295,12 @@ def test_a_move_explains_three_times_its_own_and_from_two_spreads_on_any(
 
 @pytest.mark.parametrize("trait", ["calibration", "camera", "verdict"])
 def test_the_first_shift_after_the_level_is_watched(trait: str) -> None:
-    row = drawn({}, seed=3, count=24)
-    changed = [replace(s, **{trait: "other"}) if k >= 20 else s for k, s in enumerate(row)]
+    row, other = drawn({}, seed=3, count=24), dict[str, Any]({trait: "other"})
+    changed = [replace(s, **other) if k >= 20 else s for k, s in enumerate(row)]
     found = study_drift(changed)
     assert all(watched.at == (20, 21, 22, 23) for watched in found.watched)
     assert (found.verdict_change if trait == "verdict" else found.alarm) == 20
-    inside = [replace(s, **{trait: "other"}) if k >= 19 else s for k, s in enumerate(row)]
+    inside = [replace(s, **other) if k >= 19 else s for k, s in enumerate(row)]
     same = study_drift(inside)
     assert (same.verdict_change, same.causes) == (None, ())
 
