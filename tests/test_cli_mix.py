@@ -351,3 +351,12 @@ def test_the_fibre_is_given_in_exactly_one_way(
     status, out, err = run(capsys, *ACRYLIC, "--target", "0.35", "--fibre", "basalt", *more)
     assert (status, out) == (2, "")
     assert err.startswith("give the fibre in one way: --dry-fabric GRAMS")
+
+
+def test_a_promoter_that_is_not_needed_is_no_line_for_the_scale(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    for share, count in (("0", 0), ("0.5", 1)):
+        _, out, _ = run(capsys, *WEIGHED, "--promoter", share)
+        amounts = out.split("\nSums\n")[0].splitlines()
+        assert sum(line.split()[:1] == ["promoter"] for line in amounts) == count

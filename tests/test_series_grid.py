@@ -76,3 +76,9 @@ def test_brim_and_lock_take_their_cells_from_the_thirds() -> None:
     assert (counts["brim"], counts["lock"]) == (3 * 36, 4 * 36)
     thirds = [counts[f"{third} centre"] for third in ("proximal", "middle", "distal")]
     assert thirds == [12 * 12, 15 * 12, 11 * 12]
+
+
+def test_on_a_short_part_the_brim_takes_what_is_lock_too() -> None:
+    made = grid()
+    short = disjoint_zones(replace(made, lock=made.lock | made.brim))
+    assert (int(short["brim"].sum()), int(short["lock"].sum())) == (3 * 36, 4 * 36)
