@@ -107,3 +107,10 @@ def test_what_is_plausible_is_allowed_to_its_ends_and_said(
     assert [parse(f"{end}", kind, "--value") for end in (low, high)] == [low, high]
     with pytest.raises(UsageError, match=f"is not plausible .*allowed are {low:g} to {high:g}"):
         parse(f"{high * 1.01:.3f}", kind, "--value")
+
+
+def test_where_a_unit_was_typed_no_other_is_guessed() -> None:
+    with pytest.raises(UsageError) as refused:
+        parse("12 mm", LENGTH, "--length")
+    assert "meant" not in str(refused.value)
+    assert "12 mm is not plausible for the part's length; allowed are 50 to" in str(refused.value)
