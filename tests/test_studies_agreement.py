@@ -29,6 +29,7 @@ def test_an_open_packages_attribute_set_comes_out_of_its_table(tmp_path: Path) -
     assert (found.parts, found.against, found.misses) == (15, "standard", None)
     kappas = {pair.second: pair.kappa.value for pair in found.pairs if pair.first == "standard"}
     assert kappas == pytest.approx({"EG": 0.612903, "BL": 0.492308, "MH": 0.264151}, abs=1e-6)
+    assert all(pair.weighted is None for pair in found.pairs), "two words have no near miss"
     assert found.pooled is not None
     assert found.pooled.kappa.items == 135
     assert found.pooled.kappa.value == pytest.approx(0.466667, abs=1e-6)
@@ -206,3 +207,10 @@ def test_misses_are_told_in_the_tables_words_by_a_bound_that_holds(
     ]
     (caution,) = summarise_agreement(study(tmp_path, *rows)).cautions
     assert caution == f"{says}; at most 19 % of parts like these, with 95 % confidence."
+
+
+@pytest.mark.parametrize(("parts", "are_few"), [(29, True), (30, False)])
+def test_thirty_parts_are_enough_to_rank_by(tmp_path: Path, parts: int, are_few: bool) -> None:
+    states = ("sg" * 15)[:parts]
+    rows = [*rated(states, "Ann"), *rated("gs" + states[2:], "Ben")]
+    assert (f"{parts} parts are few" in study(tmp_path, *rows).sentence) is are_few

@@ -131,3 +131,17 @@ def test_methods_of_which_one_finds_no_error_at_all_are_told_apart_in_words(tmp_
     found = study_repeatability(written(tmp_path, HEAD, *rows))
     assert found.by_range.categories is None
     assert "no limit of ndc by average and range, ndc 3 by analysis of variance" in found.caution
+
+
+@pytest.mark.parametrize(("parts", "are_few"), [(9, True), (10, False)])
+def test_ten_parts_are_common_practice(tmp_path: Path, parts: int, are_few: bool) -> None:
+    """AIAG's own study has ten."""
+    kept = ("part", *map(str, range(1, parts + 1)))
+    lines = [line for line in gauge_lines() if line.split(",")[0] in kept]
+    found = study_repeatability(written(tmp_path, *lines))
+    assert (f"{parts} parts are few" in found.caution) is are_few
+
+
+def test_the_width_holds_photos_by_anyone(tmp_path: Path) -> None:
+    """Persons 0.4 apart, photos 0.01: two spreads of the persons, and not of one's photos."""
+    assert drawn(tmp_path, 0.01, 0.4, 1.0).within > 0.4
