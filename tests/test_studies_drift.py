@@ -346,3 +346,11 @@ def test_what_hides_the_surface_is_left_out_and_what_spoils_the_photo_is_not(
     )
     values = shifts_of_records([("1.json", replace(made, cells=cells))])[0].values
     assert values["visibility"] == pytest.approx(0.1 if is_hidden else 0.3)
+
+
+def test_a_colour_may_be_below_0_and_nothing_else(tmp_path: Path) -> None:
+    """A light bluer than red; the other quantities are sizes."""
+    (shift,) = shifts_of_table(written(tmp_path, "taken,colour", "2026-03-01,-0.4"))
+    assert shift.values == {"colour": -0.4}
+    with pytest.raises(TableError, match="blur"):
+        shifts_of_table(written(tmp_path, "taken,blur", "2026-03-01,-0.4"))
