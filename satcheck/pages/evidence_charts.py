@@ -4,20 +4,22 @@ from collections.abc import Mapping, Sequence
 from html import escape
 
 from satcheck.calibration.evidence import ZoneEvidence
-from satcheck.model import Label
+from satcheck.model import SCALE, Label
 from satcheck.statistics.roc import Roc
 
 CLASSES = (Label.STARVED, Label.GOOD, Label.RICH)
+"""Always drawn; lean and heavy only where a zone is labelled so."""
 WIDTH, LEFT, RIGHT, ROW = 360, 58, 12, 44
 INK, QUIET = "#14212b", "#51606b"
 SHORT = {"starved/lean": "lean", "lean/good": "good", "good/heavy": "heavy", "heavy/rich": "rich"}
 
 
 def distributions(rows: Sequence[ZoneEvidence], bounds: Mapping[str, float]) -> str:
-    """Return the zones' saturation indices, one line a class, with the bounds across."""
-    height = ROW * len(CLASSES) + 58
+    """Return the zones' saturation indices, one line a label, with the bounds across."""
+    labels = [one for one in SCALE if one in CLASSES or any(row.label is one for row in rows)]
+    height = ROW * len(labels) + 58
     drawn = [_bound(name, value, k, height) for k, (name, value) in enumerate(bounds.items())]
-    for line, label in enumerate(CLASSES):
+    for line, label in enumerate(labels):
         y = 34 + ROW * line + ROW / 2
         drawn.append(_text(LEFT - 6, y + 4, label.word, "end"))
         drawn.append(_line(LEFT, y, WIDTH - RIGHT, y, QUIET, 0.5))
@@ -25,7 +27,7 @@ def distributions(rows: Sequence[ZoneEvidence], bounds: Mapping[str, float]) -> 
     for value, word in ((-1, "-1 dry"), (0, "0"), (1, "1 full")):
         anchor = {-1: "start", 0: "middle", 1: "end"}[value]
         drawn.append(_text(_x(value), height - 6, word, anchor))
-    return _svg(height, drawn, "Saturation index of the labelled zones, by class")
+    return _svg(height, drawn, "Saturation index of the labelled zones, by label")
 
 
 def curve(found: Roc) -> str:
