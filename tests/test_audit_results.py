@@ -113,6 +113,59 @@ def test_the_json_holds_what_the_tables_hold(found: Summary) -> None:
     assert {part["part"] for part in plain["parts"]} == {part.part for part in found.parts}
 
 
+def test_a_long_list_says_how_much_of_it_stands_in_the_files() -> None:
+    """61 parts, each with another part's card and two copies: 60 of each list are printed."""
+    parts = [
+        part_of(f"P{k}", photo_of(f"P{k}", card=CardFacts(part="X"), copies=(f"{k}.png",)))
+        for k in range(61)
+    ]
+    lines = text(summarise(parts)).splitlines()
+    assert sum(line.split()[:1] == [f"P{k}"] for k in range(61) for line in lines) == 60
+    assert sum(line.startswith("Mind: ") for line in lines) == 60
+    assert sum(line.startswith("The same file twice") for line in lines) == 60
+    assert [line for line in lines if line.startswith("... ")] == [
+        "... 1 more in parts.csv", "... 1 more in photos.csv", "... 1 more in audit.json",
+    ]  # fmt: skip
+
+
+def test_photos_nearly_the_same_under_two_parts_are_told_from_those_of_one() -> None:
+    a, b = (photo_of("1", path=path, likeness=7) for path in ("a.jpg", "b.jpg"))
+    one, two = summarise([part_of("1", a, b)]), summarise([part_of("1", a), part_of(
+        "2", photo_of("2", path="b.jpg", likeness=7))])  # fmt: skip
+    assert "Nearly the same photo: a.jpg, b.jpg" in text(one)
+    assert "Nearly the same photo UNDER DIFFERENT PARTS: a.jpg, b.jpg" in text(two)
+
+
+def test_the_tables_say_what_of_a_part_was_not_seen_and_where_a_time_is_from() -> None:
+    photos = [
+        photo_of("1", path="a", view="lateral", is_when_recorded=True),
+        photo_of("1", Label.NOT_JUDGED, path="b", view="medial", share_judged=0.0,
+                 reasons={"glare": 0.75, "edge": 0.25}),
+    ]  # fmt: skip
+    found = summarise([part_of("1", *photos)])
+    (part,) = csv.DictReader(io.StringIO(parts_csv(found)))
+    assert (part["photos"], part["views"]) == ("2", "lateral, medial")
+    assert part["views_without_photo"] == "anterior, posterior"
+    rows = list(csv.DictReader(io.StringIO(photos_csv(found))))
+    assert [row["when_from"] for row in rows] == ["record", "photo"]
+    assert rows[1]["why_not_judged"] == "glare 75 %, edge 25 %"
+    assert [row["zone lock"] for row in rows] == ["good", "not judged"]
+
+
+def test_the_json_says_since_which_part_a_quantity_has_moved() -> None:
+    """Nothing of part 30 to 39 is judged but a tenth; before, all but a fiftieth and less."""
+    parts = [
+        part_of(f"P-{k}", photo_of(f"P-{k}", when=f"2026-03-{k + 1:02}T08:00:00", reasons={},
+                                   share_judged=0.1 if k >= 30 else 1 - 0.01 * (k % 3)))
+        for k in range(40)
+    ]  # fmt: skip
+    plain = as_json(summarise(parts))
+    assert plain["share_judged"] == pytest.approx((10 * 0.1 + 30 - 10 * 0.03) / 40)
+    (moved,) = (one for one in plain["trends"] if one["quantity"] == "share judged")
+    assert (moved["moved_since"], moved["baseline"], moved["technician"]) == ("P-30", 20, None)
+    assert moved["limits"][0] < 0.99 < moved["limits"][1]
+
+
 def test_the_terminal_lists_failing_parts_first_and_the_unread_last(found: Summary) -> None:
     lines = text(found).splitlines()
     assert lines[0] == "26 parts in 26 photos: 7 fail, 19 pass, 0 not judged."
@@ -128,6 +181,18 @@ def test_no_name_becomes_markup_on_the_page(found: Summary) -> None:
     assert page.count("data:image/jpeg;base64,") == 26
     assert 'src="http' not in page
     assert "http" not in page.replace("http://www.w3.org", "")
+
+
+@pytest.mark.parametrize(
+    ("parts", "rings", "limits"), [(3, False, False), (10, True, False), (24, True, True)]
+)
+def test_the_page_explains_of_its_trends_what_is_drawn(
+    parts: int, rings: bool, limits: bool
+) -> None:
+    """Of three parts no trend is drawn, of ten none has limits: both were explained."""
+    page = page_of(summarise(month(parts)))
+    assert ("<circle" in page) == ("Rings: each part" in page) == rings
+    assert ("<polyline" in page) == ("Broken lines: its limits." in page) == limits
 
 
 def test_a_name_that_looks_like_a_picture_s_place_stays_a_name() -> None:

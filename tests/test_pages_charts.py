@@ -17,7 +17,7 @@ from study_tables import gauge_lines, kappa_lines, written
 from satcheck.audit.rows import PartRow
 from satcheck.audit.summary import pareto, trend
 from satcheck.calibration.evidence import ZoneEvidence
-from satcheck.model import Label
+from satcheck.model import SCALE, Label
 from satcheck.pages.audit_charts import pareto_chart, reasons_chart, trend_chart
 from satcheck.pages.calibration import is_miss, worst_misses
 from satcheck.pages.drift import drift_chart
@@ -89,6 +89,31 @@ def test_bars_of_the_reasons_are_as_long_as_their_shares() -> None:
     assert reasons_chart({"edge": 0.0004}) == ""
 
 
+def test_all_reasons_are_drawn_and_add_up_to_what_was_not_judged() -> None:
+    """Of nine that each hide a twentieth, the ninth was left out of 45 %."""
+    bars = marks_of(reasons_chart({f"reason {k}": 0.05 for k in range(9)}), "rect")
+    assert [bar.words for bar in bars] == [f"reason {k}: 5 %" for k in range(9)]
+
+
+def test_the_limits_of_a_trend_stand_at_their_values_from_the_first_part_judged_by_them() -> None:
+    """NIST/SEMATECH 6.3.2.4: target and target +- width sd sqrt(weight / (2 - weight))."""
+    found = trend(month(40), "share", moved)
+    assert found.chart is not None
+    svg = trend_chart(found)
+    rings, lines = marks_of(svg, "circle"), marks_of(svg, "line")
+    slope, zero = straight([(moved(part), ring.at["cy"])
+                            for part, ring in zip(month(40), rings, strict=True)])  # fmt: skip
+    level = found.chart.level
+    half = 3.3 * level.sd * math.sqrt(0.2 / 1.8)
+    dashed = [mark for mark in lines if mark.said.get("stroke-dasharray") == "5 3"]
+    assert [mark.at["y1"] for mark in dashed] == pytest.approx(
+        [zero + slope * (level.target - half), zero + slope * (level.target + half)], abs=0.2
+    )
+    assert all(rings[19].at["cx"] < mark.at["x1"] < rings[20].at["cx"] for mark in dashed)
+    (target,) = (mark for mark in lines if mark.at["stroke-width"] == 0.7)
+    assert target.at["y1"] == pytest.approx(zero + slope * level.target, abs=0.2)
+
+
 def moved(part: PartRow) -> float:
     """Return a value that goes up by a hundred times its spread at part 30."""
     at = int(part.part[2:])
@@ -136,6 +161,18 @@ def test_zones_stand_at_their_index_on_the_line_of_their_label() -> None:
     middle = (dots[0].at["cx"] + dots[1].at["cx"]) / 2
     assert bounds == pytest.approx([middle, dots[1].at["cx"]], abs=0.1)
     assert (said["lean from"].at["x"], said["good from"].at["x"]) == pytest.approx(bounds, abs=4)
+
+
+def test_a_zone_labelled_lean_or_heavy_stands_on_a_line_of_its_own() -> None:
+    """They were left out of a picture that said it showed every labelled zone."""
+    rows = [replace(ROW, part=label.word, label=label, called=label, index=0.2) for label in SCALE]
+    svg = distributions(rows, {})
+    said, dots = words(svg), {mark.words: mark for mark in marks_of(svg, "circle")}
+    assert len(dots) == 5
+    for label in SCALE:
+        dot = dots[f"a.png, lock (part {label.word})"]
+        assert dot.at["cy"] == pytest.approx(said[label.word].at["y"], abs=16)
+    assert "lean" not in words(distributions(rows[:1], {}))
 
 
 def test_a_dot_agrees_a_cross_does_not_and_a_ring_was_not_judged() -> None:

@@ -37,7 +37,7 @@ def pareto_chart(zones: Sequence[ZoneCount]) -> str:
 
 def reasons_chart(reasons: Mapping[str, float]) -> str:
     """Return what kept the parts from judgement, as shares of all that was seen."""
-    shown = [(word, share) for word, share in reasons.items() if share >= 0.001][:8]
+    shown = [(word, share) for word, share in reasons.items() if share >= 0.001]
     if not shown:
         return ""
     most = shown[0][1]
