@@ -293,6 +293,18 @@ def test_a_pick_that_cannot_be_shown_is_named(
         build_lesson(specimens, [pick], shop.calibration, "Drawn.")
 
 
+def test_a_decision_on_a_part_that_is_hardly_labelled_is_refused(
+    shop: DrawnShop, specimens: tuple[Specimen, ...]
+) -> None:
+    """Its right answer was that too little of the part was judged to plan."""
+    cells = specimens[0].cells
+    truth = np.where(cells.part, np.where(cells.lock, Label.RICH, Label.NOT_JUDGED), Label.OUTSIDE)
+    barely = replace(specimens[0], truth=truth.astype(np.uint8))
+    pick = Pick("decide", "0.png", "basalt", None, "")
+    with pytest.raises(UsageError, match=r"pick 0\.png: .* too little .*; 25 % of it and more is"):
+        build_lesson([barely], [pick], shop.calibration, "Drawn.")
+
+
 def test_notes_reach_the_learner(shop: DrawnShop, specimens: tuple[Specimen, ...]) -> None:
     picks = [replace(p, note="Look at the gap.") for p in propose(specimens)]
     made = build_lesson(specimens, picks, shop.calibration, "Drawn.")

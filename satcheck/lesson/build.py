@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from satcheck.calibration.file import Calibration
 from satcheck.errors import UsageError
+from satcheck.judgement.verdict import ENOUGH
 from satcheck.lesson.choice import Exercise
 from satcheck.lesson.crops import best_spot, contrast, cut, exposed, jpeg, spoiled
 from satcheck.lesson.model import Decision, Fibre, Grid, Lesson, Pair, Search, Stop
@@ -18,6 +19,7 @@ from satcheck.lesson.specimens import Specimen
 from satcheck.lesson.texts import PRACTICE, TRICKS, capital
 from satcheck.model import SCALE, Label
 from satcheck.rejudging import redrawn
+from satcheck.report import whole_percent
 from satcheck.stringing.plan import Plan, plan
 
 LONG_SIDE = 640
@@ -42,7 +44,8 @@ def build_lesson(
     Raises
     ------
     UsageError
-        If a pick names a photo that is not among the specimens, or a state that it does not show.
+        If a pick names a photo that is not among the specimens, a state that it does not show, or
+        a part of which too little is labelled to decide by.
     """
     by_name = {s.name: s for s in specimens}
     chosen = [(p, _known(p, by_name)) for p in picks if p.use]
@@ -186,6 +189,11 @@ def _decision(number: int, pick: Pick, specimen: Specimen) -> Decision:
         known.astype(np.uint8), cells.to_photo * photo.scale, specimen.inspection.labels
     )
     found = plan(replace(specimen.inspection, labels=drawn), MINUTES)
+    if found.state == "not judged":
+        raise UsageError(
+            f"pick {pick.photo}: its labels tell too little of the part to decide by; "
+            f"{whole_percent(ENOUGH)} of it and more is allowed"
+        )
     options = _options(found)
     answer = options[0]
     turned = options[number % len(options) :] + options[: number % len(options)]

@@ -43,16 +43,17 @@ class Spot:
 
 
 def best_spot(specimen: Specimen, label: Label) -> Spot | None:
-    """Return where a piece shows a state best, None where the state fills no square half.
+    """Return where a piece shows a state best, of those it fills half; None where there is none.
 
     What counts: how far the state fills the piece's middle, then little doubt, no shade or
     mirrored lamp, no background in the whole piece, and a visibility typical of the state.
     """
     cells = specimen.cells
     here = (specimen.truth == label) & np.isfinite(cells.visibility)
-    if not here.any():
-        return None
     fill = _mean(here, 2 * REACH + 1)
+    allowed = here & (fill >= 0.5)
+    if not allowed.any():
+        return None
     around = 2 * WHOLE + 1
     typical = float(np.median(cells.visibility[here]))
     odd = np.abs(np.nan_to_num(cells.visibility) / max(typical, 1e-6) - 1)
@@ -62,9 +63,7 @@ def best_spot(specimen: Specimen, label: Label) -> Spot | None:
         - 0.5 * _mean(_unlike(cells.cues["light"], here), around)
         - 0.1 * np.minimum(odd, 1)
     )
-    row, column = np.unravel_index(int(np.argmax(np.where(here, merit, -np.inf))), here.shape)
-    if fill[row, column] < 0.5:
-        return None
+    row, column = np.unravel_index(int(np.argmax(np.where(allowed, merit, -np.inf))), here.shape)
     near = np.zeros_like(here)
     near[max(0, row - REACH) : row + REACH + 1, max(0, column - REACH) : column + REACH + 1] = True
     seen = float(np.median(cells.visibility[near & here]))

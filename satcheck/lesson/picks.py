@@ -26,6 +26,9 @@ LEAST, ODD = 1e-3, 0.5
 """Visibility that counts as none, and the weight of an unusual one (own rule)."""
 EVEN = 0.9
 """Share of good from which a part is an example of when to stop (own rule)."""
+KNOWN = 0.3
+"""Share of a part that must be labelled to ask what to do with it: above the quarter that a plan
+needs (own rule)."""
 
 
 @dataclass(frozen=True)
@@ -82,8 +85,9 @@ def _find(fibre: str, own: Sequence[Specimen]) -> list[Pick]:
 
 def _decide(fibre: str, own: Sequence[Specimen]) -> list[Pick]:
     """Return photos with much to move, and the most even one: it is best left alone."""
-    ranked = sorted((s for s in own if _urgent(s) > 0), key=_both, reverse=True)[:DECISIONS]
-    even = [s for s in own if _share(s, Label.GOOD) > EVEN]
+    known = [s for s in own if np.isin(s.truth[s.cells.part], SCALE).mean() >= KNOWN]
+    ranked = sorted((s for s in known if _urgent(s) > 0), key=_both, reverse=True)[:DECISIONS]
+    even = [s for s in known if _share(s, Label.GOOD) > EVEN]
     ranked += [max(even, key=lambda s: _share(s, Label.GOOD))] if even else []
     return [Pick("decide", s.name, fibre, None, "clearest") for s in ranked]
 
