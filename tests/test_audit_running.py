@@ -227,6 +227,19 @@ def test_a_photo_that_changes_meanwhile_is_not_recorded_under_its_old_name(
     assert inspections(audit) == []
 
 
+def test_no_verdict_is_drawn_over_a_photo_that_changed_since_it_was_judged(
+    copy: Audit, photos: Path, tmp_path: Path
+) -> None:
+    """The record's picture was lost; what lay under its name by then was drawn as judged."""
+    shutil.copy(photos / "lone.png", tmp_path / "lone.png")
+    (found,) = gather([tmp_path / "lone.png"]).photos
+    picture_path(copy, found).unlink()
+    shutil.copy(photos / "4711" / "lateral.png", tmp_path / "lone.png")
+    *_, last = run(copy, [found], here(copy.bounds))
+    assert [problem.sentence for problem in last.problems] == ["changed while the audit ran"]
+    assert not picture_path(copy, found).exists()
+
+
 def test_a_full_disk_is_one_sentence_and_harms_nothing(
     copy: Audit, photos: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -5,6 +5,7 @@ sha256 under this calibration, fibre and version that nothing corrects; a pictur
 names that record. So an audit that was stopped, or killed, goes on where it was.
 """
 
+import hashlib
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -160,6 +161,10 @@ def _tasks(audit: Audit, left: Sequence[Found], standing: Standing) -> Iterator[
             standing.problems.append(Problem(str(found.path), sentence))
             standing.done += 1
             continue
+        if hashlib.sha256(data).hexdigest() != found.sha256:
+            standing.problems.append(Problem(str(found.path), "changed while the audit ran"))
+            standing.done += 1
+            continue
         entry = judged_entry(audit, found)
         record = None if entry is None else _record(entry)
         yield Task(
@@ -219,8 +224,6 @@ def _keep(audit: Audit, found: Found, result: Done | Refused | Lost, standing: S
     elif isinstance(result, Refused):
         name = f"{found.path.name}: "
         standing.problems.append(Problem(str(found.path), result.sentence.removeprefix(name)))
-    elif result.draft is not None and result.draft.body["photo"] != found.sha256:
-        standing.problems.append(Problem(str(found.path), "changed while the audit ran"))
     else:
         _write(picture_path(audit, found), result.picture)
         if result.draft is not None:
