@@ -385,8 +385,11 @@ def test_bent_card_is_a_problem() -> None:
 
 def test_implausible_scale_is_a_problem(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("satcheck.card.find.PHOTO_SIDES", (60.0, 100.0))
-    problem = find_cards(photo(seen(Pose()))).problem
-    assert problem == "By the card the photo would be 200 mm wide: its scale is implausible."
+    upright = np.ascontiguousarray(np.rot90(photo(seen(Pose()))))
+    problem = find_cards(upright).problem
+    assert problem == (
+        "By the card the photo's longer side would be 200 mm: its scale is implausible."
+    )
 
 
 @pytest.mark.parametrize("pose", [Pose(), Pose(scale=5, roll=60, tilt=40, x=300)])

@@ -209,7 +209,10 @@ def _problem(
     for card in cards:
         side = photo_side / card.px_per_mm
         if not PHOTO_SIDES[0] <= side <= PHOTO_SIDES[1]:
-            return f"By the card the photo would be {side:.0f} mm wide: its scale is implausible."
+            return (
+                f"By the card the photo's longer side would be {side:.0f} mm: its scale is "
+                "implausible."
+            )
         if card.residual > MAX_BENDING:
             return "The card is bent, or its print is distorted; lay it flat."
         if card.is_screen:
