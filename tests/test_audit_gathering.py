@@ -44,8 +44,18 @@ def test_the_part_is_named_by_the_file_then_by_its_folder(
 
 def test_a_name_reads_alike_however_its_accents_were_written(tmp_path: Path) -> None:
     for form in ("NFC", "NFD"):
-        put(tmp_path / form / f"{unicodedata.normalize(form, 'Müller-7')}_anterior.jpg")
-    assert len({found.fallback for found in gather([tmp_path]).photos}) == 1
+        name = unicodedata.normalize(form, "Müller-7")
+        put(tmp_path / form / f"{name}_anterior.jpg")
+        put(tmp_path / form / f"{name}.jpg")
+        put(tmp_path / form / name / "1.jpg")
+    for found in gather([tmp_path / "NFC", tmp_path / "NFD"]).photos:
+        assert found.fallback == unicodedata.normalize("NFC", "Müller-7")
+
+
+def test_a_photo_that_is_named_by_itself_is_of_no_folder(tmp_path: Path) -> None:
+    """Its folder was not asked for: other photos in it may be of other parts."""
+    (found,) = gather([put(tmp_path / "March" / "IMG_1.jpg")]).photos
+    assert (found.fallback, found.fallback_from) == ("IMG_1", "photo alone")
 
 
 def test_links_in_circles_end_and_each_file_is_found_once(tmp_path: Path) -> None:

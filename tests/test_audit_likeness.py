@@ -26,6 +26,16 @@ def test_a_picture_that_grows_brighter_to_the_right_has_all_bits_set() -> None:
     assert difference_hash(ramp) == 2**63 - 1
 
 
+def test_a_picture_without_shades_has_no_bit_set() -> None:
+    assert difference_hash(np.full((8, 9), 90.0)) == 0
+
+
+def test_three_of_64_bits_may_differ_and_four_may_not() -> None:
+    """Saved again, a photo differs by 1 bit at most; two photos differ by 10 and more."""
+    assert near_groups({"a": 0, "b": 0b111}) == (("a", "b"),)
+    assert near_groups({"a": 0, "b": 0b1111}) == ()
+
+
 def test_another_shape_is_refused() -> None:
     with pytest.raises(ValueError, match="allowed"):
         difference_hash(np.zeros((9, 8)))

@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from audits import month, part_of, photo_of
+from scipy.stats import hypergeom
 
 from satcheck.audit.rows import PartRow, part_rows
 from satcheck.audit.summary import FEWEST, pareto, second_look, statement, summarise, trend
@@ -139,6 +140,41 @@ def test_the_sentences_count_what_there_is() -> None:
     assert outcome_sentence(found) == "2 parts in 2 photos: 1 fail, 1 pass, 0 not judged."
     assert judged_sentence(found) == "Not judged: 27 % of the parts as seen (glare 26 %)."
     assert pareto_sentence(summarise([part_of("1")])) == "No judged zone is starved."
+
+
+def test_of_the_reasons_the_four_that_hide_most_are_named_from_half_a_per_cent_on() -> None:
+    reasons = {"edge": 0.1, "glare": 0.3, "veil": 0.02, "too dark": 0.03, "focus": 0.01}
+    bad = photo_of("1", share_judged=0.54, reasons={**reasons, "shake": 0.004})
+    assert judged_sentence(summarise([part_of("1", bad)])) == (
+        "Not judged: 46 % of the parts as seen "
+        "(glare 30 %, edge 10 %, too dark 3 %, veil 2 % and 1 more)."
+    )
+
+
+def test_only_zones_as_rarely_starved_as_the_last_named_count_as_its_ties() -> None:
+    """Lock in 3 parts, brim in 2, then two zones in 1 each: one more as often as the last."""
+    zones = ("lock", "brim", "distal left", "distal right")
+    parts = [
+        part_of(str(k), photo_of(str(k), STARVED, dict.fromkeys(zones[:count], STARVED)))
+        for k, count in enumerate((4, 2, 1))
+    ]
+    said = pareto_sentence(summarise(parts))
+    assert said.startswith("Starved most often: lock (3 of 3 parts), brim (2 of 3 parts), distal ")
+    assert said.endswith("(1 of 3 parts); 1 more zone as often as the last.")
+
+
+def test_the_view_is_told_of_several_photos_and_not_of_the_only_one() -> None:
+    """Another photo may show the zone otherwise; of one there is no other."""
+    bad = photo_of("1", STARVED, {"lock": STARVED}, view="lateral")
+    assert part_of("1", bad).where == "starved lock"
+    assert part_of("1", bad, photo_of("1", path="b")).where == "starved lateral: lock"
+
+
+def test_beside_the_scale_stands_the_worst_photo() -> None:
+    photos = [photo_of("1", path="a"), photo_of("1", STARVED, {"lock": STARVED}, path="b")]
+    asked = []
+    part_rows(photos, lambda part, worst: asked.append((part, worst.photo.name)))
+    assert asked == [("1", "b")]
 
 
 def test_the_reasons_add_up_to_what_was_not_judged_however_many_photos_a_part_has() -> None:
@@ -311,6 +347,8 @@ def test_the_second_look_says_how_many_may_be_wrong() -> None:
     assert "Of the 60 that pass, look at 20 " in sampled[1]
     assert "Where at most 1 are found starved or rich, the lot stands" in sampled[1]
     assert "Of the 3 that pass, look at all" in second_sentences(second_look(month(4)), 1, 0)[1]
+    passes = [wrong for wrong in range(61) if hypergeom(60, wrong, 20).cdf(1) >= 0.1]
+    assert f"With {max(passes)} of the 60 wrong it still passes" in sampled[1]
     zero = second_sentences(second_look(month(10)), 3, 0)[1]
     assert "look at 5 " in zero
     assert "Where none is found starved or rich" in zero
