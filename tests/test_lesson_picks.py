@@ -84,10 +84,10 @@ def test_a_state_is_shown_where_it_is_not_spoiled() -> None:
 def test_a_place_large_enough_is_found_though_a_smaller_one_is_clearer() -> None:
     """The larger patch lies in glare; the smaller, which shows too little, was the only one tried.
 
-    Patches of 13 and of 8 cells a side, in a square of 13: all of it, and 64 of 169.
+    Patches of 12 and of 9 cells a side, in a square of 13: 144 of 169, less a half, and 81.
     """
     shape = (80, 80)
-    large, small = place(shape, 4, 4, 13, 13), place(shape, 56, 56, 8, 8)
+    large, small = place(shape, 14, 14, 12, 12), place(shape, 60, 60, 9, 9)
     made = specimen("two", GOOD, GOOD, GOOD)
     truth = np.full(shape, GOOD, np.uint8)
     truth[large | small] = RICH
@@ -95,7 +95,7 @@ def test_a_place_large_enough_is_found_though_a_smaller_one_is_clearer() -> None
     two = Specimen(**vars(made) | {"cells": grid(shape, reasons=glare), "truth": truth})
     spot = best_spot(two, RICH)
     assert spot is not None
-    assert (spot.row, spot.column) == pytest.approx((10, 10), abs=4)
+    assert (spot.row, spot.column) == pytest.approx((20, 20), abs=4)
     truth[large] = GOOD
     assert best_spot(two, RICH) is None
 
