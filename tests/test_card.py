@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from satcheck.card import markers as card_markers
 from satcheck.card.find import Card, CardSighting, find_cards
+from satcheck.card.greys import Exposure
 from satcheck.card.layout import IDS_PER_DESIGN, LAYOUT, Rect, marker_dictionary
 from satcheck.card.markers import jacobian, project
 from satcheck.card.sheet import write_card
@@ -258,7 +259,9 @@ def test_part_number_is_read_and_absent_without_one() -> None:
     assert only_card(find_cards(photo(seen(Pose(), part=None)))).part is None
 
 
-@pytest.mark.parametrize(("scale", "is_plausible"), [(0.96, True), (1.02, True), (0.71, False)])
+@pytest.mark.parametrize(
+    ("scale", "is_plausible"), [(0.91, True), (1.09, True), (0.89, False), (1.11, False)]
+)
 def test_printed_scale_makes_true_millimetres(scale: float, is_plausible: bool) -> None:
     sighting = find_cards(photo(seen(Pose())), printed_scale=scale)
     card = only_card(sighting)
@@ -285,6 +288,20 @@ def test_card_of_another_design_is_named_and_not_read(design: int) -> None:
     assert sighting.cards == ()
     assert sighting.problem is not None
     assert f"is of design {design}, this version reads design {LAYOUT.design}" in sighting.problem
+
+
+def test_one_marker_of_another_design_is_taken_for_chance() -> None:
+    scene = np.full((HEIGHT, WIDTH), 200, np.uint8)
+    number = IDS_PER_DESIGN * (LAYOUT.design + 1)
+    scene[300:420, 300:420] = cv2.aruco.generateImageMarker(marker_dictionary(), number, 120)
+    assert find_cards(np.repeat(scene[..., None], 3, axis=2)) == CardSighting((), None)
+
+
+def test_the_exposure_at_a_reflectance_is_the_curves_there() -> None:
+    """A tone curve that is a power law: 0.8 r^1.2, at 0.3 as anywhere of slope 1.2."""
+    greys = np.array([0.05, 0.15, 0.4, 1.0])
+    exposure = Exposure(greys, 0.8 * greys**1.2, 0.8, 1.2, 0.0)
+    assert exposure.local(0.3) == pytest.approx((0.8 * 0.3**1.2, 1.2))
 
 
 @pytest.mark.parametrize(
