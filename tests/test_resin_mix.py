@@ -188,6 +188,8 @@ def test_the_least_share_that_sets_anything_is_allowed() -> None:
         ("epoxy", 0.25, None, "where the data sheet says 25 %, enter that number"),
         ("1.18", 5.0, None, ""),
         ("1.18", 5.1, None, "A peroxide at that share runs away hot"),
+        ("1.18", 0.25, None, "are very few: it may never set"),
+        ("1.18", 0.0, None, "laminating resin does not set without"),
         ("acrylic", 3.0, 5.0, ""),
         ("acrylic", 3.0, 5.1, "5.1 parts of promoter on 100 are very many"),
     ],

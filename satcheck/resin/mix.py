@@ -285,9 +285,10 @@ def _on_hardener(parts: float | None, resin: str) -> str | None:
     """Say what is doubtful of a hardener, parts per 100 of resin by mass."""
     if parts is None:
         return "Hardener not given: take it from the resin's data sheet, by mass."
-    if parts == 0 and resin in HARDENED:
+    if parts == 0:
+        named = resin if resin in HARDENED else "laminating resin"  # else by its density alone
         return (
-            f"No hardener: {resin} does not set without, unless light sets it. Read the data sheet."
+            f"No hardener: {named} does not set without, unless light sets it. Read the data sheet."
         )
     if parts > MUCH_PEROXIDE and resin in PEROXIDE_CURED:
         return (
@@ -299,11 +300,11 @@ def _on_hardener(parts: float | None, resin: str) -> str | None:
             f"{parts:g} parts of hardener on 100 are right for some epoxies only. "
             "A peroxide at that share runs away hot: read the data sheet again."
         )
-    if not 0 < parts < LITTLE_HARDENER:
+    if parts >= LITTLE_HARDENER:
         return None
     # A hundred times as much is an epoxy's share; of a peroxide it would run away hot.
-    if resin in PEROXIDE_CURED:
-        what = "it may never set: read the data sheet again."
-    else:
+    if resin == "epoxy":
         what = f"where the data sheet says {100 * parts:g} %, enter that number."
+    else:
+        what = "it may never set: read the data sheet again."
     return f"{parts:g} parts of hardener on 100 are very few: {what}"
