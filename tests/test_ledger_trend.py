@@ -3,15 +3,18 @@
 from collections import Counter
 from datetime import datetime
 from pathlib import Path
+from typing import Any
 
 import pytest
 from ledgers import clock_from, inspect, note
 
 from satcheck.errors import UsageError
+from satcheck.ledger import index
 from satcheck.ledger.book import Ledger, open_ledger
-from satcheck.ledger.index import rebuild_index
+from satcheck.ledger.entries import Entry
 from satcheck.ledger.search import Search
 from satcheck.ledger.trend import trend
+from satcheck.ledger.verifying import verify
 from satcheck.model import Label
 
 
@@ -78,9 +81,28 @@ def test_the_index_made_again_is_the_same(ledger: Ledger) -> None:
     with ledger.writing() as db:
         db.execute("UPDATE lookup SET part = 'wrong', superseded = 0")
         db.execute("DELETE FROM tally")
-    with ledger.writing() as db:
-        rebuild_index(db)
+    ledger.reindex()
     assert [ledger.read(sql) for sql in tables] == before
+
+
+def test_others_record_while_the_index_is_made_again(
+    ledger: Ledger, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What they say then is indexed too, and what they correct then counts no more."""
+    first = ledger.find(Search(kind="inspection"), limit=None)[-2]
+    looked_up, said = index.lookup_line, list[Entry]()
+
+    def record_meanwhile(*args: Any, **more: Any) -> tuple[Any, ...]:
+        if not said:
+            said.append(first)
+            said.append(other.append(note("meanwhile", corrects=first.id)))
+        return looked_up(*args, **more)
+
+    monkeypatch.setattr(index, "lookup_line", record_meanwhile)
+    with open_ledger(ledger.path, clock_from("2027-01-01"), patience=0.0) as other:
+        ledger.reindex()
+    assert said[-1] in ledger.find(Search(kind="note"))
+    assert verify(ledger).index_agrees
 
 
 def test_an_inspection_corrected_twice_is_taken_out_once(tmp_path: Path) -> None:

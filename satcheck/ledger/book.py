@@ -45,7 +45,7 @@ from satcheck.ledger.entries import (
     storable,
     timestamp,
 )
-from satcheck.ledger.index import RowValues, add_to_index, rebuild_index
+from satcheck.ledger.index import NewIndex, RowValues, add_to_index
 from satcheck.ledger.opening import PATIENCE, connect, connect_to_read, explained
 from satcheck.ledger.search import Search
 
@@ -197,9 +197,10 @@ class Ledger:
         """Yield all entries in the order in which they were recorded."""
         return map(entry_of, self.rows())
 
-    def rows(self, until: int = sys.maxsize, batch: int = 500) -> Iterator[RowValues]:
+    def rows(
+        self, until: int = sys.maxsize, batch: int = 500, *, after: int = 0
+    ) -> Iterator[RowValues]:
         """Yield the rows of the table ``record`` in their order, few at a time."""
-        after = 0
         while rows := self.read(
             "SELECT * FROM record WHERE seq > ? AND seq <= ? ORDER BY seq LIMIT ?",
             (after, until, batch),
@@ -243,9 +244,16 @@ class Ledger:
             self._db.execute("VACUUM INTO ?", (str(target),))
 
     def reindex(self) -> None:
-        """Make the index for lists and trends again from the entries."""
+        """Make the index for lists and trends again from the entries.
+
+        Entries stay as they are, so most are read before the only writer's place is taken: what
+        came meanwhile is read in it.
+        """
+        index = NewIndex()
+        index.collect(self.rows())
         with self.writing() as db:
-            rebuild_index(db)
+            index.collect(self.rows(after=index.until))
+            index.write(db)
 
     @contextmanager
     def at_one_moment(self) -> Iterator[None]:
@@ -313,8 +321,9 @@ class Ledger:
         hash_ = chain_hash(head.hash, seq, id_, origin)
         row = (seq, id_, kind, body, made_at, by, corrects, origin, head.hash, hash_)
         self._db.execute(f"INSERT INTO record VALUES ({','.join('?' * len(row))})", row)
-        add_to_index(self._db, row)
-        return entry_of(row)
+        entry = entry_of(row)
+        add_to_index(self._db, row, entry.body)
+        return entry
 
     def _knows(self, id_: str) -> bool:
         return bool(self._db.execute("SELECT 1 FROM record WHERE id = ?", (id_,)).fetchone())

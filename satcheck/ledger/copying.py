@@ -1,5 +1,6 @@
 """A ledger copied while others write to it, and one shop's ledger merged into another's."""
 
+import json
 import os
 import secrets
 from dataclasses import dataclass
@@ -82,7 +83,7 @@ def merge(target: Ledger, source: Ledger, by: str = "") -> Merged:
     with target.writing() as db:
         start, before = target.head().seq, {*_disputed(target), *_disputed(source)}
         for row in source.rows(until=report.head.seq):
-            for _, sha256 in blobs_of(row):
+            for _, sha256 in blobs_of(json.loads(row[3])):
                 packed = source.read("SELECT * FROM blob WHERE sha256 = ?", (sha256,))[0]
                 db.execute("INSERT OR IGNORE INTO blob VALUES (?, ?, ?)", packed)
             _, _, kind, body, made_at, by_whom, corrects, *_ = row

@@ -6,7 +6,7 @@ entries came.
 
 import json
 import sqlite3
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
@@ -28,30 +28,66 @@ LOOKED_UP = (
 RowValues = Sequence[Any]
 """An entry as it stands in the table ``record``, in the order of its columns."""
 
+Body = Mapping[str, Any]
+"""What an entry says, as its text is read once."""
+Key = tuple[str, ...]
+"""What is counted together: period, technician, resin, calibration, fibre, verdict."""
+Counts = tuple[int, ...]
+"""Inspections, their share judged, how many have an evenness, and that (parts per million)."""
 
-def add_to_index(db: sqlite3.Connection, row: RowValues) -> None:
+
+def add_to_index(db: sqlite3.Connection, row: RowValues, body: Body) -> None:
     """Index an entry that was just recorded, within the same transaction."""
     _supersede(db, row[6])
-    line = lookup_line(row, superseded=False)
-    db.execute(f"INSERT INTO lookup VALUES ({','.join('?' * len(line))})", line)
-    _tally(db, row, 1)
+    _insert_lines(db, [lookup_line(row, body, superseded=False)])
+    _tally(db, row, body, 1)
 
 
-def rebuild_index(db: sqlite3.Connection) -> None:
-    """Make the whole index again from the records, within a transaction."""
-    db.execute("DELETE FROM lookup")
-    db.execute("DELETE FROM tally")
-    for row in db.execute("SELECT * FROM record ORDER BY seq"):
-        add_to_index(db, row)
+class NewIndex:
+    """The index made again: collected while others record, then written at once."""
+
+    def __init__(self) -> None:
+        self.until = 0
+        """Place of the last entry that was collected."""
+        self._found: list[tuple[str, tuple[Any, ...], Counts]] = []
+        self._corrected: set[str] = set()
+
+    def collect(self, rows: Iterable[RowValues]) -> None:
+        """Take the entries that follow the last one."""
+        for row in rows:
+            body = json.loads(row[3])  # always an object: a draft's body is a mapping
+            line = lookup_line(row, body, superseded=False)
+            self._found.append((row[1], line, counts_of(body)))
+            self.until = row[0]
+            if row[6] is not None:
+                self._corrected.add(row[6])
+
+    def write(self, db: sqlite3.Connection) -> None:
+        """Put it in the place of the old one, within a transaction; all must be collected."""
+        tally: dict[Key, Counts] = {}
+        for id_, line, counts in self._found:
+            if id_ not in self._corrected:
+                count(tally, line, counts)
+        db.execute("DELETE FROM lookup")
+        db.execute("DELETE FROM tally")
+        _insert_lines(db, (self._marked(id_, line) for id_, line, _ in self._found))
+        db.executemany(_UPSERT, ((*key, *counts) for key, counts in tally.items()))
+
+    def _marked(self, id_: str, line: tuple[Any, ...]) -> tuple[Any, ...]:
+        return (*line[:5], int(id_ in self._corrected), *line[6:])
 
 
-def lookup_line(row: RowValues, *, superseded: bool) -> tuple[Any, ...]:
+def lookup_line(row: RowValues, body: Body, *, superseded: bool) -> tuple[Any, ...]:
     """Return what the index holds of an entry."""
-    seq, _, kind, text, made_at, by, corrects = row[:7]
-    body = json.loads(text)  # always an object: a draft's body is a mapping
+    seq, _, kind, _, made_at, by, corrects = row[:7]
     values = (body.get(key) for key in LOOKED_UP)
     texts = (storable(value) if isinstance(value, str) else None for value in values)
     return (seq, kind, made_at, by, corrects, int(superseded), *texts)
+
+
+def _insert_lines(db: sqlite3.Connection, lines: Iterable[tuple[Any, ...]]) -> None:
+    marks = ",".join("?" * (6 + len(LOOKED_UP)))
+    db.executemany(f"INSERT INTO lookup VALUES ({marks})", lines)
 
 
 def _supersede(db: sqlite3.Connection, corrected: str | None) -> None:
@@ -65,26 +101,38 @@ def _supersede(db: sqlite3.Connection, corrected: str | None) -> None:
         "UPDATE lookup SET superseded = 1 WHERE seq = ? AND NOT superseded", (old[0],)
     )
     if changed.rowcount:
-        _tally(db, old, -1)
+        _tally(db, old, json.loads(old[3]), -1)
 
 
-def _tally(db: sqlite3.Connection, row: RowValues, sign: int) -> None:
-    """Count an inspection in its month and its ISO week, in UTC; -1 takes it out again."""
-    for key, counts in tally_lines(row):
-        db.execute(_UPSERT, (*key, *(sign * count for count in counts)))
+def _tally(db: sqlite3.Connection, row: RowValues, body: Body, sign: int) -> None:
+    """Count an inspection; -1 takes it out again."""
+    counts = tuple(sign * number for number in counts_of(body))
+    for key in tally_keys(lookup_line(row, body, superseded=False)):
+        db.execute(_UPSERT, (*key, *counts))
 
 
-def tally_lines(row: RowValues) -> Iterator[tuple[tuple[str, ...], tuple[int, ...]]]:
-    """Yield key and counts of an inspection as it is tallied; nothing for another entry."""
-    if row[2] != Kind.INSPECTION:
+def count(tally: dict[Key, Counts], line: Sequence[Any], counts: Counts) -> None:
+    """Add an inspection to what was counted in memory, from its lookup line and counts."""
+    for key in tally_keys(line):
+        had = tally.get(key, (0,) * len(counts))
+        tally[key] = tuple(map(sum, zip(had, counts, strict=True)))
+
+
+def tally_keys(line: Sequence[Any]) -> Iterator[Key]:
+    """Yield the keys of an inspection's month and ISO week, in UTC; nothing for another entry."""
+    _, kind, made_at, by = line[:4]
+    if kind != Kind.INSPECTION:
         return
-    line = lookup_line(row, superseded=False)
-    key = (str(row[5]), *(line[6 + LOOKED_UP.index(k)] or "" for k in _TALLIED))
-    judged, evenness = _measures(json.loads(row[3]))
-    counts = (1, judged, int(evenness is not None), evenness or 0)
-    year, week, _ = datetime.fromisoformat(row[4]).isocalendar()
-    for period in (row[4][:7], f"{year:04}-W{week:02}"):
-        yield (period, *key), counts
+    key = (str(by), *(line[6 + LOOKED_UP.index(name)] or "" for name in _TALLIED))
+    year, week, _ = datetime.fromisoformat(made_at).isocalendar()
+    for period in (made_at[:7], f"{year:04}-W{week:02}"):
+        yield (period, *key)
+
+
+def counts_of(body: Body) -> Counts:
+    """Return what an inspection adds to its tally."""
+    judged, evenness = _measures(body)
+    return (1, judged, int(evenness is not None), evenness or 0)
 
 
 _TALLIED = ("resin", "calibration", "fibre", "verdict")
@@ -96,7 +144,7 @@ _UPSERT = """INSERT INTO tally VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)
         evenness_ppm = evenness_ppm + excluded.evenness_ppm"""
 
 
-def _measures(body: Mapping[str, Any]) -> tuple[int, int | None]:
+def _measures(body: Body) -> tuple[int, int | None]:
     """Return the share judged and the evenness of an inspection, in parts per million."""
     inspection = body.get("inspection")
     if not isinstance(inspection, Mapping):

@@ -3,15 +3,18 @@
 import hashlib
 import json
 import zlib
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
 from satcheck.errors import LedgerError, UsageError
 from satcheck.ledger.book import Head, Ledger, entry_of
 from satcheck.ledger.entries import START, Kind, canonical, chain_hash, entry_id
-from satcheck.ledger.index import RowValues, lookup_line, tally_lines
+from satcheck.ledger.index import Body, Counts, Key, RowValues, count, counts_of, lookup_line
 from satcheck.ledger.photos import kept_photo
+
+Progress = Callable[[int, int], None]
+"""Told how many are done, and of how many."""
 
 
 @dataclass(frozen=True)
@@ -44,7 +47,13 @@ class Report:
     index_agrees: bool
 
 
-def verify(ledger: Ledger, *, noted: str | None = None, photos: bool = False) -> Report:
+def verify(
+    ledger: Ledger,
+    *,
+    noted: str | None = None,
+    photos: bool = False,
+    on_progress: Progress = lambda _done, _total: None,
+) -> Report:
     """Check every entry, its large content, and the index, while others may go on writing.
 
     Parameters
@@ -53,6 +62,8 @@ def verify(ledger: Ledger, *, noted: str | None = None, photos: bool = False) ->
         A hash, or its first digits (at least 8), that was noted from an earlier head.
     photos : bool
         Also read each photo that lies beside the ledger.
+    on_progress : callable
+        Called with how many entries of how many have been found whole, after each.
 
     Raises
     ------
@@ -63,16 +74,21 @@ def verify(ledger: Ledger, *, noted: str | None = None, photos: bool = False) ->
     """
     seen = _Noted(noted)
     with ledger.at_one_moment():  # else an entry that comes meanwhile looks like one too many
-        return _verify(ledger, seen, noted, photos=photos)
+        return _verify(ledger, seen, noted, on_progress, photos=photos)
 
 
-def _verify(ledger: Ledger, seen: "_Noted", noted: str | None, *, photos: bool) -> Report:
-    head, agrees = Head(0, START), True
+def _verify(
+    ledger: Ledger, seen: "_Noted", noted: str | None, on_progress: Progress, *, photos: bool
+) -> Report:
+    head, agrees, total = Head(0, START), True, ledger.head().seq
     corrected = {row[0] for row in ledger.read("SELECT corrects FROM record WHERE corrects > ''")}
     known: set[str] = set()
-    tally: dict[tuple[str, ...], tuple[int, ...]] = {}
+    tally: dict[Key, Counts] = {}
     for row in ledger.rows():
-        problem = _entry_problem(row, head) or _content_problem(ledger, row, photos=photos)
+        body = _parsed(row[3])
+        problem = _entry_problem(row, body, head) or _content_problem(
+            ledger, row, body, photos=photos
+        )
         if problem is None and row[6] is not None and row[6] not in known:
             problem = "it corrects an entry that is not there"
         if problem:
@@ -81,10 +97,11 @@ def _verify(ledger: Ledger, seen: "_Noted", noted: str | None, *, photos: bool) 
             known.add(row[1])
         head = Head(row[0], row[9])
         seen.look_at(row[9])
-        agrees = agrees and _is_indexed(ledger, row, superseded=row[1] in corrected)
-        for key, counts in () if row[1] in corrected else tally_lines(row):
-            had = tally.get(key, (0,) * len(counts))
-            tally[key] = tuple(map(sum, zip(had, counts, strict=True)))
+        line = lookup_line(row, body, superseded=row[1] in corrected)
+        agrees = agrees and _is_indexed(ledger, line)
+        if row[1] not in corrected:
+            count(tally, line, counts_of(body))
+        on_progress(head.seq, total)
     if not seen.found:
         lost = Finding(
             head.seq, "", f"no entry has the noted hash {noted}: the chain was rewritten"
@@ -115,7 +132,7 @@ class _Noted:
         self.found = self.found or hash_.startswith(self.start)
 
 
-def _entry_problem(row: RowValues, before: Head) -> str | None:
+def _entry_problem(row: RowValues, said: Any, before: Head) -> str | None:
     """Return what is wrong with an entry's own columns, from what stands before it."""
     seq, id_, kind, body, made_at, by, corrects, origin, previous, hash_ = row
     if seq != before.seq + 1:
@@ -126,16 +143,17 @@ def _entry_problem(row: RowValues, before: Head) -> str | None:
         return "it does not follow the entry before it"
     if chain_hash(previous, seq, id_, origin) != hash_:
         return "its hash was changed"
-    if not _is_object(body):
+    if not isinstance(said, dict):
         return "its content is no JSON object"
     return _origin_problem(id_, origin)
 
 
-def _is_object(text: str) -> bool:
+def _parsed(text: str) -> Any:
+    """Return what a body says; None where it is no JSON."""
     try:
-        return isinstance(json.loads(text), dict)
+        return json.loads(text)
     except (ValueError, RecursionError):
-        return False
+        return None
 
 
 def _origin_problem(id_: str, origin: str) -> str | None:
@@ -152,9 +170,9 @@ def _origin_problem(id_: str, origin: str) -> str | None:
     return None
 
 
-def _content_problem(ledger: Ledger, row: RowValues, *, photos: bool) -> str | None:
+def _content_problem(ledger: Ledger, row: RowValues, body: Body, *, photos: bool) -> str | None:
     """Return what is wrong with the large content and the photo that an entry names."""
-    for name, sha256 in blobs_of(row):
+    for name, sha256 in blobs_of(body):
         try:
             content = ledger.blob(sha256)
         except UsageError:
@@ -171,22 +189,18 @@ def _content_problem(ledger: Ledger, row: RowValues, *, photos: bool) -> str | N
     return None
 
 
-def blobs_of(row: RowValues) -> Iterator[tuple[str, str]]:
-    """Yield name and sha256 of the large content of an entry, as the body names it."""
-    blobs: Any = json.loads(row[3]).get("blobs")
+def blobs_of(body: Body) -> Iterator[tuple[str, str]]:
+    """Yield name and sha256 of the large content that an entry's body names."""
+    blobs = body.get("blobs")
     if isinstance(blobs, dict):
         yield from ((str(name), str(sha256)) for name, sha256 in sorted(blobs.items()))
 
 
-def _is_indexed(ledger: Ledger, row: RowValues, *, superseded: bool) -> bool:
-    return ledger.read("SELECT * FROM lookup WHERE seq = ?", (row[0],)) == [
-        lookup_line(row, superseded=superseded)
-    ]
+def _is_indexed(ledger: Ledger, line: tuple[Any, ...]) -> bool:
+    return ledger.read("SELECT * FROM lookup WHERE seq = ?", (line[0],)) == [line]
 
 
-def _counts_agree(
-    ledger: Ledger, head: Head, tally: Mapping[tuple[str, ...], tuple[int, ...]]
-) -> bool:
+def _counts_agree(ledger: Ledger, head: Head, tally: Mapping[Key, Counts]) -> bool:
     """Return whether the index has no entry too many, and trends count what the entries say."""
     (entries,) = ledger.read("SELECT count(*) FROM lookup")[0]
     counted = {tuple(line[:6]): tuple(line[6:]) for line in ledger.read("SELECT * FROM tally")}
