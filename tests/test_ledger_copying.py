@@ -2,12 +2,14 @@
 
 import json
 import threading
+from collections.abc import Callable, Sequence
 from pathlib import Path
+from typing import Any
 
 import pytest
 from ledgers import clock_from, inspect, keep_photo, note, tamper
 
-from satcheck.errors import UsageError
+from satcheck.errors import LedgerError, UsageError
 from satcheck.ledger import copying
 from satcheck.ledger.book import Ledger, open_ledger, read_ledger
 from satcheck.ledger.copying import Merged, backup, merge
@@ -17,6 +19,7 @@ from satcheck.ledger.recording import stored_inspection
 from satcheck.ledger.search import Search
 from satcheck.ledger.trend import trend
 from satcheck.ledger.verifying import Report, verify
+from satcheck.model import Label
 
 
 def ledger_at(folder: Path, start: str = "2026-03-04") -> Ledger:
@@ -174,6 +177,76 @@ def test_what_comes_after_the_other_ledger_was_verified_is_not_merged(
     monkeypatch.setattr(copying, "verify", verify_then_write)
     assert merge(north, south) == Merged(added=3, known=0, photos=1)
     assert north.find(Search(kind="note")) == ()
+
+
+def test_others_record_between_the_contents_of_a_merge(
+    north: Ledger, south: Ledger, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Large content is copied before the entries, and the writer's place is given free."""
+    inspect(south, Label.RICH)
+    write_between(south, monkeypatch, lambda: other.append(note("meanwhile")))
+    with open_ledger(north.path, clock_from(), patience=0.0) as other:
+        merge(north, south)
+    assert [entry.body.get("text") for entry in north.find(Search(kind="note"))] == ["meanwhile"]
+    assert verify(north, photos=True).first is None
+
+
+def test_a_merge_that_was_stopped_leaves_a_whole_ledger_and_goes_on(
+    north: Ledger, south: Ledger, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def stop() -> None:
+        raise KeyboardInterrupt
+
+    inspect(south, Label.RICH)
+    with monkeypatch.context() as patched:
+        write_between(south, patched, stop)
+        with pytest.raises(KeyboardInterrupt):
+            merge(north, south)
+    assert north.head().seq == 0
+    assert north.read("SELECT sha256 FROM blob") == [(content_of(south)[0],)]
+    assert verify(north) == Report(north.head(), None, index_agrees=True)
+    copied = write_between(south, monkeypatch, lambda: None)
+    assert merge(north, south) == Merged(added=4, known=0, photos=0)
+    assert copied == content_of(south)[1:], "what is there is not copied again"
+    assert verify(north, photos=True).first is None
+
+
+def content_of(ledger: Ledger) -> list[str]:
+    """Return the names of a ledger's large content, each once, as its entries come."""
+    named = (entry.body.get("blobs", {}).get("whole") for entry in ledger.entries())
+    return list(dict.fromkeys(filter(None, named)))
+
+
+def write_between(
+    source: Ledger, patched: pytest.MonkeyPatch, act: Callable[[], object]
+) -> list[str]:
+    """Act once, before the second content is copied; return the names of what is copied."""
+    read, copied = source.read, list[str]()
+
+    def read_and_act(sql: str, values: Sequence[Any] = ()) -> list[Any]:
+        if sql.startswith("SELECT * FROM blob"):
+            copied.extend(values)
+            if len(copied) == 2:
+                act()
+        return read(sql, values)
+
+    patched.setattr(copying, "STEP", 1, raising=False)
+    patched.setattr(source, "read", read_and_act)
+    return copied
+
+
+def test_content_that_goes_while_it_is_merged_is_told_and_no_entry_taken(
+    north: Ledger, south: Ledger, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def verify_then_lose(ledger: Ledger) -> Report:
+        report = verify(ledger)
+        tamper(ledger.path, "DELETE FROM blob")
+        return report
+
+    monkeypatch.setattr(copying, "verify", verify_then_lose)
+    with pytest.raises(LedgerError, match="lost content while it was merged"):
+        merge(north, south)
+    assert north.head().seq == 0
 
 
 def test_another_shops_clock_does_not_set_ones_own(tmp_path: Path, north: Ledger) -> None:

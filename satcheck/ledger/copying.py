@@ -4,6 +4,7 @@ import json
 import os
 import secrets
 from dataclasses import dataclass
+from itertools import islice
 from pathlib import Path
 
 from satcheck.errors import LedgerError, UsageError
@@ -13,6 +14,9 @@ from satcheck.ledger.entries import Kind, canonical
 from satcheck.ledger.opening import explained
 from satcheck.ledger.photos import photo_folder
 from satcheck.ledger.verifying import as_origin, blobs_of, verify
+
+STEP = 20
+"""Contents that are copied at once: some 10 MB, less than a second."""
 
 
 @dataclass(frozen=True)
@@ -61,6 +65,9 @@ def backup(ledger: Ledger, target: Path) -> int:
 def merge(target: Ledger, source: Ledger, by: str = "") -> Merged:
     """Take the entries of another ledger that this one lacks, all or none; ids stay.
 
+    What is large is copied before; a merge that was stopped leaves the ledger whole, and the next
+    one goes on with what is lacking. Others may record until the entries themselves are taken.
+
     Each merged entry notes the place and hash that it had, so that `verify` still shows whether
     it is what the other ledger held. The merge itself is recorded with the other's head.
 
@@ -80,12 +87,10 @@ def merge(target: Ledger, source: Ledger, by: str = "") -> Merged:
             "nothing was merged; a ledger that satcheck ledger verify finds whole is allowed"
         )
     photos = _copy_photos(source.path, target.path)
-    with target.writing() as db:
+    _copy_content(target, source, report.head.seq)
+    with target.writing():
         start, before = target.head().seq, {*_disputed(target), *_disputed(source)}
         for row in source.rows(until=report.head.seq):
-            for _, sha256 in blobs_of(json.loads(row[3])):
-                packed = source.read("SELECT * FROM blob WHERE sha256 = ?", (sha256,))[0]
-                db.execute("INSERT OR IGNORE INTO blob VALUES (?, ?, ?)", packed)
             _, _, kind, body, made_at, by_whom, corrects, *_ = row
             target.insert(kind, body, made_at, by_whom, corrects, as_origin(row))
         added = target.head().seq - start
@@ -94,6 +99,31 @@ def merge(target: Ledger, source: Ledger, by: str = "") -> Merged:
             _note_merge(target, source, report.head, added, by)
         disputed = tuple(id_ for id_ in _disputed(target) if id_ not in before)
     return Merged(added, known, photos, disputed)
+
+
+def _copy_content(target: Ledger, source: Ledger, until: int) -> None:
+    """Copy the large content that a ledger lacks, a few contents at a time.
+
+    Gigabytes in one step would keep everybody else from recording. A content is named by its
+    hash: one that no entry names, since the merge was stopped, is harmless and is not copied again.
+    """
+    rows = source.rows(until=until)
+    named = (sha256 for row in rows for _, sha256 in blobs_of(json.loads(row[3])))
+    while some := set(islice(named, STEP)):
+        lacking = [sha256 for sha256 in some if not _has_content(target, sha256)]
+        if not lacking:
+            continue
+        marks = ",".join("?" * len(lacking))
+        blobs = source.read(f"SELECT * FROM blob WHERE sha256 IN ({marks})", lacking)
+        if len(blobs) != len(lacking):
+            problem = "lost content while it was merged; no entry was taken"
+            raise LedgerError(str(source.path), problem)
+        with target.writing() as db:
+            db.executemany("INSERT OR IGNORE INTO blob VALUES (?, ?, ?)", blobs)
+
+
+def _has_content(ledger: Ledger, sha256: str) -> bool:
+    return bool(ledger.read("SELECT 1 FROM blob WHERE sha256 = ?", (sha256,)))
 
 
 def _disputed(ledger: Ledger) -> tuple[str, ...]:
