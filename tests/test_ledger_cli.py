@@ -201,6 +201,24 @@ def test_a_trend_by_technician_fits_eighty_columns(
     assert not any("\x1b" in line for line in lines)
 
 
+def test_two_names_that_begin_alike_stand_there_in_full(
+    counted: Ledger, capsys: pytest.CaptureFixture[str]
+) -> None:
+    names = ["Bartholomew Jones", "Bartholomew Smythe", "night\x07", "night\x1b"]
+    for name in names:
+        inspect(counted, Label.GOOD, by=name)
+    assert run("trend", "--group", "technician", "--since", "2026-04") == 0
+    _, heads, *lines = filter(None, capsys.readouterr().out.splitlines())
+    end = heads.index(" count")
+    shown = [line[8:end].strip() for line in lines]
+    assert [name for name in shown if name not in ("AB", "CD")] == [
+        *names[:2],
+        r"night\x07",
+        r"night\x1b",
+    ]
+    assert [line[end:].split()[0] for line in lines] == ["1"] * len(shown)
+
+
 @pytest.mark.parametrize(
     ("words", "found"),
     [

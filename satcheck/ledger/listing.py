@@ -1,7 +1,8 @@
 """Entries as text for a terminal: a list with one line each, one in full, and their trend."""
 
 import json
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections import Counter
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from datetime import datetime, tzinfo
 
 from satcheck.ledger.book import Ledger
@@ -13,6 +14,8 @@ from satcheck.ledger.verifying import Report
 from satcheck.report import text_report
 
 CORRECTED = "* corrected by a later entry, so it no longer counts; --current leaves it out"
+NAME, NOBODY = 12, "(not told)"
+"""Signs of a trend's column of names, and what stands there where nobody was named."""
 _ROW = "{:<16}  {:<9} {:<10}  {:<14}  {:<10}  {}"
 _POINT = " {:>5} {:>7} {:>4} {:>4} {:>5} {:>4} {:>6} {:>6} {:>8}"
 
@@ -44,7 +47,7 @@ def list_lines(
 
 
 def trend_text(points: Sequence[Point], period: str, group: str | None = None) -> str:
-    """Return one line a point under a header, 80 columns.
+    """Return one line a point under a header, 80 columns unless two groups begin alike.
 
     Parameters
     ----------
@@ -54,24 +57,37 @@ def trend_text(points: Sequence[Point], period: str, group: str | None = None) -
     group : str, optional
         What is told apart, in the user's word; None leaves its column out.
     """
+    names = {} if group is None else _names({point.group or NOBODY for point in points})
     above = ("", "", "", "", "", "", "not", "share", "")
     heads = ("count", *VERDICTS[:-1], "judged", "judged", "evenness")
-    lines = [
-        _point_line("", None if group is None else "", above),
-        _point_line(period, group, heads),
+    rows: list[tuple[str, str, Sequence[object]]] = [
+        ("", "", above),
+        (period, group or "", heads),
     ]
     for point in points:
-        whose = None if group is None else shown(point.group or "(not told)", 12)
         counts = (point.verdicts.get(verdict, 0) for verdict in VERDICTS)
         judged = f"{100 * point.share_judged:.0f} %"
         even = "" if point.evenness is None else f"{point.evenness:.2f}"
-        lines.append(_point_line(point.period, whose, (point.inspections, *counts, judged, even)))
-    return "\n".join(lines)
+        whose = "" if group is None else names[point.group or NOBODY]
+        rows.append((point.period, whose, (point.inspections, *counts, judged, even)))
+    wide = max([NAME, *map(len, names.values())])
+    start = "{:<8}" if group is None else f"{{:<8}} {{:<{wide}}}"
+    return "\n".join(
+        f"{start.format(when, whose)}{_POINT.format(*cells)}".rstrip()
+        for when, whose, cells in rows
+    )
 
 
-def _point_line(period: str, group: str | None, cells: Sequence[object]) -> str:
-    whose = "" if group is None else f" {group:<12}"
-    return f"{period:<8}{whose}{_POINT.format(*cells)}".rstrip()
+def _names(groups: Collection[str]) -> dict[str, str]:
+    """Return how each group is shown: cut to its column, whole where two would look the same."""
+    cut = {name: shown(name, NAME) for name in groups}
+    times = Counter(cut.values())
+    return {name: cut[name] if times[cut[name]] == 1 else _whole(name) for name in groups}
+
+
+def _whole(name: str) -> str:
+    """Return all of a name; what a terminal does not show stands there by its code."""
+    return name if name.isprintable() else ascii(name)[1:-1]
 
 
 def _what(entry: Entry) -> str:
