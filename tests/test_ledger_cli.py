@@ -2,6 +2,7 @@
 
 import csv
 import json
+import sys
 import time
 from collections.abc import Sequence
 from pathlib import Path
@@ -390,3 +391,18 @@ def test_what_is_told_for_the_record_without_a_ledger_is_refused_before_a_photo_
     assert (stopped.value.code, said.out) == (2, "")
     assert said.err == f"{name} is for the record: it needs --ledger FILE\n"
     assert not list(tmp_path.iterdir())
+
+
+@pytest.mark.parametrize("terminal", [True, False])
+def test_a_check_shows_on_a_terminal_how_far_it_is(
+    ledger: Ledger,
+    terminal: bool,
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setenv("TERM", "xterm")
+    monkeypatch.setattr(sys.stderr, "isatty", lambda: terminal)
+    assert run("verify") == 0
+    out, err = capsys.readouterr()
+    assert out.startswith("Whole: 3 entries.")
+    assert ("3/3" in err and "entries" in err) if terminal else err == ""

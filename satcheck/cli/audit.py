@@ -1,9 +1,6 @@
 """``satcheck audit``: all photos of some folders, part by part."""
 
 import json
-import sys
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -12,7 +9,7 @@ import typer
 
 from satcheck.cli.arguments import pick_fibre
 from satcheck.cli.check import CalibrationOption, FibreOption, JsonOption
-from satcheck.cli.common import WRONG, complain, load_calibration, say, worst_status
+from satcheck.cli.common import WRONG, bar, complain, load_calibration, say, worst_status
 from satcheck.cli.recording import DEFAULT, ResinNameOption, TechnicianOption, now
 from satcheck.errors import UsageError
 
@@ -129,29 +126,11 @@ def _judge(task: "Audit", gathered: "Gathered", work: "Runner") -> "Standing":
     """Judge what is left, with a bar on a terminal."""
     from satcheck.audit.running import run
 
-    with _bar(len(gathered.photos)) as show:
+    with bar("photos", len(gathered.photos)) as show:
         for standing in run(task, gathered.photos, work):
-            show(standing)
-    return standing
-
-
-@contextmanager
-def _bar(total: int) -> "Iterator[Callable[[Standing], None]]":
-    """Yield what shows how far an audit is: a bar with the remaining time on a terminal."""
-    from rich.console import Console
-    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
-    from rich.progress import TimeRemainingColumn as TimeColumn
-
-    columns = (BarColumn(), MofNCompleteColumn(), TextColumn("photos, left"), TimeColumn())
-    console = Console(stderr=True)
-    with Progress(*columns, console=console, disable=not sys.stderr.isatty()) as bar:
-        row = bar.add_task("", total=total)
-
-        def show(standing: "Standing") -> None:
             # What was known beforehand is left out, so that the time left is that of judging.
-            bar.update(row, total=standing.total - standing.known, completed=standing.done)
-
-        yield show
+            show(standing.done, standing.total - standing.known)
+    return standing
 
 
 def _sum_up(

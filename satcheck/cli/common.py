@@ -4,7 +4,8 @@ import errno
 import json
 import os
 import sys
-from collections.abc import Collection, Iterable
+from collections.abc import Callable, Collection, Iterable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -111,6 +112,22 @@ def show_progress(done: int, total: int, name: str) -> None:
     if sys.stderr.isatty():
         end = "\n" if done == total else ""
         print(f"\r\033[K{done}/{total} {name}", end=end, file=sys.stderr, flush=True)
+
+
+@contextmanager
+def bar(what: str, total: int | None = None) -> Iterator[Callable[[int, int], None]]:
+    """Yield what shows how many of how many are done: a bar with the time left on a terminal."""
+    if not sys.stderr.isatty():
+        yield lambda _done, _total: None
+        return
+    from rich.console import Console
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
+    from rich.progress import TimeRemainingColumn as TimeColumn
+
+    columns = (BarColumn(), MofNCompleteColumn(), TextColumn(f"{what}, left"), TimeColumn())
+    with Progress(*columns, console=Console(stderr=True)) as shown:
+        row = shown.add_task("", total=total)
+        yield lambda done, of: shown.update(row, completed=done, total=of)
 
 
 def say(text: str) -> None:

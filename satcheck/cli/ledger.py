@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from satcheck.cli.common import DEFECT, complain, help_where_alone, say, say_lines
+from satcheck.cli.common import DEFECT, bar, complain, help_where_alone, say, say_lines
 from satcheck.cli.recording import DEFAULT, now
 from satcheck.errors import UsageError
 
@@ -245,8 +245,8 @@ def verify(
     if reindex:
         with open_ledger(file, now, create=False) as opened:
             opened.reindex()
-    with _reading(file) as opened:
-        report = check(opened, noted=noted, photos=photos)
+    with _reading(file) as opened, bar("entries") as show:
+        report = check(opened, noted=noted, photos=photos, on_progress=show)
     say(verify_text(report))
     raise typer.Exit(DEFECT if report.first else 0)
 
