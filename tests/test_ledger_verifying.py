@@ -1,5 +1,6 @@
 """Whatever is changed, lost, added or moved in the file shows."""
 
+import threading
 from pathlib import Path
 from typing import Any
 
@@ -124,6 +125,22 @@ def test_the_noted_hash_of_an_empty_ledger_accuses_nobody(tmp_path: Path) -> Non
         assert verify(new, noted=noted).first is None
 
 
+def test_content_is_checked_on_another_core_than_it_is_read_on(
+    ledger: Ledger, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Unpacking and hashing is most of the work; the controls are that all is done and found."""
+    threads, check = list[threading.Thread](), verifying._blob_problem
+
+    def noted(*blob: Any) -> str | None:
+        threads.append(threading.current_thread())
+        return check(*blob)
+
+    monkeypatch.setattr(verifying, "_blob_problem", noted)
+    assert verify(ledger).first is None
+    assert len(threads) == 1
+    assert threads[0] is not threading.current_thread()
+
+
 @pytest.mark.parametrize("noted", ["", "abc", "xyzxyzxyz"])
 def test_what_is_no_hash_is_refused(ledger: Ledger, noted: str) -> None:
     with pytest.raises(UsageError, match="is no hash"):
@@ -159,6 +176,15 @@ def test_a_photo_changed_beside_the_ledger_shows(ledger: Ledger) -> None:
     photo_path(ledger.path, entry.body["file"]).write_bytes(b"\xff\xd8 other")
     assert "was changed" in problem_with_photos(ledger)
     assert verify(ledger).first is None
+
+
+@pytest.mark.parametrize("body", ["no JSON", "[]", '{"blobs":{"whole":7}}'])
+def test_a_photos_entry_that_says_nothing_is_an_entry_that_was_changed(
+    ledger: Ledger, body: str
+) -> None:
+    keep_photo(ledger)
+    tamper(ledger.path, f"UPDATE record SET body = '{body}' WHERE seq = 5")
+    assert problem_with_photos(ledger) == "its content was changed"
 
 
 def problem_with_photos(ledger: Ledger) -> str:

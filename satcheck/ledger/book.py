@@ -210,10 +210,15 @@ class Ledger:
 
     def blob(self, sha256: str) -> bytes:
         """Return large content by its sha256; raise UsageError where there is none."""
-        rows = self.read("SELECT packed, data FROM blob WHERE sha256 = ?", (sha256,))
-        if not rows:
+        blob = self.packed(sha256)
+        if blob is None:
             raise UsageError(f"{self.path}: it holds no content {sha256[:12]}")
-        return Blob(sha256, bool(rows[0][0]), bytes(rows[0][1])).content
+        return blob.content
+
+    def packed(self, sha256: str) -> Blob | None:
+        """Return large content as the file holds it; None where it does not."""
+        rows = self.read("SELECT packed, data FROM blob WHERE sha256 = ?", (sha256,))
+        return Blob(sha256, bool(rows[0][0]), bytes(rows[0][1])) if rows else None
 
     def head(self) -> Head:
         """Return the last entry's place and hash."""

@@ -39,8 +39,9 @@ Counts = tuple[int, ...]
 def add_to_index(db: sqlite3.Connection, row: RowValues, body: Body) -> None:
     """Index an entry that was just recorded, within the same transaction."""
     _supersede(db, row[6])
-    _insert_lines(db, [lookup_line(row, body, superseded=False)])
-    _tally(db, row, body, 1)
+    line = lookup_line(row, body, superseded=False)
+    _insert_lines(db, [line])
+    _tally(db, line, body, 1)
 
 
 class NewIndex:
@@ -101,13 +102,14 @@ def _supersede(db: sqlite3.Connection, corrected: str | None) -> None:
         "UPDATE lookup SET superseded = 1 WHERE seq = ? AND NOT superseded", (old[0],)
     )
     if changed.rowcount:
-        _tally(db, old, json.loads(old[3]), -1)
+        body = json.loads(old[3])
+        _tally(db, lookup_line(old, body, superseded=True), body, -1)
 
 
-def _tally(db: sqlite3.Connection, row: RowValues, body: Body, sign: int) -> None:
+def _tally(db: sqlite3.Connection, line: Sequence[Any], body: Body, sign: int) -> None:
     """Count an inspection; -1 takes it out again."""
     counts = tuple(sign * number for number in counts_of(body))
-    for key in tally_keys(lookup_line(row, body, superseded=False)):
+    for key in tally_keys(line):
         db.execute(_UPSERT, (*key, *counts))
 
 
