@@ -211,7 +211,10 @@ def merge(
     file: LedgerOption = DEFAULT,
     by: WhoOption = "",
 ) -> None:
-    """Take another ledger's entries that this one lacks, all or none. The other stays as it is."""
+    """Take another ledger's entries that this one lacks, all or none. The other stays as it is.
+
+    A merge that was stopped leaves this ledger whole; the same command goes on.
+    """
     from satcheck.ledger.book import open_ledger
     from satcheck.ledger.copying import merge as take
 
