@@ -320,6 +320,16 @@ def test_an_index_out_of_step_is_said_and_made_again(
     assert "--reindex" not in capsys.readouterr().out
 
 
+@pytest.mark.parametrize("body", ["{broken", "[1, 2]"])
+def test_no_index_is_made_from_a_damaged_entry(
+    ledger: Ledger, body: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    tamper(ledger.path, f"UPDATE record SET body = '{body}' WHERE seq = 2")
+    assert run("verify", "--reindex") == 2
+    assert "entry 2 is damaged, so the index stays as it is" in capsys.readouterr().err
+    assert ledger.read("SELECT count(*) FROM lookup") == [(3,)]
+
+
 @pytest.mark.parametrize(
     ("words", "said"),
     [

@@ -253,12 +253,23 @@ class Ledger:
 
         Entries stay as they are, so most are read before the only writer's place is taken: what
         came meanwhile is read in it.
+
+        Raises
+        ------
+        LedgerError
+            If an entry is damaged; the old index stays.
         """
         index = NewIndex()
-        index.collect(self.rows())
-        with self.writing() as db:
-            index.collect(self.rows(after=index.until))
-            index.write(db)
+        try:
+            index.collect(self.rows())
+            with self.writing() as db:
+                index.collect(self.rows(after=index.until))
+                index.write(db)
+        except (ValueError, TypeError, RecursionError):
+            problem = f"entry {index.until + 1} is damaged, so the index stays as it is"
+            raise LedgerError(
+                str(self.path), f"{problem}; satcheck ledger verify without --reindex names it"
+            ) from None
 
     @contextmanager
     def at_one_moment(self) -> Iterator[None]:

@@ -54,9 +54,17 @@ class NewIndex:
         self._corrected: set[str] = set()
 
     def collect(self, rows: Iterable[RowValues]) -> None:
-        """Take the entries that follow the last one."""
+        """Take the entries that follow the last one.
+
+        Raises
+        ------
+        ValueError, TypeError
+            If what an entry says is no JSON, or no object: the file was tampered with.
+        """
         for row in rows:
-            body = json.loads(row[3])  # always an object: a draft's body is a mapping
+            body = json.loads(row[3])
+            if not isinstance(body, dict):
+                raise TypeError(f"entry {row[0]} is no JSON object")
             line = lookup_line(row, body, superseded=False)
             self._found.append((row[1], line, counts_of(body)))
             self.until = row[0]
