@@ -340,10 +340,25 @@ def test_of_a_long_list_the_rest_is_counted() -> None:
     assert listed("abcdefgh") == "a, b, c, d, e, f and 2 more"
 
 
+@pytest.mark.parametrize(
+    ("failing", "unjudged", "said"),
+    [
+        (4, 0, "Look at the 4 that fail."),
+        (1, 1, "Look at the one that fails and the one not judged."),
+        (0, 2, "Look at the 2 not judged."),
+        (0, 0, "None fails, and all were judged."),
+    ],
+)
+def test_the_second_look_names_no_parts_where_there_are_none(
+    failing: int, unjudged: int, said: str
+) -> None:
+    assert second_sentences(second_look(month(4)), failing, unjudged)[0] == said
+
+
 def test_the_second_look_says_how_many_may_be_wrong() -> None:
     """ISO 2859-1, general level II, normal: lots of 51 to 90 are letter E; of up to 8, A."""
     sampled = second_sentences(second_look(month(80)), 20, 3)
-    assert sampled[0] == "Look at each of the 20 that fail and the 3 not judged."
+    assert sampled[0] == "Look at the 20 that fail and the 3 not judged."
     assert "Of the 60 that pass, look at 20 " in sampled[1]
     assert "Where at most 1 are found starved or rich, the lot stands" in sampled[1]
     assert "Of the 3 that pass, look at all" in second_sentences(second_look(month(4)), 1, 0)[1]

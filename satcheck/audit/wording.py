@@ -73,7 +73,7 @@ def trend_sentence(found: Trend) -> str:
 
 def second_sentences(second: SecondLook, failing: int, unjudged: int) -> tuple[str, ...]:
     """Return who should be looked at again, by plan and by verdict."""
-    first = f"Look at each of the {failing} that fail and the {unjudged} not judged."
+    first = _without_plan(failing, unjudged)
     plan = second.plan
     if plan is None:
         return first, EACH
@@ -89,6 +89,14 @@ def second_sentences(second: SecondLook, failing: int, unjudged: int) -> tuple[s
         "passes one time in ten or more.",
         EACH,
     )
+
+
+def _without_plan(failing: int, unjudged: int) -> str:
+    """Return which parts are looked at again whatever the plan says."""
+    fail = "the one that fails" if failing == 1 else f"the {failing} that fail"
+    rest = "the one not judged" if unjudged == 1 else f"the {unjudged} not judged"
+    named = [words for count, words in ((failing, fail), (unjudged, rest)) if count]
+    return f"Look at {' and '.join(named)}." if named else "None fails, and all were judged."
 
 
 def same_file_sentence(same: Repeated) -> str:
