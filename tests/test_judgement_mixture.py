@@ -12,17 +12,9 @@ from scipy.special import softmax
 from scipy.stats import chi2, norm
 from sklearn.discriminant_analysis import LinearDiscriminantAnalysis
 
-from satcheck.judgement.mixture import (
-    CELLS_PER_SAMPLE,
-    FREEDOM,
-    USUAL_DEVIATE,
-    Labelled,
-    Mixture,
-    _step,
-    fit_mixture,
-    understood,
-    usual_distance,
-)
+from satcheck.calibration.mixture_fit import _step, fit_mixture
+from satcheck.judgement.mixture import CELLS_PER_SAMPLE, FREEDOM, Labelled, Mixture
+from satcheck.judgement.offset import USUAL_DEVIATE, understood, usual_distance
 
 F64 = NDArray[np.float64]
 Index = NDArray[np.intp]
@@ -202,7 +194,7 @@ def test_a_part_from_starved_to_rich_in_flat_light_is_not_called_starved_all_ove
     )
     assert falsely_starved(shop, 1.0) < 0.06
     assert falsely_starved(shop, 0.5) < 0.07
-    monkeypatch.setattr("satcheck.judgement.mixture.PATCHES_BEFORE", 1.0)
+    monkeypatch.setattr("satcheck.judgement.offset.PATCHES_BEFORE", 1.0)
     assert falsely_starved(shop, 0.5) > 0.1
 
 

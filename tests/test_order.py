@@ -95,6 +95,7 @@ ORDER = (
     "trust.card",
     # judgement
     "judgement.mixture",
+    "judgement.offset",
     "judgement.saturation",
     "calibration.evidence",
     "calibration.file",
@@ -124,6 +125,7 @@ ORDER = (
     "calibration.painted_marks",
     "calibration.label_findings",
     "calibration.measured",
+    "calibration.mixture_fit",
     "calibration.fitting",
     "calibration.labelled",
     # records and faces
@@ -265,6 +267,7 @@ BLIND = (
     "resin_and_photo",
     "mix_card",
     "judgement.mixture",
+    "judgement.offset",
     "judgement.saturation",
     "statistics.promise",
     "calibration.evidence",

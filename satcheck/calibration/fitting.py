@@ -10,11 +10,12 @@ from numpy.typing import NDArray
 from satcheck.calibration.cue_choice import ScoredZone, choose, cue_note
 from satcheck.calibration.file import FibreBounds
 from satcheck.calibration.measured import SURE, Evidence, teaches
+from satcheck.calibration.mixture_fit import fit_mixture
 from satcheck.calibration.part_bounds import HeldOut, settle
 from satcheck.calibration.zone_calls import where as zone_cells
 from satcheck.errors import TableError
 from satcheck.judgement.labelling import unspoiled
-from satcheck.judgement.mixture import CLASSES, Labelled, Mixture, fit_mixture
+from satcheck.judgement.mixture import CLASSES, Labelled, Mixture
 from satcheck.judgement.saturation import Saturation, saturation, usable, values
 from satcheck.model import Cells
 

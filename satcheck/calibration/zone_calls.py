@@ -61,11 +61,14 @@ def edges(
     Only the bound between lean and good moves, and those above it where it pushes them.
     """
     result = dict.fromkeys(names, EDGES[0])
-    for tried, following in zip(EDGES, (*EDGES[1:], np.inf), strict=True):
+    still = set(result)  # from the top down: where all are found, what lies below does not matter
+    for tried, following in zip(EDGES[::-1], (np.inf, *EDGES[:0:-1]), strict=True):
+        if not still:
+            break
         zones = verdicts(cells, found, with_lean(bounds, tried), light)
-        for name in result:
-            if called(zones, name) in NOT_EVEN_LEAN:
-                result[name] = following
+        passed = {name for name in still if called(zones, name) in NOT_EVEN_LEAN}
+        result |= dict.fromkeys(passed, following)
+        still -= passed
     return result
 
 

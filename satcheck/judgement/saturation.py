@@ -8,7 +8,8 @@ from numpy.typing import NDArray
 
 from satcheck.arrays.cell_grid import smoothed
 from satcheck.beside import beside
-from satcheck.judgement.mixture import Mixture, densities, log_sum, marginal, understood
+from satcheck.judgement.mixture import Mixture, densities, log_sum, marginal
+from satcheck.judgement.offset import understood
 from satcheck.model import Cells
 
 F64 = NDArray[np.float64]
