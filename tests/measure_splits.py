@@ -24,7 +24,7 @@ from measure_truth import RATES, compare
 from numpy.typing import NDArray
 
 from satcheck.calibration.fitting import fit_fibre
-from satcheck.calibration.measured import Evidence, measured_photo
+from satcheck.calibration.measured import Evidence, evidence_of
 from satcheck.calibration.parts_table import LabelledPhoto
 from satcheck.judgement.labelling import label_cells
 from satcheck.measurement import Hints, Measurement, measure_photo, spread
@@ -33,7 +33,7 @@ from satcheck.photo.read import Photo, read_photo
 
 HERE = Path(__file__).resolve().parent.parent
 CLEAR = 0.8
-"""Share of a third in one state from which the third is labelled."""
+"""Share of a third in one state from which it is labelled, as render.py does in parts.csv."""
 SEED = 1
 
 
@@ -65,13 +65,13 @@ def read(folder: Path, scene: dict[str, Any]) -> Sample | None:
     labelled = LabelledPhoto(
         path, scene["part"], scene["fibre"], accepted, scene["distal"], zones, None, 1
     )
-    evidence = measured_photo(folder, labelled)
+    evidence = evidence_of(folder, labelled, photo, measured)
     truth = cv2.imread(str(path.with_suffix(".truth.png")), cv2.IMREAD_UNCHANGED)
     return Sample(scene, photo, measured, evidence, np.asarray(truth, np.uint8))
 
 
 def splits(samples: Sequence[Sample], count: int) -> Iterator[set[str]]:
-    """Return names of photos that calibrate, drawn anew within each scenario."""
+    """Yield the names of the photos that calibrate, drawn anew within each scenario."""
     groups: dict[str, list[Sample]] = {}
     for sample in samples:
         groups.setdefault(sample.scene["scenario"], []).append(sample)
@@ -116,7 +116,7 @@ def main() -> None:
             samples = [s for s in read_all if s.scene["fibre"] == fibre]
             drawn = list(splits(samples, arguments.splits))
             counts = list(pool.map(partial(judged, samples), drawn))
-            print(f"{fibre}: {len(samples)} photos, {len(drawn)} splits")
+            print(f"{fibre}: photos {len(samples)}, splits {len(drawn)}")
             for name, of in RATES.items():
                 shares = [100 * c[name] / c[of] for c in counts if c[of]]
                 if shares:

@@ -14,9 +14,9 @@ from satcheck.calibration.zone_calls import where as zone_cells
 from satcheck.calibration.zone_calls import zones_of_marks
 from satcheck.errors import PhotoError, TableError
 from satcheck.judgement.labelling import unspoiled
-from satcheck.measurement import Hints, measure_photo
+from satcheck.measurement import Hints, Measurement, measure_photo
 from satcheck.model import SCALE, Cells, Label, Side
-from satcheck.photo.read import read_photo
+from satcheck.photo.read import Photo, read_photo
 
 F64 = NDArray[np.float64]
 Bool = NDArray[np.bool_]
@@ -70,6 +70,19 @@ def measured_photo(table: Path, labelled: LabelledPhoto) -> Evidence:
             str(table), labelled.line, f"no part was found in {labelled.path.name}",
             "leave the photo out, or photograph the part before a plainer background",
         )  # fmt: skip
+    return evidence_of(table, labelled, photo, measured)
+
+
+def evidence_of(
+    table: Path, labelled: LabelledPhoto, photo: Photo, measured: Measurement
+) -> Evidence:
+    """Join what was measured of a photo and what the table and its marks say of it.
+
+    Raises
+    ------
+    TableError
+        If the marks cannot be used.
+    """
     cells, marks = measured.cells, None
     painted = read_marks(table, labelled)
     if painted is not None:

@@ -1,4 +1,4 @@
-"""The classes and how photos differ, fitted to labelled photos."""
+"""The classes and how photos differ, fitted to labelled photos as ``judgement.mixture`` says."""
 
 from collections.abc import Sequence
 
@@ -19,7 +19,7 @@ F64 = NDArray[np.float64]
 
 FIT_CELLS = 1200  # of a photo, evenly spaced
 OWN_SHARE = 0.3  # of a class's own scatter against the pooled one; few photos show each class
-ROUNDS = 20
+ROUNDS = 20  # of expectation maximisation
 
 
 def fit_mixture(cues: Sequence[str], photos: Sequence[Labelled]) -> Mixture:
