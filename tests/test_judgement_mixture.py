@@ -14,7 +14,7 @@ from sklearn.discriminant_analysis import LinearDiscriminantAnalysis
 
 from satcheck.calibration.mixture_fit import _step, fit_mixture
 from satcheck.judgement.mixture import CELLS_PER_SAMPLE, FREEDOM, Labelled, Mixture
-from satcheck.judgement.offset import USUAL_DEVIATE, understood, usual_distance
+from satcheck.judgement.offset import GRADES, STARTS, USUAL_DEVIATE, understood, usual_distance
 
 F64 = NDArray[np.float64]
 Index = NDArray[np.intp]
@@ -160,6 +160,41 @@ def test_a_uniform_starved_photo_is_not_called_good(seed: int) -> None:
     assert (called(centred) == GOOD).mean() >= 0.85
 
 
+def offset_error(shop: Mixture, shares: tuple[float, ...], photos: int = 40) -> float:
+    """Return the root mean square error of offsets, of the way from good to starved.
+
+    Of parts with so much of each grade, those halfway between two classes among them.
+    """
+    way, means = shop.means[STARVED] - shop.means[GOOD], GRADES @ shop.means
+    errors = []
+    for seed in range(photos):
+        rng = np.random.default_rng(seed)
+        grades = rng.choice(len(GRADES), 25, p=shares)
+        wide = np.sqrt(FREEDOM / rng.chisquare(FREEDOM, grades.size))
+        rest = rng.multivariate_normal(np.zeros(3), shop.scatter[0], grades.size) * wide[:, None]
+        offset = rng.multivariate_normal(np.zeros(3), shop.between)
+        raw = np.repeat(means[grades] + rest + offset, CELLS_PER_SAMPLE, 0)
+        errors.append((understood(shop, raw).offset - offset) @ way / (way @ way))
+    return float(np.sqrt(np.mean(np.square(errors))))
+
+
+def test_offsets_are_found_better_where_what_lies_between_classes_counts_by_itself(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Negative control: with hardly any place for it, the classes must explain it."""
+    shop = replace(
+        mixture(("a", "b", "c"), [[0.8, 0.85, 0.7], [-0.1, -0.1, -0.1], [-0.5, -0.6, -0.55]]),
+        scatter=np.array([0.35**2 * (0.6 + 0.4 * np.eye(3))] * 3),
+        between=0.35**2 * (0.5 + 0.5 * np.eye(3)),
+    )
+    passages = (0.1, 0.3, 0.4, 0.1, 0.1)
+    counted = offset_error(shop, passages)
+    is_class = GRADES.max(1) == 1
+    monkeypatch.setattr("satcheck.judgement.offset.BEFORE", np.where(is_class, 4, 1e-9))
+    monkeypatch.setattr("satcheck.judgement.offset.STARTS", np.where(is_class, STARTS, 1e-9))
+    assert counted < 0.85 * offset_error(shop, passages)
+
+
 @cache
 def fitted() -> tuple[Mixture, F64]:
     """Fit a shop of 30 photos in other units; return it and the offsets it drew."""
@@ -194,7 +229,7 @@ def test_a_part_from_starved_to_rich_in_flat_light_is_not_called_starved_all_ove
     )
     assert falsely_starved(shop, 1.0) < 0.06
     assert falsely_starved(shop, 0.5) < 0.07
-    monkeypatch.setattr("satcheck.judgement.offset.PATCHES_BEFORE", 1.0)
+    monkeypatch.setattr("satcheck.judgement.offset.BEFORE", np.full(5, 0.2))
     assert falsely_starved(shop, 0.5) > 0.1
 
 
