@@ -56,8 +56,9 @@ class Mixture:
 class Labelled:
     """Cells of one photo with what is known about their class.
 
-    ``values`` (n, K) are raw cues, ``prior`` (n, 3) the label's probabilities, ``weight`` the
-    independent values that one cell stands for: neighbours share pixels.
+    ``values`` (n, K) are raw cues, ``prior`` (n, 3) the label's probabilities, of five grades where
+    ``offset`` parts the classes further, ``weight`` the independent values that one cell stands
+    for: neighbours share pixels.
     """
 
     values: F64
@@ -135,6 +136,8 @@ class Step:
 @dataclass(frozen=True, eq=False)
 class Classes:
     """Points (n, K) as each class sees them: what an offset's many rounds have in common.
+
+    Shapes are those of three classes; of the five grades of ``offset`` each 3 is a 5.
 
     ``seen`` (3, n, K), in the points' precision, are the points less a class's mean, brought to
     unit scatter by ``roots`` (3, K, K), the inverses of the scatters' Cholesky factors, and

@@ -101,7 +101,8 @@ def understood(mixture: Mixture, raw: F64) -> Understood:
     """Return what a mixture makes of one photo's cells (n, K), its offset inferred with them."""
     scaled = (raw - mixture.centre) / mixture.scale
     photo = thin(Labelled(scaled, np.ones((len(scaled), len(GRADES)))), OFFSET_CELLS)
-    hills = _settle(photo, Classes.of(photo.values.astype(np.float32), _graded(mixture)), STARTS)
+    points = photo.values.astype(np.float32)  # single precision: many rounds, and faster
+    hills = _settle(photo, Classes.of(points, _graded(mixture)), STARTS)
     best = hills.heights.argmax()
     offset = hills.offsets[best]
     distance = _distance(offset, _expected(mixture, offset) - hills.doubts[best])
