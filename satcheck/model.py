@@ -74,7 +74,7 @@ class PhotoFacts:
     """Local time as the camera wrote it, ISO 8601 without zone."""
 
 
-MEASURE = 2
+MEASURE = 3
 """How cells are measured, counted up when what they hold becomes another (scale, windows, cues).
 
 Bounds go with the cells that they were made from: under another measure they would be wrong, and

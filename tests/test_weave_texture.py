@@ -8,7 +8,9 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 from scenes import Braid, relief
 
+from satcheck.light import luminance
 from satcheck.weave.pooling import Pool
+from satcheck.weave.spectrum import contrast
 from satcheck.weave.texture import (
     BANDS,
     amplitude,
@@ -16,6 +18,7 @@ from satcheck.weave.texture import (
     low_quantile,
     noise_gain,
     noise_level,
+    tint,
     two_way,
     without_noise,
 )
@@ -125,6 +128,62 @@ def test_noise_has_no_main_direction_and_nothing_has_none() -> None:
     crosswise, none = two_way(flat, POOL, PITCH, "coarse")
     assert (none == 0).all()
     assert np.isfinite(crosswise).all()
+
+
+def coloured(relief: float, colour: float, lamp: tuple[float, ...] = (0.3, 0.25, 0.2)) -> F32:
+    """Return linear light: relief that shades all channels alike, across it blue against red."""
+    shade, hue = wave(0.8, 0, relief), wave(0.8, 90, colour)
+    red, green, blue = lamp
+    return np.stack([red * np.exp(shade + hue), green * np.exp(shade), blue * np.exp(shade - hue)],
+                    2).astype(np.float32)  # fmt: skip
+
+
+def tint_of(linear: F32, mask: NDArray[np.bool_] = MASK) -> F32:
+    flat = contrast(luminance(linear), mask, PITCH)
+    pool = Pool(mask, PIXELS, PIXELS)
+    return tint(linear, bands(flat, mask, PITCH)["coarse"], pool, PITCH, "coarse")
+
+
+@pytest.mark.parametrize(("relief", "colour"), [(0.1, 0.05), (0.05, 0.02), (0.2, 0.01)])
+def test_the_tint_is_the_colours_contrast_over_the_lights(relief: float, colour: float) -> None:
+    """Red over blue swings by 2 c, red over green by c: together c sqrt(5), against the shade.
+
+    Of light the hue moves what is red less what is blue, as the channels' shares have it.
+    """
+    red, green, blue = (w * k for w, k in zip((0.2126, 0.7152, 0.0722), (0.3, 0.25, 0.2),
+                                              strict=True))  # fmt: skip
+    lifted = colour * (red - blue) / (red + green + blue)
+    expected = np.log(np.sqrt(5) * colour / np.hypot(relief, lifted))
+    assert tint_of(coloured(relief, colour))[INNER].mean() == pytest.approx(expected, abs=0.05)
+
+
+def test_a_dimmer_or_redder_lamp_and_one_that_shows_all_contrast_less_leave_the_tint() -> None:
+    """A grey weave under the same lamps has next to none."""
+    first = tint_of(coloured(0.1, 0.03))[INNER]
+    for other in (
+        coloured(0.1, 0.03, (0.15, 0.125, 0.1)),
+        coloured(0.1, 0.03, (0.36, 0.25, 0.15)),
+        coloured(0.05, 0.015),
+    ):
+        assert tint_of(other)[INNER] == pytest.approx(first, abs=0.1)
+    assert tint_of(coloured(0.1, 0.0))[INNER].max() < first.min() - 3
+
+
+def test_relief_that_resin_levels_raises_the_tint_by_as_much() -> None:
+    dry, full = (tint_of(coloured(height, 0.01))[INNER].mean() for height in (0.2, 0.05))
+    assert full - dry == pytest.approx(np.log(4), abs=0.05)
+
+
+def test_what_lies_beside_the_laminate_lends_it_no_colour() -> None:
+    """A strip of blue tape; without the mask its edge would be the strongest colour of all."""
+    mask = MASK.copy()
+    mask[:, 100:] = False
+    plain = coloured(0.1, 0.03)
+    taped = plain.copy()
+    taped[~mask] = (0.02, 0.05, 0.4)
+    beside = np.s_[40:-40, 80:98]
+    assert tint_of(taped, mask)[beside] == pytest.approx(tint_of(plain, mask)[beside], abs=0.02)
+    assert tint_of(taped)[beside].max() > tint_of(plain)[beside].max() + 1
 
 
 @pytest.mark.parametrize("spread", [0.003, 0.01, 0.05])

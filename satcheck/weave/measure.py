@@ -18,6 +18,7 @@ from satcheck.weave.texture import (
     low_quantile,
     noise_gain,
     noise_level,
+    tint,
     two_way,
     without_noise,
 )
@@ -54,6 +55,7 @@ CUES: dict[str, str] = {
     "calm_coarse": "contrast of the interlacing, noise removed, over a wider calm area",
     "broad_order": "lattice's share over a wider area",
     "broad_red_green": "red over green over a wider area",
+    "tint": "colour contrast of the interlacing over its contrast of light",
     "coherence": "how one-directional the texture is, 0 to 1",
 }
 
@@ -212,6 +214,7 @@ def _texture(frame: Frame, flat: F32, pool: Pool, pitch: float) -> Maps:
         maps[f"clean_{name}"] = np.log(without_noise(size, noise * noise_gain(pitch, name)))
         if name == "coarse":
             maps["crosswise"], maps["coherence"] = two_way(part, pool, pitch, name)
+            maps["tint"] = tint(frame.linear, part, pool, pitch, name)
     red, green, blue = (
         np.log(pool.mean(frame.linear[..., k], 0.6 * pitch) + np.float32(DARK_FLOOR))
         for k in range(3)

@@ -10,9 +10,10 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from satcheck.arrays.area_mean import area_mean
 from satcheck.arrays.quantile import quantile
 from satcheck.weave.pooling import Pool
-from satcheck.weave.spectrum import blur
+from satcheck.weave.spectrum import DARK_FLOOR, blur, masked_blur
 
 F32 = NDArray[np.float32]
 Bool = NDArray[np.bool_]
@@ -24,6 +25,8 @@ BANDS: dict[str, tuple[float, float]] = {
     "coarse": (0.36, 0.72),
 }
 POOL = 0.8  # pitches (sigma): below two, so that a spot of four pitches keeps its own value
+TINT_POOL = 1.2  # pitches (sigma): with 0.8 and 2 shares of labels move by a point at most
+WHOLE = 0.99  # of a pixel that is on the laminate: what lies beside it has other colours
 NORMAL_MEAN = 1.2533  # sqrt(pi / 2): standard deviation over mean magnitude of a normal variable
 FLOOR = 1e-4
 FAINTEST = 0.35  # px (sigma): a narrower Gaussian is a single pixel
@@ -73,6 +76,42 @@ def two_way(part: F32, pool: Pool, pitch: float, name: str) -> tuple[F32, F32]:
     smaller = np.maximum((trace - gap) / 2, 0)
     crosswise = 0.5 * np.log(smaller + FLOOR**2)
     return np.asarray(crosswise, np.float32), np.asarray(gap / (trace + 1e-7), np.float32)
+
+
+def tint(linear: F32, part: F32, pool: Pool, pitch: float, name: str) -> F32:
+    """Return how much of a band's texture is colour, not light, at a pool's places, (R, C).
+
+    Relief shades one colour, and light that the film throws back hides colours and relief alike.
+    What a lamp does to the one contrast it does to the other, so their ratio tells more of the
+    laminate than either: it rises as resin levels the relief and the tows' own colours stay.
+
+    Parameters
+    ----------
+    linear : (H, W, 3) float32 array
+        Linear light, 0 to 1.
+    part : (H, W) float32 array
+        The band ``name`` of the contrast of light, from ``bands``.
+
+    Returns
+    -------
+    (R, C) float32 array
+        Natural log of the root mean square, over ``TINT_POOL`` pitches, of the band of log red over
+        blue and of log red over green, together, over that of the band of log luminance. Noise
+        counts on either side.
+    """
+    height, width = part.shape
+    few = area_mean(linear, width // 2, height // 2)  # plenty for the coarse band
+    whole = area_mean(pool.mask.astype(np.float32), width // 2, height // 2) > WHOLE
+    red, green, blue = cv2.split(np.log(few + np.float32(DARK_FLOOR)))
+    finer, coarser = (share * pitch / 2 for share in BANDS[name])
+    weight = whole.astype(np.float32)
+    hues = cv2.merge([red - blue, red - green])
+    colour = masked_blur(hues, weight, finer) - masked_blur(hues, weight, coarser)
+    first, second = cv2.split(colour)
+    power = np.asarray(cv2.resize(first * first + second * second, (width, height)), np.float32)
+    ratio = pool.mean(power, TINT_POOL * pitch) + np.float32(FLOOR**2)
+    ratio /= pool.mean(part * part, TINT_POOL * pitch) + np.float32(FLOOR**2)
+    return np.asarray(0.5 * np.log(ratio), np.float32)
 
 
 def noise_level(flat: F32, pool: Pool, log_light: F32, pitch: float) -> F32:
