@@ -141,7 +141,7 @@ def coloured(relief: float, colour: float, lamp: tuple[float, ...] = (0.3, 0.25,
 def tint_of(linear: F32, mask: NDArray[np.bool_] = MASK) -> F32:
     flat = contrast(luminance(linear), mask, PITCH)
     pool = Pool(mask, PIXELS, PIXELS)
-    return tint(linear, bands(flat, mask, PITCH)["coarse"], pool, PITCH, "coarse")
+    return tint(linear, bands(flat, mask, PITCH)["coarse"], pool, PITCH)
 
 
 @pytest.mark.parametrize(("relief", "colour"), [(0.1, 0.05), (0.05, 0.02), (0.2, 0.01)])

@@ -214,7 +214,7 @@ def _texture(frame: Frame, flat: F32, pool: Pool, pitch: float) -> Maps:
         maps[f"clean_{name}"] = np.log(without_noise(size, noise * noise_gain(pitch, name)))
         if name == "coarse":
             maps["crosswise"], maps["coherence"] = two_way(part, pool, pitch, name)
-            maps["tint"] = tint(frame.linear, part, pool, pitch, name)
+            maps["tint"] = tint(frame.linear, part, pool, pitch)
     red, green, blue = (
         np.log(pool.mean(frame.linear[..., k], 0.6 * pitch) + np.float32(DARK_FLOOR))
         for k in range(3)

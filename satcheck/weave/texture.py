@@ -25,7 +25,9 @@ BANDS: dict[str, tuple[float, float]] = {
     "coarse": (0.36, 0.72),
 }
 POOL = 0.8  # pitches (sigma): below two, so that a spot of four pitches keeps its own value
-TINT_POOL = 1.2  # pitches (sigma): with 0.8 and 2 shares of labels move by a point at most
+# Pitches (sigma). With 0.8 and 2, over the draws of ``calibration.fitting.FULL_CUES``, no share of
+# labels moves by more than 1.2 points.
+TINT_POOL = 1.2
 WHOLE = 0.99  # of a pixel that is on the laminate: what lies beside it has other colours
 NORMAL_MEAN = 1.2533  # sqrt(pi / 2): standard deviation over mean magnitude of a normal variable
 FLOOR = 1e-4
@@ -78,8 +80,8 @@ def two_way(part: F32, pool: Pool, pitch: float, name: str) -> tuple[F32, F32]:
     return np.asarray(crosswise, np.float32), np.asarray(gap / (trace + 1e-7), np.float32)
 
 
-def tint(linear: F32, part: F32, pool: Pool, pitch: float, name: str) -> F32:
-    """Return how much of a band's texture is colour, not light, at a pool's places, (R, C).
+def tint(linear: F32, coarse: F32, pool: Pool, pitch: float) -> F32:
+    """Return how much of the interlacing's texture is colour, not light, at a pool's places.
 
     Relief shades one colour, and light that the film throws back hides colours and relief alike.
     What a lamp does to the one contrast it does to the other, so their ratio tells more of the
@@ -89,8 +91,10 @@ def tint(linear: F32, part: F32, pool: Pool, pitch: float, name: str) -> F32:
     ----------
     linear : (H, W, 3) float32 array
         Linear light, 0 to 1.
-    part : (H, W) float32 array
-        The band ``name`` of the contrast of light, from ``bands``.
+    coarse : (H, W) float32 array
+        That band of the contrast of light, from ``bands``.
+    pitch : float
+        Tow pitch in pixels.
 
     Returns
     -------
@@ -99,18 +103,18 @@ def tint(linear: F32, part: F32, pool: Pool, pitch: float, name: str) -> F32:
         blue and of log red over green, together, over that of the band of log luminance. Noise
         counts on either side.
     """
-    height, width = part.shape
-    few = area_mean(linear, width // 2, height // 2)  # plenty for the coarse band
+    height, width = coarse.shape
+    few = area_mean(linear, width // 2, height // 2)  # plenty for this band
     whole = area_mean(pool.mask.astype(np.float32), width // 2, height // 2) > WHOLE
     red, green, blue = cv2.split(np.log(few + np.float32(DARK_FLOOR)))
-    finer, coarser = (share * pitch / 2 for share in BANDS[name])
+    finer, coarser = (share * pitch / 2 for share in BANDS["coarse"])
     weight = whole.astype(np.float32)
     hues = cv2.merge([red - blue, red - green])
     colour = masked_blur(hues, weight, finer) - masked_blur(hues, weight, coarser)
     first, second = cv2.split(colour)
     power = np.asarray(cv2.resize(first * first + second * second, (width, height)), np.float32)
     ratio = pool.mean(power, TINT_POOL * pitch) + np.float32(FLOOR**2)
-    ratio /= pool.mean(part * part, TINT_POOL * pitch) + np.float32(FLOOR**2)
+    ratio /= pool.mean(coarse * coarse, TINT_POOL * pitch) + np.float32(FLOOR**2)
     return np.asarray(0.5 * np.log(ratio), np.float32)
 
 
