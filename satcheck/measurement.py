@@ -22,7 +22,7 @@ from satcheck.outline.find import (
 from satcheck.photo.read import Photo, closer
 from satcheck.trust.blur import photo_blur
 from satcheck.trust.card import CardReading, corrected, implausible_scale, read_card
-from satcheck.trust.doubt import doubt
+from satcheck.trust.doubt import doubt, tells_pitch
 from satcheck.weave.measure import Sought, Weave, measure, seek
 from satcheck.zones import split_zones
 
@@ -111,7 +111,8 @@ def _measured(photo: Photo, part: Part, cards: Future[CardSighting], hints: Hint
         raise UsageError(f"{photo.name}: {wrong[0].lower()}{wrong[1:-1]}")
     card = read_card(cards.result(), weave, photo.scale, hints.card_ruler)
     reasons = doubt(weave, blur, pitch is not None).reasons
-    cells = _cells(weave, reasons, photo.scale, told, card)
+    is_pitch_known = pitch is not None or tells_pitch(weave)
+    cells = _cells(weave, reasons, photo.scale, told, card, is_pitch_known)
     facts = None if card is None else card.facts
     return Measurement(
         cells, bared.result(), part.silhouette, zones.distal, zones.guessed, zones.cut, facts
@@ -184,8 +185,8 @@ def _cells(
     scale: float,
     mm_per_px: float | None,
     card: CardReading | None,
+    is_pitch_known: bool,
 ) -> Cells:
-    known = weave.lattice is not None
     kept = None if card is None else card.kept
     visibility, uncertainty = corrected(weave.visibility, weave.uncertainty, kept)
     if card is not None:
@@ -193,7 +194,7 @@ def _cells(
         reasons = reasons | card.reasons
     return Cells(
         to_photo=weave.to_photo / scale,
-        pitch=weave.pitch / weave.frame.scale / scale if known else None,
+        pitch=weave.pitch / weave.frame.scale / scale if is_pitch_known else None,
         mm_per_px=mm_per_px,
         zone=np.asarray(weave.at_cells(weave.frame.zones), np.uint8),
         brim=np.asarray(weave.at_cells(weave.frame.brim), np.bool_),

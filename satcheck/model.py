@@ -93,7 +93,10 @@ class Cells:
     to_photo: NDArray[np.float64]
     """(2, 3) affine map from (column + 0.5, row + 0.5) to pixels (x, y) of the upright photo."""
     pitch: float | None
-    """Tow pitch in pixels of the upright photo, at the middle of the part; None if unknown."""
+    """Tow pitch in pixels of the upright photo, at the middle of the part.
+
+    None where it was not told and the weave does not show it plainly.
+    """
     mm_per_px: float | None
     """Millimetres per pixel of the upright photo, where the card or the user told it."""
     zone: NDArray[np.uint8]

@@ -101,6 +101,16 @@ def test_a_photo_read_whole_or_without_its_file_has_no_more_pixels() -> None:
     assert closer(replace(photo, data=b"")) is None
 
 
+def test_a_part_without_weave_has_the_pitch_that_was_told_or_none() -> None:
+    """What a search makes of plain noise is no size to measure other photos by."""
+    noise = np.random.default_rng(4).normal(110, 4, (*SCENE.mask.shape, 1))
+    bare = photo_of(np.where(SCENE.mask[..., None], noise, SCENE.rgb).astype(np.uint8))
+    for told in (None, 9.0):
+        found = measure_photo(bare, Hints(distal="down", outline=OUTLINE, pitch=told))
+        assert found is not None
+        assert found.cells.pitch == (None if told is None else pytest.approx(told, rel=0.08))
+
+
 @pytest.mark.parametrize("stored", [1, 3])
 @pytest.mark.parametrize("pitch", [9.0, 13.0])
 def test_a_told_pitch_is_of_the_stored_photo_and_is_kept_to(stored: int, pitch: float) -> None:

@@ -11,7 +11,17 @@ from numpy.typing import NDArray
 from satcheck.flags import Reason
 from satcheck.frame import Frame
 from satcheck.trust.blur import Blur
-from satcheck.trust.doubt import FEWEST_PIXELS, LANE, LEAST_WEAVE, RIM, SHAKEN, SOFT_PIXELS, doubt
+from satcheck.trust.doubt import (
+    FAINT_WEAVE,
+    FEWEST_PIXELS,
+    LANE,
+    LEAST_WEAVE,
+    RIM,
+    SHAKEN,
+    SOFT_PIXELS,
+    doubt,
+    tells_pitch,
+)
 from satcheck.weave.lattice import Lattice
 from satcheck.weave.measure import Weave
 from satcheck.weave.spectrum import contrast
@@ -181,18 +191,50 @@ def whole_part(weave: Weave, reason: Reason, blur: Blur | None, is_pitch_known: 
     return bool(found.any())
 
 
+SHARP = Blur(0.8, 1.0)
+
+
+def with_lattice(strength: float | None) -> Weave:
+    lattice = None if strength is None else Lattice(PITCH, 42, 2, strength)
+    return replace(weave_of(frame()), lattice=lattice)
+
+
 @pytest.mark.parametrize("is_pitch_known", [False, True])
 @pytest.mark.parametrize(
-    ("strength", "is_weave"), [(None, False), (0.9, False), (1.1, True)], ids=["none", "weak", "ok"]
+    ("strength", "blur", "is_weave"),
+    [
+        (None, None, False),
+        (0.9 * LEAST_WEAVE, None, False),
+        (1.1 * LEAST_WEAVE, None, True),
+        (None, SHARP, False),
+        (0.9 * FAINT_WEAVE, SHARP, False),
+        (1.1 * FAINT_WEAVE, SHARP, True),
+        (1.1 * FAINT_WEAVE, None, False),
+    ],
 )
 def test_a_photo_must_show_its_weave_or_be_told_the_pitch(
-    strength: float | None, is_weave: bool, is_pitch_known: bool
+    strength: float | None, blur: Blur | None, is_weave: bool, is_pitch_known: bool
 ) -> None:
-    """Strengths as multiples of the least that is believed."""
-    lattice = None if strength is None else Lattice(PITCH, 42, 2, strength * LEAST_WEAVE)
-    weave = replace(weave_of(frame()), lattice=lattice)
+    """A faint weave is enough where sharp edges say that resin hides it, not the photo."""
     expected = not is_weave and not is_pitch_known
-    assert whole_part(weave, Reason.NO_WEAVE, None, is_pitch_known) == expected
+    weave = with_lattice(strength)
+    assert whole_part(weave, Reason.NO_WEAVE, blur, is_pitch_known) == expected
+
+
+def test_a_faint_weave_in_a_soft_photo_is_lost_to_the_blur() -> None:
+    """The edges that would vouch for the photo speak against it."""
+    assert whole_part(with_lattice(1.1 * FAINT_WEAVE), Reason.FOCUS, Blur(3.0, 1.0), False)
+    assert not whole_part(with_lattice(1.1 * FAINT_WEAVE), Reason.FOCUS, SHARP, False)
+
+
+@pytest.mark.parametrize(
+    ("strength", "tells"),
+    [(None, False), (1.1 * FAINT_WEAVE, False), (0.9 * LEAST_WEAVE, False), (LEAST_WEAVE, True)],
+)
+def test_a_faint_weave_lends_its_pitch_to_no_other_photo(
+    strength: float | None, tells: bool
+) -> None:
+    assert tells_pitch(with_lattice(strength)) == tells
 
 
 @pytest.mark.parametrize(
