@@ -37,8 +37,9 @@ SOFT_WEAVE = 0.165
 LEAST_WEAVE = 0.4  # strength of a lattice; noise and grass reach 0.31 (tests of the lattice)
 # Where edges vouch for the photo only the weave's size may be wrong. Of nine sharp rendered photos
 # between the two (render.py, seeds 20, 911, 931 and 961, and a second renderer's) four had the
-# right one, three 1.2 to 1.5 times it, two that are rich all over twice; too large is the safer
-# error.
+# right one, three 1.2 to 1.5 times it, two that are rich all over twice: it is too small a size
+# that hides starved places (series/reference.py). Photographed grass and gravel in a part's outline
+# reach 0.13 (scikit-image's pictures, laid over a photo of the demo).
 FAINT_WEAVE = 0.2
 # Roundness of a blur, below which it is a shake: of 321 rendered photos that read softer than a
 # pixel (render.py, seeds 20 and 911 to 951, blurred by 0.2 and 0.3 pitches as tests/sweep_trust.py
@@ -106,6 +107,7 @@ def tells_pitch(weave: Weave) -> bool:
 
 
 def _shows(weave: Weave, least: float) -> bool:
+    """Return whether a lattice of some strength was found."""
     return weave.lattice is not None and weave.lattice.strength >= least
 
 
