@@ -1,8 +1,13 @@
-"""Lines for a terminal of 80 columns."""
+"""What lines of text share: a count with its word, and breaks for a terminal of 80 columns."""
 
 import textwrap
 
 WIDTH = 80
+
+
+def counted(count: int, one: str, many: str = "") -> str:
+    """Return a count with its word: 1 part, 2 parts."""
+    return f"{count} {one if count == 1 else many or one + 's'}"
 
 
 def wrapped(text: str, indent: str = "  ") -> str:

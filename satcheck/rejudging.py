@@ -17,6 +17,7 @@ from satcheck.errors import UsageError
 from satcheck.judgement.advice import advise
 from satcheck.judgement.labelling import LABEL_CUES, label_cells
 from satcheck.judgement.verdict import judge
+from satcheck.lines import counted
 from satcheck.model import MEASURE, Inspection, Label
 
 WHOLE = "part"
@@ -129,15 +130,16 @@ def differences(before: Inspection, after: Inspection) -> tuple[Difference, ...]
 
 def difference_table(found: Sequence[Difference], judged: int) -> str:
     """Return the differences as plain ASCII text, 80 columns."""
-    counted = "1 inspection" if judged == 1 else f"{judged} inspections"
+    again = f"{counted(judged, 'inspection')} judged again"
     if not found:
-        return f"{counted} judged again: every verdict stays."
+        return f"{again}: every verdict stays."
     row = "{:<32} {:<17} {:<11} {}"
     names = _names(found)
     lines = [row.format("photo", "zone", "was", "is now")]
     lines += [row.format(names[d.sha256], d.zone, d.before.word, d.after.word) for d in found]
-    return "\n".join([*lines, "", f"{counted} judged again: {len(found)} verdicts of {len(names)} "
-                      f"photo{'s' * (len(names) != 1)} differ."])  # fmt: skip
+    differ = "differs" if len(found) == 1 else "differ"
+    said = f"{counted(len(found), 'verdict')} of {counted(len(names), 'photo')} {differ}."
+    return "\n".join([*lines, "", f"{again}: {said}"])
 
 
 def _names(found: Sequence[Difference]) -> dict[str, str]:

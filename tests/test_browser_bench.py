@@ -672,6 +672,26 @@ def test_a_part_that_was_judged_elsewhere_stands_on_the_board_and_opens(
     expect(page.locator("#frame")).to_be_hidden()
 
 
+@pytest.mark.parametrize(
+    ("photos", "said"),
+    [(1, "1 photo since midnight"), (2, "2 photos of 1 part since midnight")],
+)
+def test_one_photo_or_part_of_today_is_told_as_one(
+    photos: int, said: str, page: Page, bench: Server
+) -> None:
+    with open_ledger(bench.records / "shop.ledger", lambda: datetime.now(UTC)) as ledger:
+        inspect(ledger, Label.STARVED, part=f"1044-{photos}")
+
+    def early(route: Route) -> None:
+        answer = route.fetch(url=route.request.url.replace("shop.test", "127.0.0.1"))
+        told = answer.json()
+        route.fulfill(response=answer, json={"photos": photos, "parts": told["parts"][:1]})
+
+    page.route("**/api/today", early)
+    page.goto(f"{bench.base}/today")
+    expect(page.locator("#count")).to_have_text(said)
+
+
 def test_the_gel_clock_takes_minutes_and_no_script(page: Page) -> None:
     type_part(page, "1024")
     page.click("#clock")

@@ -289,9 +289,9 @@ def test_backup_and_merge_say_what_they_did(
 ) -> None:
     assert run("backup", "copy.ledger") == 0
     assert run("merge", "copy.ledger", "--ledger", "new.ledger") == 0
-    assert "3 entries added, 0 were there" in capsys.readouterr().out
+    assert "3 entries added, 0 there before" in capsys.readouterr().out
     assert run("merge", "copy.ledger", "--ledger", "new.ledger") == 0
-    assert "0 entries added, 3 were there" in capsys.readouterr().out
+    assert "0 entries added, 3 there before" in capsys.readouterr().out
 
 
 def test_verify_gives_a_hash_to_note_and_holds_the_ledger_to_it(

@@ -163,6 +163,8 @@ def test_two_photos_of_one_name_are_told_apart_and_counted_as_two() -> None:
     told = difference_table([one, replace(one, zone="lock")], 1)
     assert "aaaaaaaa" not in told
     assert "2 verdicts of 1 photo differ" in told
+    told = difference_table([one], 1)
+    assert told.endswith("1 inspection judged again: 1 verdict of 1 photo differs.")
     long = replace(one, photo=f"{'x' * 40}1.jpg")
     told = difference_table([long, replace(other, photo=f"{'x' * 40}2.jpg")], 2)
     assert max(map(len, told.splitlines())) <= 80

@@ -9,6 +9,7 @@ from itertools import groupby
 from satcheck.audit.found import Problem
 from satcheck.audit.likeness import near_groups
 from satcheck.audit.rows import PartRow, PhotoRow, mean, mean_reasons
+from satcheck.lines import counted
 from satcheck.model import ZONES, CalibrationFacts, Interval, Label
 from satcheck.report import DEMO_NOTE
 from satcheck.statistics.control import Chart, chart, level_of_shares
@@ -163,11 +164,6 @@ class Summary:
     def statement(self) -> tuple[str, ...]:
         """Return what the audit rests on and what it does not say; every output carries it."""
         return statement(self.calibrations)
-
-
-def counted(count: int, one: str, many: str = "") -> str:
-    """Return a count with its word: 1 part, 2 parts."""
-    return f"{count} {one if count == 1 else many or one + 's'}"
 
 
 def statement(calibrations: Sequence[CalibrationFacts]) -> tuple[str, ...]:

@@ -2,7 +2,8 @@
 
 from collections.abc import Sequence
 
-from satcheck.audit.summary import EACH, Group, Repeated, SecondLook, Summary, Trend, counted
+from satcheck.audit.summary import EACH, Group, Repeated, SecondLook, Summary, Trend
+from satcheck.lines import counted
 from satcheck.report import whole_percent
 
 MANY = 6

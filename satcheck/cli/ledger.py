@@ -13,6 +13,7 @@ import typer
 from satcheck.cli.common import DEFECT, bar, complain, help_where_alone, say, say_lines
 from satcheck.cli.recording import DEFAULT, now
 from satcheck.errors import UsageError
+from satcheck.lines import counted
 
 if TYPE_CHECKING:
     from satcheck.ledger.book import Ledger
@@ -220,7 +221,8 @@ def merge(
 
     with _reading(other) as source, open_ledger(file, now) as target:
         merged = take(target, source, by)
-    say(f"{merged.added} entries added, {merged.known} were there; {merged.photos} photos copied.")
+    added, photos = counted(merged.added, "entry", "entries"), counted(merged.photos, "photo")
+    say(f"{added} added, {merged.known} there before; {photos} copied.")
     if merged.disputed:
         names = ", ".join(id_[:8] for id_ in merged.disputed)
         say(f"Corrected otherwise in each ledger, so that both corrections count: {names}.")

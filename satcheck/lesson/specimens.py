@@ -15,6 +15,7 @@ from satcheck.calibration.parts_table import LabelledPhoto, read_parts
 from satcheck.calibration.zone_calls import where
 from satcheck.errors import TableError
 from satcheck.inspection import Settings, inspect
+from satcheck.lines import counted
 from satcheck.model import SCALE, Cells, Inspection, Label
 from satcheck.photo.read import Photo, read_photo
 from satcheck.series.grid import cell_labels
@@ -84,15 +85,11 @@ def left_out(table: Path, calibration: Calibration, found: Sequence[Specimen]) -
     if foreign:
         fibres = ", ".join(sorted({row.fibre for row in foreign}))
         held = ", ".join(calibration.fibres)
-        told.append(f"{_photos(foreign)} of {fibres}: the calibration holds {held}")
+        told.append(f"{counted(len(foreign), 'photo')} of {fibres}: the calibration holds {held}")
     if partless:
         names = ", ".join(row.path.name for row in partless)
-        told.append(f"{_photos(partless)} in which no part was found: {names}")
+        told.append(f"{counted(len(partless), 'photo')} in which no part was found: {names}")
     return tuple(f"Left out: {sentence}" for sentence in told)
-
-
-def _photos(rows: Sequence[LabelledPhoto]) -> str:
-    return "1 photo" if len(rows) == 1 else f"{len(rows)} photos"
 
 
 def _names(table: Path, rows: Sequence[LabelledPhoto]) -> dict[Path, str]:

@@ -12,8 +12,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from satcheck.errors import UsageError
+from satcheck.lines import counted
 from satcheck.statistics.control import Chart, chart, level_of
-from satcheck.studies.shifts import QUANTITIES, Shift, counted
+from satcheck.studies.shifts import QUANTITIES, Shift
 
 BASELINE, FEWEST = 20, 10
 """Shifts that set the level, by default and at least; what fewer cost: `statistics.control`."""
@@ -102,7 +103,7 @@ class DriftStudy:
             return self._too_few
         if self.alarm is None or not self.causes:
             later = len(self.shifts) - self.baseline
-            since = f"{counted(later)} since the first {self.baseline}"
+            since = f"{counted(later, 'shift')} since the first {self.baseline}"
             return f"Nothing has moved in the {since}."
         first = self.causes[0]
         return (

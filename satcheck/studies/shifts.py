@@ -29,11 +29,6 @@ HIDDEN = Reason.EDGE | Reason.TAPE | Reason.OBLIQUE | Reason.CLIPPED | Reason.GL
 WORDS = ("camera", "calibration", "verdict")
 
 
-def counted(shifts: int) -> str:
-    """Return a number of shifts in words."""
-    return "1 shift" if shifts == 1 else f"{shifts} shifts"
-
-
 @dataclass(frozen=True)
 class Shift:
     """What one photo told; a quantity that it did not tell is left out."""

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from satcheck.lines import wrapped
+from satcheck.lines import counted, wrapped
 from satcheck.statistics.agreement import Kappa
 from satcheck.statistics.control import DECISION, SLACK, WEIGHT, WIDTH
 from satcheck.statistics.gauge import Gauge
@@ -12,7 +12,7 @@ from satcheck.studies.detection import DetectionStudy, round_up
 from satcheck.studies.drift import REMEDIES, DriftStudy, Watched
 from satcheck.studies.ratings import OUTCOMES
 from satcheck.studies.repeatability import RepeatabilityStudy
-from satcheck.studies.shifts import QUANTITIES, counted
+from satcheck.studies.shifts import QUANTITIES
 
 
 @dataclass(frozen=True)
@@ -252,7 +252,7 @@ def summarise_drift(study: DriftStudy) -> Summary:
         cautions=(*first, *verdicts, *others, *unwatched),
         tables=(
             Table(
-                f"{counted(len(study.shifts))}, level from the first {study.baseline}",
+                f"{counted(len(study.shifts), 'shift')}, level from the first {study.baseline}",
                 ("quantity", "level", "now", "allowed", "CUSUM", "warns since"),
                 rows,
             ),

@@ -121,6 +121,8 @@ WORDS: dict[str, str] = {
     "gel_bad": "The working time must be 1 to 240 minutes.",
     "today": "Today's parts",
     "today_none": "No photo yet today.",
+    "today_one": "1 photo since midnight",
+    "today_part": "{photos} photos of 1 part since midnight",
     "today_count": "{photos} photos of {parts} parts since midnight",
     "today_tally": "{count} {verdict}",
     "today_weight": "By weight: {weight}",

@@ -16,13 +16,20 @@ async function refresh() {
       board = JSON.stringify(told);
       forget(parts);
     }
-    byId("count").textContent = photos ? words("today_count", { photos, parts: parts.length }) : words("today_none");
+    byId("count").textContent = since(photos, parts.length);
     byId("tally").replaceChildren(...tally(parts));
     document.body.dataset.at = "today";
   } catch (error) {
     if (error.isAboutKey) lock(error.message);
     else byId("count").textContent = error.status ? error.message : words("server_gone");
   }
+}
+
+// How many photos there are of how many parts, each word in its right number.
+function since(photos, parts) {
+  if (!photos) return words("today_none");
+  if (photos === 1) return words("today_one");
+  return words(parts === 1 ? "today_part" : "today_count", { photos, parts });
 }
 
 // How many parts stand at each verdict, the urgent ones first.
