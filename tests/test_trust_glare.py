@@ -13,6 +13,8 @@ from satcheck.trust.doubt import doubt
 from satcheck.trust.glare import (
     COLOURED,
     GROWN,
+    SKIRT,
+    VEILED_NEUTRAL,
     body_colour,
     mirrored,
     mirrored_share,
@@ -134,6 +136,45 @@ def test_a_broad_pale_place_on_a_coloured_body_is_a_veil_and_no_glare() -> None:
     found = mirrored(weave_of(frame(AMBER, 9.0, lamp=broad)))
     assert found.veil[22:38, 17:31].all()
     assert not found.glare.any()
+
+
+def broadly(seen: Frame, sheen: float, middle: float, pitches: float) -> tuple[Frame, F32]:
+    """Return a part under a lamp that fades out to both sides, and its share of light (W,).
+
+    Closed form: of a body under a sheen g the share g / (1 + g) is mirrored.
+    """
+    away = (np.arange(WIDTH) - middle) / (pitches * PITCH)
+    added = sheen * np.exp(-(away**2) / 2)
+    light = np.float32(seen.linear.mean() / seen.laminate.mean()) * np.ones(3, np.float32)
+    linear = seen.linear + (added[:, None] * light).astype(np.float32) * seen.laminate[..., None]
+    return replace(seen, linear=linear.astype(np.float32)), (added / (1 + added)).astype(np.float32)
+
+
+@pytest.mark.parametrize("pitches", [1.0, 1.5, 2.0])
+def test_a_lamp_on_a_neutral_body_is_doubted_out_to_where_it_has_faded(pitches: float) -> None:
+    seen, share = broadly(frame(GREY), 9.0, 120, pitches)
+    weave = weave_of(seen)
+    found = mirrored(weave)
+    lost = (found.glare | found.veil)[20:40]
+    share = share[weave.columns]
+    assert lost[:, share > SKIRT + 0.05].all()
+    assert not lost[:, share < SKIRT - 0.2].any()
+    narrow = rise_across(luminance(seen.linear), seen.laminate, PITCH)[150, weave.columns]
+    assert pitches < 1.5 or (narrow[share > SKIRT] < VEILED_NEUTRAL).any(), "the skirts are why"
+
+
+def test_a_broad_rise_that_no_streak_touches_is_shading() -> None:
+    """A sheen as strong, but nowhere a streak; and beside a streak that it does not touch."""
+    broad, share = broadly(frame(GREY), 1.2, 170, 3.0)
+    weave = weave_of(broad)
+    assert (share[weave.columns] > SKIRT).any()
+    assert not mirrored(weave).veil[20:40].any()
+    far = (slice(100, 200), slice(40, 60))
+    linear = broad.linear.copy()
+    linear[far] += 9 * np.float32(GREY[0])
+    found = mirrored(weave_of(replace(broad, linear=linear)))
+    assert found.glare[24:36, 9:11].all()
+    assert not (found.glare | found.veil)[20:40, 20:].any()
 
 
 def test_shading_round_the_part_is_no_glare() -> None:
