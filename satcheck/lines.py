@@ -1,6 +1,7 @@
-"""What lines of text share: a count with its word, and breaks for a terminal of 80 columns."""
+"""What lines of text share: counts and lists in words, and breaks for a terminal of 80 columns."""
 
 import textwrap
+from collections.abc import Sequence
 
 WIDTH = 80
 
@@ -8,6 +9,11 @@ WIDTH = 80
 def counted(count: int, one: str, many: str = "") -> str:
     """Return a count with its word: 1 part, 2 parts."""
     return f"{count} {one if count == 1 else many or one + 's'}"
+
+
+def joined(words: Sequence[str]) -> str:
+    """Return one word or more in a row: a, b and c."""
+    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
 
 
 def wrapped(text: str, indent: str = "  ") -> str:

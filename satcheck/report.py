@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 
 from satcheck.flags import largest_first
 from satcheck.judgement.advice import describe_zones
-from satcheck.lines import WIDTH, wrapped
+from satcheck.lines import WIDTH, counted, wrapped
 from satcheck.model import (
     CalibrationFacts,
     CardFacts,
@@ -94,8 +94,7 @@ def text_report(inspection: Inspection) -> str:
 
 
 def _calibration(facts: CalibrationFacts) -> str:
-    parts = "1 part" if facts.parts == 1 else f"{facts.parts} parts"
-    return f"{facts.fibre}, calibration {facts.id} ({parts})"
+    return f"{facts.fibre}, calibration {facts.id} ({counted(facts.parts, 'part')})"
 
 
 def _table(zones: Sequence[ZoneVerdict]) -> list[str]:

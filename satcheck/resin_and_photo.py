@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from satcheck.lines import wrapped
+from satcheck.lines import joined, wrapped
 from satcheck.model import ACROSS, THIRDS, Inspection, Label
 from satcheck.resin.weigh_sheet import WeighSheet
 
@@ -143,13 +143,9 @@ def _act(weight: str, starved: Sequence[str], rich: Sequence[str], *, is_cured: 
 
 def _nouns(names: Sequence[str]) -> str:
     thirds = [name for name in names if name in THIRDS]
-    words = [f"the {_join(thirds)} third{'s' if len(thirds) > 1 else ''}"] if thirds else []
-    return _join([*words, *(f"the {name}" for name in names if name not in THIRDS)])
+    words = [f"the {joined(thirds)} third{'s' if len(thirds) > 1 else ''}"] if thirds else []
+    return joined([*words, *(f"the {name}" for name in names if name not in THIRDS)])
 
 
 def _adverbs(names: Sequence[str]) -> str:
-    return _join([ADVERBS.get(name, f"at the {name}") for name in names])
-
-
-def _join(words: Sequence[str]) -> str:
-    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
+    return joined([ADVERBS.get(name, f"at the {name}") for name in names])

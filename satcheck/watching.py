@@ -20,6 +20,7 @@ from satcheck.inspection import Settings, inspect
 from satcheck.ledger.book import Ledger
 from satcheck.ledger.listing import shown
 from satcheck.ledger.recording import Context, judged, record_inspection
+from satcheck.lines import counted
 from satcheck.model import Inspection
 from satcheck.photo.kinds import KINDS
 from satcheck.photo.read import decode_photo
@@ -235,7 +236,7 @@ def watch(
             if wait(0):
                 return
         if known:
-            say(f"{known} photo{'s' * (known != 1)} had been judged before.")
+            say(f"{counted(known, 'photo')} had been judged before.")
         if wait(EVERY):
             return
 

@@ -7,6 +7,7 @@ heavy zones. Every rule of the trade in here is common practice, no source.
 from collections.abc import Collection, Mapping, Sequence
 
 from satcheck.flags import EXPLANATIONS, Explanation, Reason
+from satcheck.lines import joined
 from satcheck.model import ACROSS, THIRDS, ZONES, Label, ZoneVerdict
 
 RETAKE_SHARE = 0.2
@@ -98,7 +99,7 @@ def describe_zones(names: Collection[str]) -> str:
         if sides:
             found.append(f"{third} {'/'.join(sides)}")
     words = [*found, *(name for name in left if name not in _GRID)]
-    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
+    return joined(words)
 
 
 def _starved(by_label: Mapping[Label, list[str]]) -> tuple[str, ...]:

@@ -11,6 +11,7 @@ from satcheck.ledger.recording import stored_inspection
 from satcheck.ledger.search import Search
 from satcheck.ledger.trend import VERDICTS, Point
 from satcheck.ledger.verifying import Report
+from satcheck.lines import counted
 from satcheck.report import text_report
 
 CORRECTED = "* corrected by a later entry, so it no longer counts; --current leaves it out"
@@ -124,7 +125,7 @@ def verify_text(report: Report) -> str:
             f"BROKEN at entry {report.first.seq}{who}: {report.first.problem}.\n"
             "What stands before it is whole; keep this file, and go back to a backup."
         )
-    entries = "1 entry" if report.head.seq == 1 else f"{report.head.seq} entries"
+    entries = counted(report.head.seq, "entry", "entries")
     index = "" if report.index_agrees else (
         "\nThe index for lists is out of step: satcheck ledger verify --reindex makes it again."
     )  # fmt: skip

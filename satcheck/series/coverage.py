@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 
 from satcheck.judgement.advice import describe_zones
 from satcheck.judgement.verdict import ENOUGH
+from satcheck.lines import joined
 from satcheck.model import VIEWS, ZONES, Inspection
 
 
@@ -64,15 +65,11 @@ def _sentences(views: Sequence[ViewCoverage]) -> tuple[str, ...]:
     found = []
     if missing:
         many = "views have" if len(missing) > 1 else "view has"
-        found.append(f"The {_listed(missing)} {many} not been seen yet.")
+        found.append(f"The {joined(missing)} {many} not been seen yet.")
     for view in views:
         if view.seen and view.unseen:
             reasons = [reason for reason in view.unseen.values() if reason]
-            why = f" ({_listed(sorted(set(reasons)))})" if reasons else ""
+            why = f" ({joined(sorted(set(reasons)))})" if reasons else ""
             where = describe_zones(view.unseen)
             found.append(f"In the {view.view} view the {where} was not seen{why}.")
     return tuple(found) or ("Every view of the part has been seen.",)
-
-
-def _listed(words: Sequence[str]) -> str:
-    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"

@@ -26,6 +26,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 
+from satcheck.lines import counted
+
 CONFIDENCE = 0.95
 FEWEST = 10
 """Parts with a starved zone below which nothing is promised (own rule; 0 errors of 9: 28 %)."""
@@ -107,7 +109,7 @@ class Promise:
     def sentence(self) -> str:
         """Return the promise in one sentence."""
         if self.percent is None:
-            shown = f"{_count(self.parts)} with a judged starved zone"
+            shown = f"{counted(self.parts, 'part')} with a judged starved zone"
             if self.parts == 0:  # it may be judged, by bounds that its own part helped to make
                 shown = "no part with a starved zone judged without its help"
             return f"Provisional: {shown}; no promise about errors is made."
@@ -123,8 +125,8 @@ class Promise:
             return ""
         found = "none" if self.errors == 0 else f"no more than {self.errors}"
         return (
-            f"Of {_count(self.parts)} with a judged starved zone, {found} would have had a starved "
-            "zone called good. A part counts once, however many zones or photos it has."
+            f"Of {counted(self.parts, 'part')} with a judged starved zone, {found} would have had "
+            "a starved zone called good. A part counts once, however many zones or photos it has."
         )
 
     @property
@@ -132,7 +134,8 @@ class Promise:
         """Return in one sentence how many parts the next promise needs; blank at the last step."""
         if self.percent is None:
             more = FEWEST - self.parts
-            return f"{_count(more, 'more ')} with a starved zone {_be(more)} needed for a promise."
+            missing = f"{counted(more, 'more part')} with a starved zone"
+            return f"{missing} {_be(more)} needed for a promise."
         for step in STEPS:
             if self.percent > round(100 * step):
                 return (
@@ -151,7 +154,7 @@ class Promise:
         is_free = 0 < self.errors <= errors_allowed(self.parts)
         least = fewest_parts(step) - self.parts if is_free else most
         reach = "" if least == most else f"{least} to "
-        return f"{reach}{_count(most, 'more ')} with a starved zone {_be(most)}"
+        return f"{reach}{counted(most, 'more part')} with a starved zone {_be(most)}"
 
 
 def set_bound(scores: Sequence[float], floor: float, ceiling: float) -> tuple[float, Promise]:
@@ -175,10 +178,6 @@ def set_bound(scores: Sequence[float], floor: float, ceiling: float) -> tuple[fl
         return wanted, Promise(parts, allowed)
     bound = min(max(wanted, floor), ceiling)
     return bound, Promise(parts, count_errors(scores, bound))
-
-
-def _count(parts: int, word: str = "") -> str:
-    return f"{parts} {word}part" + ("" if parts == 1 else "s")
 
 
 def _be(parts: int) -> str:
